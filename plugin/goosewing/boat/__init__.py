@@ -1,0 +1,1 @@
+"""The boat: her sail sets, polar tables, leeway and what her manoeuvres cost."""

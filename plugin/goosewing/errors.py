@@ -1,0 +1,41 @@
+"""What can go wrong, as one small tree.
+
+::
+
+    GoosewingError            everything this package raises on purpose
+    ├── InputError            (also ValueError)  bad input: exit code 2
+    └── NoPlanError           (also LookupError) understood, but it can't be done: exit code 3
+        └── OutsideForecastError   the forecast does not cover the passage
+
+A message is one line: what is wrong, where, and what was expected.
+"""
+
+from __future__ import annotations
+
+
+class GoosewingError(Exception):
+    """Base of every error that this package raises on purpose."""
+
+
+class InputError(GoosewingError, ValueError):
+    """Something handed in is wrong; the message says what, where, and what was expected.
+
+    Parameters
+    ----------
+    message : str
+        What is wrong and what was expected.
+    where : str, optional
+        The file (and row, column or key) at fault; put before the message.
+    """
+
+    def __init__(self, message: str, *, where: str | None = None) -> None:
+        super().__init__(f"{where}: {message}" if where else message)
+        self.where = where
+
+
+class NoPlanError(GoosewingError, LookupError):
+    """The question was understood, but no feasible plan answers it."""
+
+
+class OutsideForecastError(NoPlanError):
+    """Wind or stream was asked for where or when the source has none."""

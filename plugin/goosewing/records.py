@@ -1,0 +1,181 @@
+"""The frozen records that a plan is made of, and nothing that computes.
+
+Every output (table, JSON, GPX, sheet, panel) reads these and works out no
+navigation of its own, so that all of them show the same numbers. Angles are
+degrees true unless the name says otherwise, speeds knots, distances nautical
+miles, durations hours, times aware and in UTC. Unknown is ``None``.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any, Literal
+
+Tack = Literal["port", "starboard"]
+"""The side the wind comes from."""
+
+Side = Literal["port", "starboard"]
+"""The hand on which a mark is left."""
+
+Steer = Literal["angle", "heading"]
+"""What the helm keeps constant on a board: the true wind angle, or the heading."""
+
+ManoeuvreKind = Literal["tack", "gybe", "set_pole", "strike_pole", "change_sails"]
+
+CAUTIONS: tuple[str, ...] = (
+    "Not for sole navigation. Official charts, depth, traffic, the collision regulations and "
+    "local rules come first; this plan has seen none of them.",
+    "Downwind, rig a preventer and handle the pole with the crew clipped on and the sails under "
+    "control; an accidental gybe can injure or kill.",
+    "Wind and stream will differ from what was entered. A plan is advice to a licensed or "
+    "practised navigator, whose judgement decides.",
+)
+"""What every plan, sheet and panel carries."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mark:
+    """A point to be reached, as the user named it.
+
+    Attributes
+    ----------
+    name : str
+        Never empty: whoever reads a nameless mark gives it one.
+    lat, lon : float
+        [°], latitude -90 to 90, longitude in [-180, 180).
+    description, comment, symbol, kind : str or None
+        The user's ``desc``, ``cmt``, ``sym`` and ``type``, kept word for word.
+    leave : "port", "starboard" or None
+        The hand on which to leave the mark; None passes through it.
+    leave_distance_nm : float
+        How far off to leave it. [nm]
+    extras : tuple
+        Whatever else the source held for this point (foreign extensions, links,
+        elevation …), opaque to the engine, put back by the exchange module that
+        took it.
+    """
+
+    name: str
+    lat: float
+    lon: float
+    description: str | None = None
+    comment: str | None = None
+    symbol: str | None = None
+    kind: str | None = None
+    leave: Side | None = None
+    leave_distance_nm: float = 0.0
+    extras: tuple[Any, ...] = field(default=(), compare=False)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fix:
+    """A position, and the time of being there where one is known."""
+
+    lat: float
+    lon: float
+    time: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BoardPoint:
+    """A place along a board and what holds there."""
+
+    lat: float
+    lon: float
+    time: datetime
+    heading_deg: float
+    course_over_ground_deg: float
+    twa_deg: float
+    tws_kn: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Board:
+    """A stretch sailed on one tack with one sail set.
+
+    Angles and wind are the values at the start, speeds the means along it;
+    `points` holds what changes on the way. ``twa_deg`` and ``awa_deg`` are
+    measured from the bow, 0 to 180.
+    """
+
+    tack: Tack
+    sail_set: str
+    steer: Steer
+    start: Fix
+    end: Fix
+    heading_deg: float
+    heading_magnetic_deg: float | None = None
+    heading_compass_deg: float | None = None
+    course_over_ground_deg: float
+    twa_deg: float
+    tws_kn: float
+    awa_deg: float
+    aws_kn: float
+    boat_speed_kn: float
+    speed_over_ground_kn: float
+    leeway_deg: float
+    heel_deg: float | None
+    distance_nm: float
+    log_nm: float
+    elapsed_h: float
+    points: tuple[BoardPoint, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Manoeuvre:
+    """What the crew does between two boards; its cost passes at its place."""
+
+    kind: ManoeuvreKind
+    lat: float
+    lon: float
+    time: datetime
+    cost_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Layline:
+    """The line on which a mark can just be fetched; its points end at the mark."""
+
+    mark: str
+    tack: Tack
+    sail_set: str
+    course_over_ground_deg: float
+    points: tuple[Fix, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Leg:
+    """From one mark to the next."""
+
+    origin: str
+    destination: str
+    elapsed_h: float
+    straight_h: float | None
+    saved_min: float | None
+    bound_h: float | None
+    boards: tuple[Board, ...]
+    manoeuvres: tuple[Manoeuvre, ...]
+    laylines: tuple[Layline, ...]
+    reasons: tuple[str, ...] = ()
+    """Why these boards, in sailors' words, a sentence each."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plan:
+    """A passage over all marks: what every output reads."""
+
+    boat: str
+    departure: datetime
+    arrival: datetime
+    elapsed_h: float
+    distance_nm: float
+    log_nm: float
+    straight_h: float | None
+    saved_min: float | None
+    bound_h: float | None
+    relaxed_h: float | None
+    marks: tuple[Mark, ...]
+    legs: tuple[Leg, ...]
+    notices: tuple[str, ...]
+    cautions: tuple[str, ...] = CAUTIONS

@@ -1,0 +1,28 @@
+"""Exact factors between the units used inside and those met at the rim.
+
+Inside: knots, nautical miles, degrees true, hours. Everything else is
+converted where it enters or leaves, with the factors of this module.
+"""
+
+from typing import Any, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array: TypeAlias = NDArray[np.float64]
+"""What every computation returns: an array (or 0-d scalar) of doubles."""
+
+BoolArray: TypeAlias = NDArray[np.bool_]
+"""Yes or no for each element."""
+
+AnyArray: TypeAlias = NDArray[Any]
+"""An array of whatever a file held."""
+
+METRES_PER_NM = 1852.0
+"""Metres in one international nautical mile (exact, by definition)."""
+
+METRES_PER_SECOND_PER_KNOT = METRES_PER_NM / 3600.0
+"""Metres per second in one knot (exact, by definition)."""
+
+SECONDS_PER_HOUR = 3600.0
+"""Seconds in one hour."""

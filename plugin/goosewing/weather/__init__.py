@@ -1,0 +1,1 @@
+"""What the wind and the current are, at given times and places."""
