@@ -1,0 +1,99 @@
+"""What it takes to get from one tack and sail set to another, and what that costs.
+
+A turn is a *tack* if the two true wind angles, from the bow, sum to less than
+180°, and a *gybe* otherwise. A poled sail set is struck before a turn and set
+after it; unpoled sets are exchanged after the turn, when she is settled on the
+new side. Common practice, no source.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from goosewing.units import SECONDS_PER_HOUR, Array
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from goosewing.boat.model import Boat
+    from goosewing.records import ManoeuvreKind, Tack
+
+
+@dataclass(frozen=True, slots=True)
+class Mode:
+    """A tack with a sail set: what is kept along a board."""
+
+    tack: Tack
+    sail_set: int
+    """Index into the boat's sail sets."""
+    name: str
+    poled: bool
+
+    @property
+    def side(self) -> int:
+        """Sign of heading − true wind direction: +1 on port tack, −1 on starboard."""
+        return 1 if self.tack == "port" else -1
+
+
+def all_modes(boat: Boat) -> tuple[Mode, ...]:
+    """Every tack of every sail set, port before starboard, in the boat file's order."""
+    tacks: tuple[Tack, Tack] = ("port", "starboard")
+    return tuple(
+        Mode(tack, index, sails.name, sails.poled)
+        for index, sails in enumerate(boat.sail_sets)
+        for tack in tacks
+    )
+
+
+def steps(before: Mode, after: Mode, *, tacking: bool) -> tuple[ManoeuvreKind, ...]:
+    """Name the manoeuvres from one mode to another, in the order in which they are done.
+
+    Parameters
+    ----------
+    before, after : Mode
+        The two modes; equal ones need nothing.
+    tacking : bool
+        Whether a change of side goes through the wind's eye (the two true
+        wind angles sum to less than 180°).
+    """
+    turns = before.tack != after.tack
+    changes = before.sail_set != after.sail_set
+    if not turns and not changes:
+        return ()
+    done: list[ManoeuvreKind] = []
+    if before.poled:
+        done.append("strike_pole")
+    if turns:
+        done.append("tack" if tacking else "gybe")
+    if after.poled:
+        done.append("set_pole")
+    elif changes and not before.poled:
+        done.append("change_sails")
+    return tuple(done)
+
+
+def step_cost_s(boat: Boat, kind: ManoeuvreKind) -> float:
+    """Return the seconds that one manoeuvre loses on this boat. [s]"""
+    cost: float = getattr(boat.manoeuvres, f"{kind}_s")
+    return cost
+
+
+def cost_table_h(boat: Boat, modes: Sequence[Mode]) -> Array:
+    """Tabulate the cost from every mode to every mode.
+
+    Returns
+    -------
+    ndarray, shape (2, M, M)
+        ``[0]`` where a change of side is a gybe, ``[1]`` where it is a tack;
+        rows the mode before, columns the mode after. [h]
+    """
+    table = np.zeros((2, len(modes), len(modes)))
+    for tacking in (0, 1):
+        for i, before in enumerate(modes):
+            for j, after in enumerate(modes):
+                kinds = steps(before, after, tacking=bool(tacking))
+                table[tacking, i, j] = sum(step_cost_s(boat, kind) for kind in kinds)
+    return table / SECONDS_PER_HOUR
