@@ -70,7 +70,7 @@ def components_towards(set_deg: ArrayLike, speed_kn: ArrayLike) -> tuple[Array, 
 
 
 def direction_towards(east_kn: ArrayLike, north_kn: ArrayLike) -> Array:
-    """Direction a vector points *towards*, clockwise from true north, in [0, 360). [°]
+    """Direction a vector points *towards*, clockwise from true north, in [0, 360). [°].
 
     A wind's own name is where it comes *from*: hand in its negated components.
     """
