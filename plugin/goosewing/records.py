@@ -120,6 +120,10 @@ class Board:
     log_nm: float
     elapsed_h: float
     points: tuple[BoardPoint, ...]
+    twd_deg: float | None = None
+    """Direction the wind over the water comes from, at the start."""
+    poled: bool = False
+    """Whether the headsail is held out on a pole."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

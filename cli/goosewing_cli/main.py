@@ -1,0 +1,85 @@
+"""The `goosewing` command: one place where errors become one line and an exit code."""
+
+from __future__ import annotations
+
+import sys
+from importlib import import_module
+
+import typer
+
+EXIT_BAD_INPUT = 2
+EXIT_NO_PLAN = 3
+EXIT_INTERRUPTED = 130
+
+COMMANDS = ("plan", "demo")
+"""Modules of this package, each with a `register(app)`."""
+
+
+def build_app() -> typer.Typer:
+    """Assemble the command line."""
+    app = typer.Typer(
+        help="From mark to mark under sail: which board first, where to tack or gybe, and "
+        "when wing-and-wing pays. Not for sole navigation.",
+        no_args_is_help=True,
+        add_completion=False,
+        rich_markup_mode=None,
+        pretty_exceptions_enable=False,
+        context_settings={"help_option_names": ["-h", "--help"]},
+    )
+    app.callback()(_whole)
+    for name in COMMANDS:
+        import_module(f"goosewing_cli.{name}_command").register(app)
+    return app
+
+
+def _show_version(wanted: bool) -> None:
+    if wanted:
+        from goosewing import __version__
+
+        typer.echo(f"goosewing {__version__}")
+        raise typer.Exit
+
+
+def _whole(
+    version: bool = typer.Option(  # noqa: ARG001 - typer calls the callback
+        False, "--version", callback=_show_version, is_eager=True, help="Show the version."
+    ),
+) -> None:
+    pass
+
+
+def run(arguments: list[str] | None = None) -> None:
+    """Run the command line and leave with the exit code that the outcome has."""
+    sys.exit(outcome(arguments))
+
+
+def outcome(arguments: list[str] | None = None) -> int:
+    """Run the command line and return its exit code; errors are one line on stderr."""
+    import click
+
+    from goosewing.errors import GoosewingError, NoPlanError
+
+    try:
+        result = build_app()(args=arguments, prog_name="goosewing", standalone_mode=False)
+    except NoPlanError as error:
+        return _refuse(str(error), EXIT_NO_PLAN)
+    except GoosewingError as error:
+        return _refuse(str(error), EXIT_BAD_INPUT)
+    except click.exceptions.NoArgsIsHelpError as error:
+        typer.echo(error.format_message())
+        return EXIT_BAD_INPUT
+    except click.ClickException as error:
+        return _refuse(error.format_message(), EXIT_BAD_INPUT)
+    except (KeyboardInterrupt, click.Abort):
+        return _refuse("interrupted", EXIT_INTERRUPTED)
+    except BrokenPipeError:
+        # Whoever read the output has seen enough (`goosewing plan … | head`).
+        sys.stderr.close()
+        return 0
+    return result if isinstance(result, int) else 0
+
+
+def _refuse(message: str, code: int) -> int:
+    line = " ".join(message.split())
+    print(f"goosewing: {line}", file=sys.stderr)
+    return code

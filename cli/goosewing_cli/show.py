@@ -1,0 +1,144 @@
+"""How a plan is printed, for somebody tired."""
+
+from __future__ import annotations
+
+import textwrap
+from typing import TYPE_CHECKING
+
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from goosewing.words import (
+    clock,
+    heading_words,
+    hours_and_minutes,
+    manoeuvre_words,
+    position_words,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
+    from goosewing.records import Board, Leg, Manoeuvre, Plan
+
+SIDE_STYLE = {"port": "red", "starboard": "green"}
+"""The trade's own colours; the word is always printed as well."""
+
+NARROWEST = 80
+
+
+def show_plan(plan: Plan, *, written: Sequence[Path] = ()) -> None:
+    """Print a plan as a table, with what it saves, why, and the cautions."""
+    console = Console(highlight=False, soft_wrap=False)
+    if console.width < NARROWEST or not console.is_terminal:
+        console.width = max(console.width, NARROWEST)
+    console.print(Text(_title(plan), style="bold"))
+    for number, leg in enumerate(plan.legs, 1):
+        console.print()
+        console.print(Text(f"Leg {number}  {leg.origin} to {leg.destination}", style="bold"))
+        console.print(_leg_table(leg))
+        for reason in leg.reasons:
+            _paragraph(console, reason, indent="  ")
+    console.print()
+    for line in summary(plan):
+        _paragraph(console, line)
+    for notice in plan.notices:
+        _paragraph(console, f"Note: {notice}")
+    console.print()
+    for caution in plan.cautions:
+        _paragraph(console, f"Caution: {caution}")
+    if written:
+        console.print()
+        console.print(f"Written: {', '.join(str(path) for path in written)}")
+
+
+def _paragraph(console: Console, text: str, indent: str = "") -> None:
+    width = min(console.width, 100)
+    for line in textwrap.wrap(text, width, initial_indent=indent, subsequent_indent=indent + "  "):
+        console.print(Text(line))
+
+
+def _title(plan: Plan) -> str:
+    names = [plan.legs[0].origin, *(leg.destination for leg in plan.legs)]
+    return f"{plan.boat}: {' – '.join(names)}, {plan.departure:%Y-%m-%d} {clock(plan.departure)}"
+
+
+def _leg_table(leg: Leg) -> Table:
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
+    table.add_column("UTC", no_wrap=True)
+    table.add_column("Board", ratio=1)
+    table.add_column("Steer", justify="right")
+    for name in ("AWA", "kn", "nm", "lasts"):
+        table.add_column(name, justify="right", no_wrap=True)
+    waiting = list(leg.manoeuvres)
+    for number, board in enumerate(leg.boards):
+        done, waiting = _before(board, waiting)
+        _add_board(table, board, done, first=number == 0)
+    last = leg.boards[-1]
+    assert last.end.time is not None
+    table.add_row(clock(last.end.time), Text(f"{leg.destination} reached", style="bold"))
+    return table
+
+
+def _before(
+    board: Board, waiting: list[Manoeuvre]
+) -> tuple[list[Manoeuvre], list[Manoeuvre]]:
+    """Split off the manoeuvres that come before a board starts."""
+    assert board.start.time is not None
+    now = [m for m in waiting if m.time < board.start.time or m.cost_s == 0.0]
+    return now, [m for m in waiting if m not in now]
+
+
+def _add_board(table: Table, board: Board, done: list[Manoeuvre], *, first: bool) -> None:
+    assert board.start.time is not None
+    time = done[0].time if done else board.start.time
+    if done:
+        words = manoeuvre_words([m.kind for m in done], board.tack, board.sail_set)
+        seconds = sum(m.cost_s for m in done)
+        table.add_row(clock(time), Text(f"{words} ({seconds / 60:.0f} min)", style="bold"))
+        if not first:
+            table.add_row("", f"at {position_words(board.start.lat, board.start.lon)}")
+    sails = Text(f"{board.tack} tack", style=SIDE_STYLE[board.tack])
+    sails.append(f", {board.sail_set}", style="default")
+    table.add_row(
+        clock(board.start.time),
+        sails,
+        heading_words(board.heading_deg, board.heading_magnetic_deg, board.heading_compass_deg),
+        f"{board.awa_deg:.0f}°",
+        f"{board.boat_speed_kn:.1f}",
+        f"{board.distance_nm:.1f}",
+        hours_and_minutes(board.elapsed_h),
+    )
+
+
+def summary(plan: Plan) -> list[str]:
+    """Say how long it takes, what it saves and against what."""
+    arrival = f"{plan.arrival:%Y-%m-%d} {clock(plan.arrival)}"
+    lines = [
+        f"Arrival {arrival}: {hours_and_minutes(plan.elapsed_h)}, "
+        f"{plan.distance_nm:.1f} nm over the ground, {plan.log_nm:.1f} nm by log."
+    ]
+    if plan.saved_min is None:
+        which = [leg.destination for leg in plan.legs if leg.straight_h is None]
+        lines.append(f"No straight course can be held to {', '.join(which)}: nothing to compare.")
+        for leg in plan.legs:
+            if leg.saved_min is not None and round(leg.saved_min):
+                lines.append(_saved(leg.saved_min, f" to {leg.destination}"))
+    else:
+        lines.append(_saved(plan.saved_min, ""))
+    return lines
+
+
+def _saved(minutes: float, where: str) -> str:
+    if minutes < -0.5:
+        return (
+            f"Costs {-minutes:.0f} min against the straight course{where}, "
+            "for what was asked of it."
+        )
+    if minutes < 0.5:
+        return f"Saves nothing against the straight course{where}: it is the straight course."
+    return f"Saves {minutes:.0f} min against the straight course{where}."
+
+

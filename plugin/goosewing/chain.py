@@ -1,0 +1,164 @@
+"""The cheapest chain of ways to sail, over all legs, manoeuvres included.
+
+A manoeuvre at a mark belongs to the leg that begins there, and what it costs
+depends on the board on which the mark was reached; so the ways to sail the
+legs are chosen together, by dynamic programming over the marks.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from goosewing.boards import Ways
+    from goosewing.boat.manoeuvres import Mode
+    from goosewing.units import Array, BoolArray
+
+First = Literal["port", "starboard", "longer", "faster"]
+"""Which of two boards comes first: the one on that tack, the longer, or whatever is faster."""
+
+LONGER_FIRST_ALLOWANCE = 0.002
+"""The longer board comes first where that adds no more than this share of the
+plan's total: it leaves the most room for a shift. Common practice, no source."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Costs:
+    """What manoeuvres cost between modes, and how she starts."""
+
+    modes: tuple[Mode, ...]
+    table_h: Array
+    """Shape (2, M, M): gybing, tacking; mode before, mode after. [h]"""
+    start_modes: tuple[int, ...] = ()
+    """The modes she may be in at the first mark; empty if her first sails are free."""
+
+    def between(
+        self, before: NDArray[np.intp], before_twa: Array, after: NDArray[np.intp], after_twa: Array
+    ) -> Array:
+        """Cost of getting from one mode at one wind angle to another, broadcast. [h]"""
+        tacking = (before_twa + after_twa < 180.0).astype(np.intp)
+        cost: Array = self.table_h[tacking, before, after]
+        return cost
+
+    def inside(self, ways: Ways) -> Array:
+        """Cost of the turns within each way, shape (o,). [h]"""
+        if ways.mode.shape[1] < 2:
+            return np.zeros(len(ways))
+        one, two = ways.mode[:, 0], ways.mode[:, 1]
+        # The turns alternate; only the board into the mark may have an angle of its own, and
+        # no margin makes a gybe of a tack.
+        there = self.between(one, ways.twa_deg[:, 0], two, ways.twa_deg[:, 1])
+        back = self.between(two, ways.twa_deg[:, 1], one, ways.twa_deg[:, 0])
+        return np.ceil(ways.turns / 2) * there + np.floor(ways.turns / 2) * back
+
+    def starting(self, ways: Ways) -> Array:
+        """Cost of getting from her first sails to each way's first board, shape (o,). [h]"""
+        if not self.start_modes:
+            return np.zeros(len(ways))
+        before = np.array(self.start_modes)[:, np.newaxis]
+        twa = ways.twa_deg[:, 0]
+        return np.min(self.between(before, twa, ways.mode[:, 0], twa), axis=0)
+
+    def joining(self, before: Ways, after: Ways) -> Array:
+        """Cost at the mark between every way of a leg and every way of the next. [h]"""
+        every = np.arange(len(before))
+        last, last_twa = before.mode[every, before.last], before.twa_deg[every, before.last]
+        return self.between(
+            last[:, np.newaxis], last_twa[:, np.newaxis], after.mode[:, 0], after.twa_deg[:, 0]
+        )
+
+
+def cheapest(legs: Sequence[Ways], costs: Costs, allowed: Sequence[BoolArray]) -> list[int]:
+    """Choose one way for each leg so that the sum of times and manoeuvre costs is least.
+
+    Parameters
+    ----------
+    legs : sequence of Ways
+        The ways to sail each leg; none empty.
+    costs : Costs
+    allowed : sequence of bool arrays
+        Which ways of each leg may be chosen.
+
+    Returns
+    -------
+    list of int
+        The index of the chosen way of each leg.
+    """
+    own = [_own_h(ways, costs, may) for ways, may in zip(legs, allowed, strict=True)]
+    total = own[0] + costs.starting(legs[0])
+    came_from: list[NDArray[np.intp]] = []
+    for before, after, h in zip(legs[:-1], legs[1:], own[1:], strict=True):
+        reached = total[:, np.newaxis] + costs.joining(before, after)
+        came_from.append(np.argmin(reached, axis=0))
+        total = np.min(reached, axis=0) + h
+    chosen = [int(np.argmin(total))]
+    for back in reversed(came_from):
+        chosen.append(int(back[chosen[-1]]))
+    return chosen[::-1]
+
+
+def _own_h(ways: Ways, costs: Costs, allowed: BoolArray) -> Array:
+    hours = ways.elapsed_h.sum(axis=1) + costs.inside(ways)
+    return np.where(allowed & np.isfinite(hours), hours, np.inf)
+
+
+def manoeuvring_h(legs: Sequence[Ways], costs: Costs, chosen: Sequence[int]) -> float:
+    """Sum of all manoeuvre costs of a chain. [h]"""
+    total = float(costs.starting(legs[0])[chosen[0]])
+    total += sum(float(costs.inside(w)[i]) for w, i in zip(legs, chosen, strict=True))
+    pairs = zip(legs[:-1], legs[1:], chosen[:-1], chosen[1:], strict=True)
+    return total + sum(float(costs.joining(a, b)[i, j]) for a, b, i, j in pairs)
+
+
+def sailing_h(legs: Sequence[Ways], chosen: Sequence[int]) -> float:
+    """Time under way of a chain, manoeuvres not counted. [h]"""
+    return sum(float(w.elapsed_h[i].sum()) for w, i in zip(legs, chosen, strict=True))
+
+
+def first_allowed(ways: Ways, modes: Sequence[Mode], first: First | None) -> BoolArray:
+    """Return which ways begin as wished, shape (o,).
+
+    Single boards and two boards on one tack are always allowed; so are both
+    orders where neither board is the longer.
+    """
+    allowed = np.ones(len(ways), dtype=bool)
+    if first in (None, "faster") or ways.mode.shape[1] < 2:
+        return allowed
+    if first == "longer":
+        longer = ways.distance_nm[:, 0] >= ways.distance_nm[:, 1]
+        return (ways.turns != 1) | longer | ~longer[ways.partner]
+    side = np.array([m.tack == first for m in modes])
+    turns = side[ways.mode[:, 0]] != side[ways.mode[:, 1]]
+    return (ways.turns == 0) | ~turns | side[ways.mode[:, 0]]
+
+
+def longer_first(legs: Sequence[Ways], costs: Costs, chosen: Sequence[int]) -> list[int]:
+    """Put the longer board first, leg by leg, where that costs next to nothing.
+
+    The other order is taken where it leaves the sum of all manoeuvre costs
+    unchanged and adds at most `LONGER_FIRST_ALLOWANCE` of the plan's total.
+    """
+    kept = list(chosen)
+    cost = manoeuvring_h(legs, costs, chosen)
+    allowance = LONGER_FIRST_ALLOWANCE * (cost + sailing_h(legs, chosen))
+    for leg, ways in enumerate(legs):
+        now = kept[leg]
+        if ways.turns[now] != 1 or ways.distance_nm[now, 0] >= ways.distance_nm[now, 1]:
+            continue
+        other = int(ways.partner[now])
+        # Dead upwind neither is the longer, and rounding must not decide.
+        if ways.distance_nm[other, 0] <= ways.distance_nm[other, 1] * (1.0 + 1e-9):
+            continue
+        trial = [*kept[:leg], other, *kept[leg + 1 :]]
+        added = float(ways.elapsed_h[other].sum() - ways.elapsed_h[now].sum())
+        unchanged = abs(manoeuvring_h(legs, costs, trial) - cost) < 1e-9
+        if unchanged and added <= allowance:
+            kept = trial
+    return kept

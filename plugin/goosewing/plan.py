@@ -1,0 +1,143 @@
+"""From marks, boat, weather and departure to a `Plan`: the engine's front door.
+
+Reads no files, prints nothing, knows no clock.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from goosewing import earth
+from goosewing.chain import First
+from goosewing.errors import InputError
+from goosewing.records import Mark, Plan, Tack
+from goosewing.units import METRES_PER_NM
+from goosewing.weather.base import Weather, hours_from_datetime
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from goosewing.boat.model import Boat
+
+SAME_PLACE_M = 0.5
+"""Marks in a row closer than this are one mark."""
+
+HIGHEST_LATITUDE_DEG = 89.0
+"""Nearer the pole a course has no meaning that a helm could follow."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Options:
+    """What the navigator asks of a plan beyond the fastest.
+
+    Attributes
+    ----------
+    first : "port", "starboard", "longer", "faster" or None
+        Which board comes first; None: the longer where it costs next to nothing.
+    margin_deg : float
+        How far past the layline to turn. [°]
+    corridor_nm : float or None
+        Half the width of the channel either side of the rhumb line. [nm]
+    start_with, start_tack : str or None
+        The sails and tack she is under at the first mark; free if None.
+    """
+
+    first: First | None = None
+    margin_deg: float = 0.0
+    corridor_nm: float | None = None
+    start_with: str | None = None
+    start_tack: Tack | None = None
+
+    def __post_init__(self) -> None:
+        if not 0.0 <= self.margin_deg <= 45.0:
+            raise InputError(f"the margin must be 0 to 45 degrees, got {self.margin_deg:g}")
+        if self.corridor_nm is not None and not 0.0 < self.corridor_nm < 1000.0:
+            raise InputError(
+                f"the corridor must be wider than 0 and under 1000 nm, got {self.corridor_nm:g}"
+            )
+
+
+def make(
+    marks: Sequence[Mark],
+    boat: Boat,
+    weather: Weather,
+    departure: datetime,
+    options: Options | None = None,
+    *,
+    notices: Sequence[str] = (),
+) -> Plan:
+    """Plan the passage over all marks.
+
+    Parameters
+    ----------
+    marks : sequence of Mark
+        In the order in which to reach them; the first is where she starts.
+    boat : Boat
+    weather : Weather
+        Ground wind and stream.
+    departure : datetime
+        Aware.
+    options : Options, optional
+    notices : sequence of str
+        What the reader of the marks had to say; carried into the plan.
+
+    Returns
+    -------
+    Plan
+
+    Raises
+    ------
+    InputError
+        If fewer than two different marks are left, one lies at a pole, the
+        departure has no zone, or an option makes no sense.
+    NoPlanError
+        If a mark can't be made, with the reason.
+    """
+    from goosewing import steady
+
+    hours_from_datetime(departure)
+    kept, dropped = usable_marks(marks)
+    options = options or Options()
+    said = (*notices, *dropped)
+    return steady.solve(kept, boat, weather, departure, options, said)
+
+
+def usable_marks(marks: Sequence[Mark]) -> tuple[tuple[Mark, ...], tuple[str, ...]]:
+    """Drop marks that repeat the one before, and refuse what can't be a passage.
+
+    Returns
+    -------
+    marks : tuple of Mark
+        At least two.
+    notices : tuple of str
+        What was dropped.
+    """
+    if not marks:
+        raise InputError("no marks: at least two are needed, a start and a destination")
+    kept = [_checked(marks[0])]
+    notices = []
+    for mark in marks[1:]:
+        if _metres_apart(kept[-1], _checked(mark)) <= SAME_PLACE_M:
+            notices.append(f"{mark.name} dropped: it is in the same place as {kept[-1].name}.")
+        else:
+            kept.append(mark)
+    if len(kept) < 2:
+        raise InputError(
+            f"only one mark ({kept[0].name}): at least two in different places are needed"
+        )
+    return tuple(kept), tuple(notices)
+
+
+def _checked(mark: Mark) -> Mark:
+    if not abs(mark.lat) <= HIGHEST_LATITUDE_DEG:
+        raise InputError(
+            f"mark {mark.name} lies at latitude {mark.lat:g}: "
+            f"planning ends at {HIGHEST_LATITUDE_DEG:g} degrees"
+        )
+    return mark if -180.0 <= mark.lon < 180.0 else replace(mark, lon=float(earth.wrap_longitude(mark.lon)))
+
+
+def _metres_apart(a: Mark, b: Mark) -> float:
+    return float(earth.geodesic_inverse(a.lat, a.lon, b.lat, b.lon).distance_nm) * METRES_PER_NM

@@ -1,0 +1,171 @@
+"""Why a leg is sailed as it is, in sailors' words, with the break-even of a sail change."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from goosewing import earth
+from goosewing.boat import manoeuvres
+from goosewing.words import off_the_wind, three_figures
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from goosewing.boards import Course, Ways
+    from goosewing.boat.manoeuvres import Mode
+    from goosewing.units import Array
+    from goosewing.velocity import VelocitySet
+
+
+def for_leg(
+    held: VelocitySet,
+    course: Course,
+    ways: Ways,
+    way: int,
+    before: Mode | None,
+    mark: str,
+) -> tuple[str, ...]:
+    """Say why a leg is sailed on these boards.
+
+    Parameters
+    ----------
+    held : VelocitySet
+    course : Course
+    ways : Ways
+        All ways to sail the leg.
+    way : int
+        The one chosen.
+    before : Mode or None
+        What she sails under when the leg begins; None if free to choose.
+    mark : str
+        The mark's name.
+
+    Returns
+    -------
+    tuple of str
+        A sentence each; empty where there is nothing to explain.
+    """
+    said = [_lie(held, course, ways, way, mark)]
+    pays = break_even(held, ways, course.distance_nm, before)
+    if pays is not None:
+        said.append(_break_even_words(held, ways, way, pays, course.distance_nm))
+    return tuple(said)
+
+
+def _lie(held: VelocitySet, course: Course, ways: Ways, way: int, mark: str) -> str:
+    off = abs(float(earth.wrap_180(course.bearing_deg - held.airs.twd_deg)))
+    where = f"{mark} bears {three_figures(course.bearing_deg)}, {off_the_wind(off)}"
+    straight = _fastest_straight_kn(ways, course)
+    if ways.turns[way] == 0:
+        return f"{where}: straight there."
+    if straight is None:
+        return f"{where}: no sail set can be held on that course, so it takes boards."
+    made_good = course.distance_nm / float(ways.elapsed_h[way].sum())
+    if made_good <= straight:
+        return f"{where}: boards save a manoeuvre that the straight course would need."
+    return (
+        f"{where}: straight she makes {straight:.1f} kn, "
+        f"on boards {made_good:.1f} kn made good."
+    )
+
+
+def _fastest_straight_kn(ways: Ways, course: Course) -> float | None:
+    single = ways.turns == 0
+    if not single.any():
+        return None
+    return course.distance_nm / float(ways.elapsed_h[single].sum(axis=1).min())
+
+
+class BreakEven(NamedTuple):
+    """From what distance a change of sails repays its manoeuvres."""
+
+    changing: int
+    """Index of the fastest way, which changes sails."""
+    keeping: int
+    """Index of the best way that keeps them."""
+    distance_nm: float
+
+
+def break_even(
+    held: VelocitySet, ways: Ways, distance_nm: float, before: Mode | None
+) -> BreakEven | None:
+    """Find the distance from which the fastest way repays its sail changes on this bearing.
+
+    Parameters
+    ----------
+    held : VelocitySet
+    ways : Ways
+    distance_nm : float
+        Length of the leg. [nm]
+    before : Mode or None
+        What she sails under when the leg begins.
+
+    Returns
+    -------
+    BreakEven or None
+        None if the fastest way changes no sails, or nothing else can be sailed.
+    """
+    hours = ways.elapsed_h.sum(axis=1)
+    cost = _manoeuvring_h(held, ways, before)
+    changes = _changes_sails(held, ways, before)
+    kept = np.flatnonzero(~changes & np.isfinite(hours))
+    fastest = int(np.nanargmin(hours + 1e-9 * cost))
+    if not changes[fastest] or not kept.size:
+        return None
+    keeping = int(kept[np.argmin((hours + cost)[kept])])
+    gain_per_nm = (hours[keeping] - hours[fastest]) / distance_nm
+    extra = cost[fastest] - cost[keeping]
+    if not (gain_per_nm > 0.0 and extra > 0.0):
+        return None
+    return BreakEven(fastest, keeping, float(extra / gain_per_nm))
+
+
+def _sail_sets(held: VelocitySet, ways: Ways) -> NDArray[np.intp]:
+    """Sail set of the first and the last board of every way, shape (o, 2)."""
+    sail_set = np.array([mode.sail_set for mode in held.modes])
+    return sail_set[np.column_stack((ways.mode[:, 0], ways.mode[:, -1]))]
+
+
+def _changes_sails(held: VelocitySet, ways: Ways, before: Mode | None) -> NDArray[np.bool_]:
+    first, last = _sail_sets(held, ways).T
+    poled = np.array([mode.poled for mode in held.modes])[ways.mode]
+    crosses = _sides(held)[ways.mode[:, 0]] != _sides(held)[ways.mode[:, -1]]
+    # A gybe under the pole takes it down and sets it again.
+    changes = (first != last) | (crosses & poled[:, 0])
+    if before is not None:
+        changes |= first != before.sail_set
+    return changes
+
+
+def _sides(held: VelocitySet) -> NDArray[np.intp]:
+    """Side of every mode: +1 port tack, −1 starboard."""
+    return np.array([mode.side for mode in held.modes])
+
+
+def _manoeuvring_h(held: VelocitySet, ways: Ways, before: Mode | None) -> Array:
+    from goosewing.chain import Costs
+
+    table = manoeuvres.cost_table_h(held.boat, held.modes)
+    start = () if before is None else (held.modes.index(before),)
+    costs = Costs(held.modes, table, start)
+    return costs.inside(ways) + costs.starting(ways)
+
+
+def _break_even_words(
+    held: VelocitySet, ways: Ways, way: int, pays: BreakEven, distance_nm: float
+) -> str:
+    names = [held.modes[i].name for i in (ways.mode[pays.changing, 0], ways.mode[pays.changing, -1])]
+    sails = names[0] if names[0] == names[1] else f"{names[0]} with {names[1]}"
+    kept = held.modes[ways.mode[pays.keeping, 0]].name
+    verdict = "it is worth it" if _changes_way(held, ways, way, pays) else f"she keeps {kept}"
+    return (
+        f"On this bearing {sails} pays for its manoeuvres beyond {pays.distance_nm:.1f} nm; "
+        f"this leg is {distance_nm:.1f} nm, so {verdict}."
+    )
+
+
+def _changes_way(held: VelocitySet, ways: Ways, way: int, pays: BreakEven) -> bool:
+    sets = _sail_sets(held, ways)
+    return bool(set(sets[way]) == set(sets[pays.changing]))

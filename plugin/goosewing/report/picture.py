@@ -1,0 +1,190 @@
+"""A picture of a plan, by Matplotlib: boards, turning points, laylines, the wind.
+
+Port tack is red and starboard tack green; a poled-out stretch is drawn as a
+broad pale band under the line, so that it can be told without colours.
+"""
+
+from __future__ import annotations
+
+import io
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from goosewing.errors import InputError
+from goosewing.exchange.files import write_atomically
+from goosewing.words import clock, hours_and_minutes, manoeuvre_words, three_figures
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from pathlib import Path
+
+    from goosewing.records import Board, Leg, Plan
+
+PORT, STARBOARD, INK, QUIET = "#b3261e", "#1b7f3b", "#1d2733", "#7b8794"
+FORMATS = {".png": "png", ".svg": "svg", ".pdf": "pdf"}
+
+
+def write_picture(path: Path, plan: Plan, *, inputs: Iterable[Path] = ()) -> None:
+    """Draw a plan into a PNG, SVG or PDF file.
+
+    Raises
+    ------
+    InputError
+        If the ending is none of these, Matplotlib is missing, or the file can't be written.
+    """
+    kind = FORMATS.get(path.suffix.lower())
+    if kind is None:
+        raise InputError(f"a picture must end in {', '.join(FORMATS)}", where=str(path))
+    write_atomically(path, draw_plan(plan, kind), inputs=inputs)
+
+
+def draw_plan(plan: Plan, kind: str = "png") -> bytes:
+    """Draw a plan and return the picture's bytes."""
+    try:
+        from matplotlib.backends.backend_agg import FigureCanvasAgg
+        from matplotlib.figure import Figure
+    except ImportError:
+        raise InputError(
+            "pictures need Matplotlib: install goosewing with its extra, goosewing[picture]"
+        ) from None
+    figure = Figure(figsize=(8.0, 9.0), layout="constrained")
+    FigureCanvasAgg(figure)
+    axes = figure.add_subplot()
+    centre = plan.marks[0].lon
+    for leg in plan.legs:
+        _draw_leg(axes, leg, centre)
+    _label_marks(axes, plan, centre)
+    _dress(axes, plan)
+    _wind_arrow(axes, plan)
+    figure.suptitle(_title(plan), fontsize=11, color=INK)
+    figure.supxlabel(
+        "Not for sole navigation. Charts, depth, traffic, collision rules and local rules come "
+        "first.\nDownwind: rig a preventer, handle the pole with care.",
+        fontsize=8,
+        color=QUIET,
+    )
+    buffer = io.BytesIO()
+    figure.savefig(buffer, format=kind, dpi=110, metadata={"Date": None} if kind == "svg" else None)
+    return buffer.getvalue()
+
+
+def _title(plan: Plan) -> str:
+    saved = "" if plan.saved_min is None else f", {plan.saved_min:.0f} min saved against straight"
+    return (
+        f"{plan.boat}, {plan.departure:%Y-%m-%d} {clock(plan.departure)}: "
+        f"{hours_and_minutes(plan.elapsed_h)}, {plan.distance_nm:.1f} nm{saved}"
+    )
+
+
+def _unwound(lon: Iterable[float], centre: float) -> list[float]:
+    """Longitudes without the jump at the antimeridian."""
+    return [centre + (value - centre + 180.0) % 360.0 - 180.0 for value in lon]
+
+
+def _draw_leg(axes: Any, leg: Leg, centre: float) -> None:
+    for layline in leg.laylines:
+        lon = _unwound([p.lon for p in layline.points], centre)
+        lat = [p.lat for p in layline.points]
+        axes.plot(lon, lat, color=_side(layline.tack), lw=0.8, ls=(0, (6, 4)), alpha=0.7, zorder=1)
+    for number, board in enumerate(leg.boards):
+        _draw_board(axes, board, centre)
+        if number:
+            _draw_turn(axes, leg, board, centre)
+
+
+def _side(tack: str) -> str:
+    return PORT if tack == "port" else STARBOARD
+
+
+def _draw_board(axes: Any, board: Board, centre: float) -> None:
+    lon = _unwound([p.lon for p in board.points], centre)
+    lat = [p.lat for p in board.points]
+    colour = _side(board.tack)
+    if board.poled:
+        axes.plot(lon, lat, color=colour, lw=9, alpha=0.25, solid_capstyle="butt", zorder=2)
+    axes.plot(lon, lat, color=colour, lw=2.2, zorder=3)
+    middle = len(lon) // 2 if len(lon) > 2 else None
+    at = (lon[middle], lat[middle]) if middle else (sum(lon) / 2, sum(lat) / 2)
+    axes.annotate(
+        f"{board.sail_set}, steer {three_figures(board.heading_deg)}",
+        at,
+        xytext=(8, 0),
+        textcoords="offset points",
+        fontsize=7.5,
+        color=colour,
+        zorder=5,
+    )
+
+
+def _draw_turn(axes: Any, leg: Leg, board: Board, centre: float) -> None:
+    done = [m for m in leg.manoeuvres if (m.lat, m.lon) == (board.start.lat, board.start.lon)]
+    lon = _unwound([board.start.lon], centre)[0]
+    axes.plot([lon], [board.start.lat], "o", ms=5, mfc="white", mec=INK, zorder=4)
+    if not done:
+        return
+    words = manoeuvre_words([m.kind for m in done], board.tack, board.sail_set)
+    axes.annotate(
+        f"{clock(done[0].time)} {words}",
+        (lon, board.start.lat),
+        xytext=(8, -10),
+        textcoords="offset points",
+        fontsize=8,
+        color=INK,
+        zorder=6,
+    )
+
+
+def _label_marks(axes: Any, plan: Plan, centre: float) -> None:
+    for mark in plan.marks:
+        lon = _unwound([mark.lon], centre)[0]
+        axes.plot([lon], [mark.lat], "D", ms=6, color=INK, zorder=5)
+        axes.annotate(
+            mark.name,
+            (lon, mark.lat),
+            xytext=(8, 6),
+            textcoords="offset points",
+            fontsize=9,
+            weight="bold",
+            color=INK,
+            zorder=6,
+        )
+
+
+def _dress(axes: Any, plan: Plan) -> None:
+    middle = np.radians(np.mean([mark.lat for mark in plan.marks]))
+    axes.set_aspect(1.0 / np.cos(middle), adjustable="datalim")
+    axes.margins(0.15)
+    axes.grid(color="#d5dbe1", lw=0.5)
+    axes.set_facecolor("#f4f8fb")
+    axes.xaxis.set_major_formatter(lambda lon, _: _minutes((lon + 180.0) % 360.0 - 180.0, "EW"))
+    axes.yaxis.set_major_formatter(lambda lat, _: _minutes(lat, "NS"))
+    axes.tick_params(labelsize=8, colors=QUIET)
+
+
+def _minutes(angle: float, letters: str) -> str:
+    minutes = round(abs(angle) * 600.0) / 10.0
+    return f"{int(minutes // 60)}°{minutes % 60:04.1f}'{letters[angle < 0]}"
+
+
+def _wind_arrow(axes: Any, plan: Plan) -> None:
+    board = plan.legs[0].boards[0]
+    blows_from = np.radians(board.twd_deg or 0.0)
+    dx, dy = -0.06 * np.sin(blows_from), -0.06 * np.cos(blows_from)
+    axes.annotate(
+        "",
+        xy=(0.1 + dx, 0.9 + dy),
+        xytext=(0.1 - dx, 0.9 - dy),
+        xycoords="axes fraction",
+        arrowprops={"arrowstyle": "-|>", "lw": 2, "color": INK},
+    )
+    axes.text(
+        0.1,
+        0.81,
+        f"wind over the water\n{three_figures(board.twd_deg or 0.0)}, {board.tws_kn:.0f} kn",
+        transform=axes.transAxes,
+        ha="center",
+        va="top",
+        fontsize=8,
+        color=INK,
+    )

@@ -1,0 +1,358 @@
+"""The plan in steady wind and stream: closed form, leg by leg, chosen together."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from goosewing import chain, earth, reasons, wind
+from goosewing.boards import Course, Ways, course_between, ways_to_sail
+from goosewing.boat import manoeuvres
+from goosewing.boat.manoeuvres import Mode
+from goosewing.boat.model import wind_limit_text
+from goosewing.errors import InputError, NoPlanError
+from goosewing.records import Board, BoardPoint, Fix, Layline, Leg, Manoeuvre, Mark, Plan
+from goosewing.units import SECONDS_PER_HOUR
+from goosewing.velocity import (
+    Airs,
+    Velocities,
+    VelocitySet,
+    airs_over_water,
+    best_made_good_kn,
+    velocities,
+    velocity_set,
+)
+from goosewing.words import three_figures
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from goosewing.boat.model import Boat
+    from goosewing.plan import Options
+    from goosewing.weather.base import Weather
+
+LEAST_BOARD_IN_CORRIDOR_H = 1.0 / 60.0
+"""A corridor must hold boards of at least a minute: less is not sailing."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LegChoice:
+    """A leg with all ways to sail it."""
+
+    origin: Mark
+    destination: Mark
+    course: Course
+    ways: Ways
+    straight_h: float
+    bound_h: float
+
+
+class Clock(NamedTuple):
+    """Where the reckoning stands: the time, and the mode she is in."""
+
+    time: datetime
+    mode: Mode | None
+    twa_deg: float
+
+
+def steady_airs(boat: Boat, weather: Weather) -> Airs:
+    """Return the one wind and stream of a steady weather, over the water."""
+    here = weather.at(0.0, 0.0, 0.0)
+    return airs_over_water(
+        boat,
+        float(here.wind_east_kn),
+        float(here.wind_north_kn),
+        float(here.stream_east_kn),
+        float(here.stream_north_kn),
+        float(here.gust_kn),
+    )
+
+
+def solve(
+    marks: Sequence[Mark],
+    boat: Boat,
+    weather: Weather,
+    departure: datetime,
+    options: Options,
+    notices: Sequence[str] = (),
+) -> Plan:
+    """Plan a passage in steady wind and stream; see `goosewing.plan.make`."""
+    held = sailable(boat, steady_airs(boat, weather))
+    legs = [leg_choice(held, a, b, options) for a, b in zip(marks[:-1], marks[1:], strict=True)]
+    costs = _costs(boat, held.modes, options)
+    ways = [leg.ways for leg in legs]
+    allowed = [chain.first_allowed(w, held.modes, options.first) for w in ways]
+    chosen = chain.cheapest(ways, costs, allowed)
+    if options.first is None:
+        chosen = chain.longer_first(ways, costs, chosen)
+    records = _records(held, legs, costs, chosen, departure.astimezone(UTC))
+    said = (*notices, *_tables_missing(boat, records))
+    return _plan(boat, marks, departure.astimezone(UTC), records, said)
+
+
+def sailable(boat: Boat, airs: Airs) -> VelocitySet:
+    """Return what the boat can hold, or say why that is nothing.
+
+    Raises
+    ------
+    NoPlanError
+        If no sail set may be carried.
+    """
+    held = velocity_set(boat, airs)
+    if not len(held):
+        raise NoPlanError(
+            f"no sail set may be carried in {airs.tws_kn:.1f} kn of true wind: "
+            f"{wind_limit_text(boat)}"
+        )
+    return held
+
+
+def leg_choice(held: VelocitySet, origin: Mark, destination: Mark, options: Options) -> LegChoice:
+    """Work out every way to sail one leg.
+
+    Raises
+    ------
+    InputError
+        If the corridor is too narrow to sail in.
+    NoPlanError
+        If the mark can't be made.
+    """
+    course = course_between(origin.lat, origin.lon, destination.lat, destination.lon)
+    best = best_made_good_kn(held, course.bearing_deg)
+    if not best > 0.0:
+        raise NoPlanError(_cannot_be_made(held, origin, destination, course))
+    if options.corridor_nm is not None:
+        _check_corridor(held, destination, options.corridor_nm)
+    ways, straight_h = ways_to_sail(
+        held, course, margin_deg=options.margin_deg, corridor_nm=options.corridor_nm
+    )
+    return LegChoice(origin, destination, course, ways, straight_h, course.distance_nm / best)
+
+
+def _check_corridor(held: VelocitySet, destination: Mark, half_width_nm: float) -> None:
+    fastest = float(np.max(np.hypot(held.east_kn, held.north_kn)))
+    if 2.0 * half_width_nm < fastest * LEAST_BOARD_IN_CORRIDOR_H:
+        raise InputError(
+            f"a corridor of {half_width_nm:g} nm either side leaves boards of under a minute "
+            f"on the way to {destination.name}: at {fastest:.1f} kn give it at least "
+            f"{fastest * LEAST_BOARD_IN_CORRIDOR_H / 2.0:.3f} nm"
+        )
+
+
+def _cannot_be_made(held: VelocitySet, origin: Mark, destination: Mark, course: Course) -> str:
+    airs = held.airs
+    drift = float(np.hypot(airs.stream_east_kn, airs.stream_north_kn))
+    where = (
+        f"{destination.name} can't be made from {origin.name}: it bears "
+        f"{three_figures(course.bearing_deg)}"
+    )
+    if drift < 0.05:
+        return f"{where}, and in {airs.tws_kn:.1f} kn of true wind she makes no way towards it"
+    setting = three_figures(float(wind.direction_to(airs.stream_east_kn, airs.stream_north_kn)))
+    return (
+        f"{where}, and in {airs.tws_kn:.1f} kn of true wind the stream, setting {setting} at "
+        f"{drift:.1f} kn, carries her off faster than she can sail towards it"
+    )
+
+
+def _costs(boat: Boat, modes: tuple[Mode, ...], options: Options) -> chain.Costs:
+    table = manoeuvres.cost_table_h(boat, modes)
+    if options.start_with is None and options.start_tack is None:
+        return chain.Costs(modes, table)
+    sails = None if options.start_with is None else boat.index(options.start_with)
+    fits = [
+        i
+        for i, mode in enumerate(modes)
+        if sails in (None, mode.sail_set) and options.start_tack in (None, mode.tack)
+    ]
+    return chain.Costs(modes, table, tuple(fits))
+
+
+def _records(
+    held: VelocitySet,
+    legs: Sequence[LegChoice],
+    costs: chain.Costs,
+    chosen: Sequence[int],
+    departure: datetime,
+) -> tuple[Leg, ...]:
+    reckoning = _at_start(held, legs[0].ways, costs, chosen[0], departure)
+    records = []
+    for leg, way in zip(legs, chosen, strict=True):
+        why = reasons.for_leg(held, leg.course, leg.ways, way, reckoning.mode, leg.destination.name)
+        record, reckoning = _leg_record(held, leg, way, reckoning, why)
+        records.append(record)
+    return tuple(records)
+
+
+def _at_start(
+    held: VelocitySet, ways: Ways, costs: chain.Costs, way: int, departure: datetime
+) -> Clock:
+    if not costs.start_modes:
+        return Clock(departure, None, 0.0)
+    twa = ways.twa_deg[way, :1]
+    candidates = np.array(costs.start_modes)
+    price = costs.between(candidates, twa, ways.mode[way, 0], twa)
+    return Clock(departure, held.modes[candidates[int(np.argmin(price))]], float(twa[0]))
+
+
+def _leg_record(
+    held: VelocitySet, leg: LegChoice, way: int, reckoning: Clock, why: tuple[str, ...]
+) -> tuple[Leg, Clock]:
+    boards: list[Board] = []
+    turns: list[Manoeuvre] = []
+    ways = leg.ways
+    for at in range(int(ways.turns[way]) + 1):
+        mode = held.modes[ways.mode[way, at]]
+        start = Fix(lat=float(ways.lat[way, at]), lon=float(ways.lon[way, at]))
+        twa = float(ways.twa_deg[way, at])
+        done = _manoeuvres(held.boat, reckoning, mode, twa, start)
+        turns += done
+        ready = reckoning.time + timedelta(seconds=sum(m.cost_s for m in done))
+        board = _board(held, ways, way, at, ready)
+        boards.append(board)
+        reckoning = Clock(_time(board.end), mode, twa)
+    elapsed = sum(b.elapsed_h for b in boards) + sum(m.cost_s for m in turns) / SECONDS_PER_HOUR
+    straight = None if np.isnan(leg.straight_h) else leg.straight_h
+    record = Leg(
+        origin=leg.origin.name,
+        destination=leg.destination.name,
+        elapsed_h=elapsed,
+        straight_h=straight,
+        saved_min=None if straight is None else (straight - elapsed) * 60.0,
+        bound_h=leg.bound_h,
+        boards=tuple(boards),
+        manoeuvres=tuple(turns),
+        laylines=_sailed_laylines(leg, boards),
+        reasons=why,
+    )
+    return record, reckoning
+
+
+def _time(fix: Fix) -> datetime:
+    if fix.time is None:  # pragma: no cover - boards always carry times
+        raise AssertionError("a board's ends carry times")
+    return fix.time
+
+
+def _manoeuvres(
+    boat: Boat, reckoning: Clock, mode: Mode, twa_deg: float, place: Fix
+) -> list[Manoeuvre]:
+    if reckoning.mode is None:
+        return []
+    tacking = reckoning.twa_deg + twa_deg < 180.0
+    done, time = [], reckoning.time
+    for kind in manoeuvres.steps(reckoning.mode, mode, tacking=tacking):
+        cost = manoeuvres.step_cost_s(boat, kind)
+        done.append(Manoeuvre(kind=kind, lat=place.lat, lon=place.lon, time=time, cost_s=cost))
+        time += timedelta(seconds=cost)
+    return done
+
+
+def _board(held: VelocitySet, ways: Ways, way: int, at: int, start: datetime) -> Board:
+    index, row = ways.mode[way, at], ways.row_deg[way, at]
+    exact, _ = velocities(held.boat, held.modes, held.airs, np.array(index), np.array(row))
+    mode = held.modes[index]
+    elapsed, distance = float(ways.elapsed_h[way, at]), float(ways.distance_nm[way, at])
+    end = start + timedelta(hours=elapsed)
+    ends = [
+        Fix(lat=float(ways.lat[way, i]), lon=float(ways.lon[way, i]), time=time)
+        for i, time in ((at, start), (at + 1, end))
+    ]
+    course = float(wind.direction_to(exact.east_kn, exact.north_kn))
+    apparent = wind.apparent_wind(
+        exact.twa_deg, held.airs.tws_kn, exact.boat_speed_kn, exact.leeway_deg
+    )
+    return Board(
+        tack=mode.tack,
+        sail_set=mode.name,
+        steer="angle",
+        start=ends[0],
+        end=ends[1],
+        heading_deg=float(exact.heading_deg),
+        course_over_ground_deg=course,
+        twa_deg=float(exact.twa_deg),
+        tws_kn=held.airs.tws_kn,
+        awa_deg=float(apparent.awa_deg),
+        aws_kn=float(apparent.aws_kn),
+        boat_speed_kn=float(exact.boat_speed_kn),
+        speed_over_ground_kn=float(np.hypot(exact.east_kn, exact.north_kn)),
+        leeway_deg=float(exact.leeway_deg),
+        heel_deg=None if np.isnan(exact.heel_deg) else float(exact.heel_deg),
+        distance_nm=distance,
+        log_nm=float(exact.boat_speed_kn) * elapsed,
+        elapsed_h=elapsed,
+        points=tuple(_point(end, exact, course, held.airs.tws_kn) for end in ends),
+        twd_deg=held.airs.twd_deg,
+        poled=mode.poled,
+    )
+
+
+def _point(fix: Fix, exact: Velocities, course_deg: float, tws_kn: float) -> BoardPoint:
+    return BoardPoint(
+        lat=fix.lat,
+        lon=fix.lon,
+        time=_time(fix),
+        heading_deg=float(exact.heading_deg),
+        course_over_ground_deg=course_deg,
+        twa_deg=float(exact.twa_deg),
+        tws_kn=tws_kn,
+    )
+
+
+def _sailed_laylines(leg: LegChoice, boards: Sequence[Board]) -> tuple[Layline, ...]:
+    """Draw the layline of the board sailed into the mark; a straight course needs none."""
+    if len(boards) < 2:
+        return ()
+    into = boards[-1]
+    mark = Fix(lat=leg.destination.lat, lon=leg.destination.lon)
+    far = earth.loxodrome_direct(
+        mark.lat, mark.lon, into.course_over_ground_deg + 180.0, leg.course.distance_nm
+    )
+    return (
+        Layline(
+            mark=leg.destination.name,
+            tack=into.tack,
+            sail_set=into.sail_set,
+            course_over_ground_deg=into.course_over_ground_deg,
+            points=(Fix(lat=float(far.lat), lon=float(far.lon)), mark),
+        ),
+    )
+
+
+def _tables_missing(boat: Boat, legs: Sequence[Leg]) -> list[str]:
+    sailed = {board.sail_set for leg in legs for board in leg.boards}
+    return [
+        f"{sails.name}: no heel table, so its leeway is taken as zero."
+        for sails in boat.sail_sets
+        if sails.heel is None and sails.name in sailed
+    ]
+
+
+def _plan(
+    boat: Boat,
+    marks: Sequence[Mark],
+    departure: datetime,
+    legs: tuple[Leg, ...],
+    notices: Sequence[str],
+) -> Plan:
+    elapsed = sum(leg.elapsed_h for leg in legs)
+    straights = [leg.straight_h for leg in legs]
+    straight = None if None in straights else sum(h for h in straights if h is not None)
+    return Plan(
+        boat=boat.name,
+        departure=departure,
+        arrival=departure + timedelta(hours=elapsed),
+        elapsed_h=elapsed,
+        distance_nm=sum(board.distance_nm for leg in legs for board in leg.boards),
+        log_nm=sum(board.log_nm for leg in legs for board in leg.boards),
+        straight_h=straight,
+        saved_min=None if straight is None else (straight - elapsed) * 60.0,
+        bound_h=sum(leg.bound_h or 0.0 for leg in legs),
+        relaxed_h=None,
+        marks=tuple(marks),
+        legs=legs,
+        notices=tuple(notices),
+    )
