@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import functools
 import os
-from pathlib import Path
 from types import ModuleType
 from typing import Any
 
@@ -29,4 +28,4 @@ def load() -> ModuleType:
 @functools.cache
 def _nowhere() -> Any:
     # Kept open for good: ecCodes holds on to it.
-    return Path(os.devnull).open("w")  # noqa: SIM115
+    return os.fdopen(os.open(os.devnull, os.O_WRONLY), "w", closefd=False)
