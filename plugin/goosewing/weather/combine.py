@@ -9,15 +9,12 @@ from numpy.typing import ArrayLike
 
 from goosewing.units import BoolArray
 from goosewing.weather.base import Conditions, Coverage, Weather, hours_from_datetime
-from goosewing.weather.grid import GUST, STREAM, WIND, Name, intersect
-
-EVERYTHING: frozenset[Name] = frozenset((*WIND, *GUST, *STREAM))
+from goosewing.weather.grid import STREAM, WIND, intersect
 
 
-def holds(weather: Weather) -> frozenset[Name]:
+def holds(weather: Weather) -> frozenset[str]:
     """What a source knows of `Conditions`; a source that doesn't say is taken to know wind."""
-    known: frozenset[Name] = getattr(weather, "holds", frozenset(WIND))
-    return known
+    return frozenset(getattr(weather, "holds", WIND))
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,9 +39,9 @@ class CombinedWeather:
         intersect(self.wind.coverage, self.stream.coverage)
 
     @property
-    def holds(self) -> frozenset[Name]:
+    def holds(self) -> frozenset[str]:
         """Wind and gust as the one knows them, and the stream."""
-        return (holds(self.wind) & {*WIND, *GUST}) | frozenset(STREAM)
+        return (holds(self.wind) - {*STREAM}) | {*STREAM}
 
     @property
     def coverage(self) -> Coverage:
@@ -81,7 +78,7 @@ class HeldWeather:
     source: Weather
 
     @property
-    def holds(self) -> frozenset[Name]:
+    def holds(self) -> frozenset[str]:
         """What the source knows."""
         return holds(self.source)
 

@@ -43,6 +43,7 @@ from goosewing.weather.grid import (
     Name,
     ProjectedGrid,
     ReducedGrid,
+    joined,
     layer_of,
 )
 from goosewing.weather.units import knots_per
@@ -437,7 +438,7 @@ def _weather(held: _Held) -> GridWeather | Ensemble:
 
 def _member(held: _Held, member: int) -> GridWeather:
     layers = [_layer(held, member, kind) for kind in NAMES]
-    return GridWeather(tuple(_joined([layer for layer in layers if layer is not None])))
+    return GridWeather(tuple(joined([layer for layer in layers if layer is not None])))
 
 
 def _layer(held: _Held, member: int, kind: Kind) -> Layer | None:
@@ -474,20 +475,3 @@ def _newest(kind: Kind, time: float, runs: dict[float, _Pair]) -> Values:
         )
     parts = runs[max(whole)].parts
     return np.stack([parts[number] for number in wanted])
-
-
-def _joined(layers: list[Layer]) -> Iterator[Layer]:
-    """Put layers of the same grid and times into one: one look-up then serves them all."""
-    left = list(layers)
-    while left:
-        first = left.pop(0)
-        alike = [
-            layer
-            for layer in left
-            if layer.grid is first.grid and np.array_equal(layer.times_h, first.times_h)
-        ]
-        left = [layer for layer in left if layer not in alike]
-        group = [first, *alike]
-        names = tuple(name for layer in group for name in layer.names)
-        values = np.concatenate([layer.values for layer in group], axis=-1)
-        yield Layer(names, first.grid, first.times_h, values)

@@ -14,7 +14,7 @@ the projection's ``y`` and ``x``) ascend.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any, Literal, Protocol
@@ -668,7 +668,7 @@ class GridWeather:
         return _chosen((self,), number)
 
     @property
-    def holds(self) -> frozenset[Name]:
+    def holds(self) -> frozenset[str]:
         """What the layers know."""
         return frozenset(name for layer in self.layers for name in layer.names)
 
@@ -718,7 +718,7 @@ class GridWeather:
         return found
 
 
-def _cover_alike(found: dict[str, Array], holds: frozenset[Name]) -> None:
+def _cover_alike(found: dict[str, Array], holds: frozenset[str]) -> None:
     # A state outside the wind is outside: no stream of nought may make it look covered.
     if STREAM[0] not in holds and WIND[0] in holds:
         outside = np.isnan(found[WIND[0]])
@@ -754,7 +754,7 @@ class Ensemble:
         return _chosen(self.forecasts, number)
 
     @property
-    def holds(self) -> frozenset[Name]:
+    def holds(self) -> frozenset[str]:
         """What the control knows."""
         return self.forecasts[0].holds
 
@@ -837,13 +837,13 @@ def _shared_meridians(parts: Sequence[Coverage]) -> tuple[float | None, float | 
 
 
 def layer_of(
-    columns: dict[Name, NDArray[np.floating[Any]]], grid: Grid, times_h: ArrayLike
+    columns: Mapping[Name, NDArray[np.floating[Any]]], grid: Grid, times_h: ArrayLike
 ) -> Layer:
     """Layer from one array per name.
 
     Parameters
     ----------
-    columns : dict of ndarray, shape (nt, points) or (nt, ny, nx)
+    columns : mapping of ndarray, shape (nt, points) or (nt, ny, nx)
         [kn]
     grid : Grid
         Where the points are.
@@ -862,6 +862,23 @@ def layer_of(
         [np.asarray(value).reshape(times.size, -1) for value in columns.values()], axis=-1
     )
     return Layer(tuple(columns), grid, times, stacked)
+
+
+def joined(layers: Sequence[Layer]) -> Iterator[Layer]:
+    """Put layers of the same grid and times into one: one look-up then serves them all."""
+    left = list(layers)
+    while left:
+        first = left.pop(0)
+        alike = [
+            layer
+            for layer in left
+            if layer.grid is first.grid and np.array_equal(layer.times_h, first.times_h)
+        ]
+        left = [layer for layer in left if layer not in alike]
+        group = [first, *alike]
+        names = tuple(name for layer in group for name in layer.names)
+        values = np.concatenate([layer.values for layer in group], axis=-1)
+        yield Layer(names, first.grid, first.times_h, values)
 
 
 def _check_sane(name: Name, value: NDArray[np.floating[Any]]) -> None:

@@ -132,6 +132,16 @@ class SteadyWeather:
         return Coverage()
 
     @property
+    def holds(self) -> frozenset[str]:
+        """Which of the fields of `Conditions` were given."""
+        known = ["wind_east_kn", "wind_north_kn"]
+        if self.gust_kn is not None:
+            known.append("gust_kn")
+        if self.set_deg is not None:
+            known += ["stream_east_kn", "stream_north_kn"]
+        return frozenset(known)
+
+    @property
     def varies_in_time(self) -> bool:
         """Never."""
         return False

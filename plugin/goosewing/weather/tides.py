@@ -52,7 +52,6 @@ from goosewing.units import Array
 from goosewing.weather.base import (
     Conditions,
     Coverage,
-    datetime_from_hours,
     hours_from_datetime,
 )
 from goosewing.weather.grid import (
@@ -191,7 +190,7 @@ class TidalStreams:
         return Stations(lat, lon, self.reach_nm)
 
     @property
-    def holds(self) -> frozenset[Name]:
+    def holds(self) -> frozenset[str]:
         """A stream, no wind."""
         return self._field.holds
 
@@ -326,7 +325,8 @@ def parse_tides(text: str, table: str | None = None) -> TidalStreams:
 
 
 _KEYS = (
-    "port", "springs_range_m", "neaps_range_m", "reach_nm", "beyond", "table", "high_water", "stream",
+    "port", "springs_range_m", "neaps_range_m", "reach_nm", "beyond",
+    "table", "high_water", "stream",
 )  # fmt: skip
 
 
