@@ -1,0 +1,151 @@
+"""Bytes from disk and back, with one clear line for everything that can go wrong.
+
+A file is written beside its place, flushed to the disk and renamed: whoever
+looks finds the old file or the new one, never a half-written one.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import secrets
+import stat
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from goosewing.errors import InputError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+
+UNPRINTABLE = "\N{REPLACEMENT CHARACTER}"
+"""What stands for a character that a line of text can't hold."""
+
+
+def shown(path: Path | str) -> str:
+    """Return a path as it may stand in a one-line message, whatever bytes it is made of."""
+    return "".join(
+        each if each.isprintable() else "\N{REPLACEMENT CHARACTER}" for each in str(path)
+    )
+
+
+def read_bytes(path: Path | str, what: str) -> bytes:
+    """Read a whole file.
+
+    Parameters
+    ----------
+    path : path
+        The file.
+    what : str
+        What it should hold ("marks", "boat file"), for the message.
+
+    Raises
+    ------
+    InputError
+        If it is missing, a folder, unreadable or empty.
+    """
+    try:
+        data = Path(path).read_bytes()
+    except FileNotFoundError:
+        raise InputError(f"no such file (expected {what})", where=shown(path)) from None
+    except IsADirectoryError:
+        raise InputError(f"is a folder, expected a file ({what})", where=shown(path)) from None
+    except (OSError, ValueError) as error:
+        raise InputError(f"{what} cannot be read: {_reason(error)}", where=shown(path)) from error
+    if not data:
+        raise InputError(f"is empty (expected {what})", where=shown(path))
+    return data
+
+
+def write_atomically(
+    path: Path | str, data: bytes | str, *, inputs: Iterable[Path | str] = ()
+) -> None:
+    """Write `data` to `path`, wholly or not at all.
+
+    Parameters
+    ----------
+    path : path
+        Where to; what was there is replaced and keeps its permissions. A
+        symbolic link stays one, and the file it points to is replaced.
+    data : bytes or str
+        Text goes out as UTF-8, line ends untouched.
+    inputs : iterable of paths
+        Files read to make `data`: none of them is ever overwritten, by
+        whatever name or link `path` reaches it.
+
+    Raises
+    ------
+    InputError
+        If `path` is one of `inputs`, a folder or no ordinary file, if its
+        folder is missing, or if the disk refuses.
+    """
+    raw = data.encode() if isinstance(data, str) else data
+    try:
+        # Beside the file itself, not beside a link to it: a rename can't cross disks.
+        target = Path(path).resolve()
+        mode = _refuse_unfit(Path(path), target, inputs)
+        _replace(target, raw, mode)
+    except (OSError, ValueError, RuntimeError) as error:
+        if isinstance(error, InputError):
+            raise
+        raise InputError(f"cannot be written: {_reason(error)}", where=shown(path)) from error
+
+
+def _refuse_unfit(path: Path, target: Path, inputs: Iterable[Path | str]) -> int | None:
+    """Refuse a place that must not be written; else the mode of the file there, if any."""
+    where = shown(path)
+    if any(_same_file(target, Path(each)) for each in inputs):
+        raise InputError("is an input and is not overwritten; name another file", where=where)
+    if not target.parent.is_dir():
+        raise InputError(f"no such folder: {shown(target.parent)}", where=where)
+    if not target.exists():
+        return None
+    if target.is_dir():
+        raise InputError("is a folder, expected the name of a file", where=where)
+    # A rename would put a file in the place of /dev/null, and would replace a
+    # write-protected file without asking.
+    if not target.is_file():
+        raise InputError("is a device or pipe, expected an ordinary file", where=where)
+    if not os.access(target, os.W_OK):
+        raise InputError("is write-protected", where=where)
+    return stat.S_IMODE(target.stat().st_mode)
+
+
+def _same_file(target: Path, other: Path) -> bool:
+    if target.exists() and other.exists():
+        return target.samefile(other)
+    return target == other.resolve()
+
+
+def _replace(target: Path, raw: bytes, mode: int | None) -> None:
+    beside = target.with_name(f".goosewing-{secrets.token_hex(8)}.tmp")
+    try:
+        # 0o666 is narrowed by the user's umask, as for any new file.
+        handle = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666)
+        with os.fdopen(handle, "wb") as file:
+            file.write(raw)
+            file.flush()
+            os.fsync(file.fileno())
+        if mode is not None:
+            beside.chmod(mode)
+        beside.replace(target)
+    finally:
+        # Gone already when the rename was done; else (also on ^C) nothing is left.
+        beside.unlink(missing_ok=True)
+    _sync_folder(target.parent)
+
+
+def _sync_folder(folder: Path) -> None:
+    """Make the rename last through a power cut, where the system can."""
+    with contextlib.suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+def _reason(error: Exception) -> str:
+    text = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+    return " ".join(text.split())
