@@ -31,6 +31,7 @@ def demo(
 ) -> None:
     """Plan the sample passage."""
     from goosewing.boat.read import read_boat
+
     from goosewing.exchange import document, gpx
     from goosewing.plan import make
     from goosewing_cli.samples import sample_folder

@@ -26,9 +26,7 @@ WindText = Annotated[
 ]
 CurrentText = Annotated[
     str | None,
-    typer.Option(
-        "--current", metavar="SET/KNOTS|FILE", help="Stream, such as 090/1.5, or a file."
-    ),
+    typer.Option("--current", metavar="SET/KNOTS|FILE", help="Stream, such as 090/1.5, or a file."),
 ]
 DepartText = Annotated[
     str | None,
@@ -49,10 +47,13 @@ PerformanceFactor = Annotated[
 def load_boat(path: Path | None, performance: float | None) -> Boat:
     """Read the boat file and apply the factor on her speed."""
     from goosewing.boat.read import read_boat
+
     from goosewing.errors import InputError
 
     if path is None:
-        raise InputError("--boat FILE is needed: a boat file such as sample_routes/brisvik/boat.toml")
+        raise InputError(
+            "--boat FILE is needed: a boat file such as sample_routes/brisvik/boat.toml"
+        )
     boat = read_boat(path)
     if performance is None:
         return boat

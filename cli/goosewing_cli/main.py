@@ -41,7 +41,7 @@ def _show_version(wanted: bool) -> None:
 
 
 def _whole(
-    version: bool = typer.Option(  # noqa: ARG001 - typer calls the callback
+    version: bool = typer.Option(
         False, "--version", callback=_show_version, is_eager=True, help="Show the version."
     ),
 ) -> None:

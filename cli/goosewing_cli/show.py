@@ -82,9 +82,7 @@ def _leg_table(leg: Leg) -> Table:
     return table
 
 
-def _before(
-    board: Board, waiting: list[Manoeuvre]
-) -> tuple[list[Manoeuvre], list[Manoeuvre]]:
+def _before(board: Board, waiting: list[Manoeuvre]) -> tuple[list[Manoeuvre], list[Manoeuvre]]:
     """Split off the manoeuvres that come before a board starts."""
     assert board.start.time is not None
     now = [m for m in waiting if m.time < board.start.time or m.cost_s == 0.0]
@@ -93,13 +91,13 @@ def _before(
 
 def _add_board(table: Table, board: Board, done: list[Manoeuvre], *, first: bool) -> None:
     assert board.start.time is not None
-    time = done[0].time if done else board.start.time
     if done:
         words = manoeuvre_words([m.kind for m in done], board.tack, board.sail_set)
-        seconds = sum(m.cost_s for m in done)
-        table.add_row(clock(time), Text(f"{words} ({seconds / 60:.0f} min)", style="bold"))
+        said = Text(f"{words} ({_short(sum(m.cost_s for m in done))})", style="bold")
         if not first:
-            table.add_row("", f"at {position_words(board.start.lat, board.start.lon)}")
+            where = position_words(board.start.lat, board.start.lon)
+            said.append(f"\nat {where}", style="not bold")
+        table.add_row(clock(done[0].time), said)
     sails = Text(f"{board.tack} tack", style=SIDE_STYLE[board.tack])
     sails.append(f", {board.sail_set}", style="default")
     table.add_row(
@@ -113,6 +111,10 @@ def _add_board(table: Table, board: Board, done: list[Manoeuvre], *, first: bool
     )
 
 
+def _short(seconds: float) -> str:
+    return f"{seconds:.0f} s" if seconds < 90 else f"{seconds / 60:.0f} min"
+
+
 def summary(plan: Plan) -> list[str]:
     """Say how long it takes, what it saves and against what."""
     arrival = f"{plan.arrival:%Y-%m-%d} {clock(plan.arrival)}"
@@ -123,9 +125,11 @@ def summary(plan: Plan) -> list[str]:
     if plan.saved_min is None:
         which = [leg.destination for leg in plan.legs if leg.straight_h is None]
         lines.append(f"No straight course can be held to {', '.join(which)}: nothing to compare.")
-        for leg in plan.legs:
-            if leg.saved_min is not None and round(leg.saved_min):
-                lines.append(_saved(leg.saved_min, f" to {leg.destination}"))
+        lines += [
+            _saved(leg.saved_min, f" to {leg.destination}")
+            for leg in plan.legs
+            if leg.saved_min is not None and round(leg.saved_min)
+        ]
     else:
         lines.append(_saved(plan.saved_min, ""))
     return lines
@@ -140,5 +144,3 @@ def _saved(minutes: float, where: str) -> str:
     if minutes < 0.5:
         return f"Saves nothing against the straight course{where}: it is the straight course."
     return f"Saves {minutes:.0f} min against the straight course{where}."
-
-

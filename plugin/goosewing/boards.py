@@ -190,10 +190,8 @@ def _lateral_shares(boards: int, turns: NDArray[np.intp]) -> Array:
     return np.where(inside, np.where(outer, 1.0, 2.0), 0.0)
 
 
-def _mercator_lengths(
-    east: Array, north: Array, course: Course, turns: NDArray[np.intp]
-) -> Array:
-    """Return each board's length in the Mercator plane, shape (o, b). [° of longitude]"""
+def _mercator_lengths(east: Array, north: Array, course: Course, turns: NDArray[np.intp]) -> Array:
+    """Return each board's length in the Mercator plane, shape (o, b), in degrees of longitude."""
     reach = reach_to_the_side_deg(east, north, course, turns)
     _, across = along_and_across(east, north, course.bearing_deg)
     sideways = np.abs(across) / np.hypot(east, north)
@@ -283,9 +281,7 @@ def _spread(choices: Choices, turns: NDArray[np.intp]) -> tuple[NDArray[np.intp]
     return choices.mode[:, board % 2], row
 
 
-def _reach(
-    held: VelocitySet, course: Course, choices: Choices, turns: NDArray[np.intp]
-) -> Array:
+def _reach(held: VelocitySet, course: Course, choices: Choices, turns: NDArray[np.intp]) -> Array:
     exact, _ = velocities(held.boat, held.modes, held.airs, *_spread(choices, turns))
     return reach_to_the_side_deg(exact.east_kn, exact.north_kn, course, turns)
 

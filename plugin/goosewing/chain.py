@@ -35,20 +35,20 @@ class Costs:
 
     modes: tuple[Mode, ...]
     table_h: Array
-    """Shape (2, M, M): gybing, tacking; mode before, mode after. [h]"""
+    """Shape (2, M, M): gybing, tacking; mode before, mode after, in hours."""
     start_modes: tuple[int, ...] = ()
     """The modes she may be in at the first mark; empty if her first sails are free."""
 
     def between(
         self, before: NDArray[np.intp], before_twa: Array, after: NDArray[np.intp], after_twa: Array
     ) -> Array:
-        """Cost of getting from one mode at one wind angle to another, broadcast. [h]"""
+        """Cost of getting from one mode at one wind angle to another, broadcast, in hours."""
         tacking = (before_twa + after_twa < 180.0).astype(np.intp)
         cost: Array = self.table_h[tacking, before, after]
         return cost
 
     def inside(self, ways: Ways) -> Array:
-        """Cost of the turns within each way, shape (o,). [h]"""
+        """Cost of the turns within each way, shape (o,), in hours."""
         if ways.mode.shape[1] < 2:
             return np.zeros(len(ways))
         one, two = ways.mode[:, 0], ways.mode[:, 1]
@@ -59,7 +59,7 @@ class Costs:
         return np.ceil(ways.turns / 2) * there + np.floor(ways.turns / 2) * back
 
     def starting(self, ways: Ways) -> Array:
-        """Cost of getting from her first sails to each way's first board, shape (o,). [h]"""
+        """Cost of getting from her first sails to each way's first board, shape (o,), in hours."""
         if not self.start_modes:
             return np.zeros(len(ways))
         before = np.array(self.start_modes)[:, np.newaxis]
@@ -67,7 +67,7 @@ class Costs:
         return np.min(self.between(before, twa, ways.mode[:, 0], twa), axis=0)
 
     def joining(self, before: Ways, after: Ways) -> Array:
-        """Cost at the mark between every way of a leg and every way of the next. [h]"""
+        """Cost at the mark between every way of a leg and every way of the next, in hours."""
         every = np.arange(len(before))
         last, last_twa = before.mode[every, before.last], before.twa_deg[every, before.last]
         return self.between(
@@ -110,7 +110,7 @@ def _own_h(ways: Ways, costs: Costs, allowed: BoolArray) -> Array:
 
 
 def manoeuvring_h(legs: Sequence[Ways], costs: Costs, chosen: Sequence[int]) -> float:
-    """Sum of all manoeuvre costs of a chain. [h]"""
+    """Sum of all manoeuvre costs of a chain, in hours."""
     total = float(costs.starting(legs[0])[chosen[0]])
     total += sum(float(costs.inside(w)[i]) for w, i in zip(legs, chosen, strict=True))
     pairs = zip(legs[:-1], legs[1:], chosen[:-1], chosen[1:], strict=True)
@@ -118,7 +118,7 @@ def manoeuvring_h(legs: Sequence[Ways], costs: Costs, chosen: Sequence[int]) -> 
 
 
 def sailing_h(legs: Sequence[Ways], chosen: Sequence[int]) -> float:
-    """Time under way of a chain, manoeuvres not counted. [h]"""
+    """Time under way of a chain, manoeuvres not counted, in hours."""
     return sum(float(w.elapsed_h[i].sum()) for w, i in zip(legs, chosen, strict=True))
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -81,7 +82,7 @@ def solve(
 ) -> Plan:
     """Plan a passage in steady wind and stream; see `goosewing.plan.make`."""
     held = sailable(boat, steady_airs(boat, weather))
-    legs = [leg_choice(held, a, b, options) for a, b in zip(marks[:-1], marks[1:], strict=True)]
+    legs = [leg_choice(held, a, b, options) for a, b in pairwise(marks)]
     costs = _costs(boat, held.modes, options)
     ways = [leg.ways for leg in legs]
     allowed = [chain.first_allowed(w, held.modes, options.first) for w in ways]

@@ -197,7 +197,7 @@ def velocities(
 def along_and_across(
     east_kn: Array, north_kn: Array, bearing_deg: ArrayLike
 ) -> tuple[Array, Array]:
-    """Resolve velocities along a bearing and to the right of it. [kn]"""
+    """Resolve velocities along a bearing and to the right of it, in knots."""
     angle = np.radians(bearing_deg)
     sin, cos = np.sin(angle), np.cos(angle)
     along = east_kn * sin + north_kn * cos

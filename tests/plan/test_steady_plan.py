@@ -11,7 +11,6 @@ import pytest
 from geographiclib.geodesic import Geodesic
 from hypothesis import assume, given
 from hypothesis import strategies as st
-from random_boats import random_boat
 
 from goosewing import earth
 from goosewing.boat.model import Manoeuvres
@@ -19,6 +18,7 @@ from goosewing.errors import InputError, NoPlanError
 from goosewing.plan import Options, make
 from goosewing.records import Mark
 from goosewing.weather.steady import SteadyWeather
+from random_boats import random_boat
 
 DEPARTURE = datetime(2027, 6, 1, 6, 0, tzinfo=UTC)
 FREE = Manoeuvres(tack_s=0, gybe_s=0, set_pole_s=0, strike_pole_s=0, change_sails_s=0)
@@ -127,9 +127,7 @@ def test_a_pole_manoeuvre_is_listed_step_by_step(brisvik):
     place = plan.legs[1].manoeuvres[0]
     assert metres(place, marks[1]) < 0.01
     gaps = [b.time - a.time for a, b in itertools.pairwise(plan.legs[1].manoeuvres)]
-    assert gaps == [
-        timedelta(seconds=m.cost_s) for m in plan.legs[1].manoeuvres[:-1]
-    ]
+    assert gaps == [timedelta(seconds=m.cost_s) for m in plan.legs[1].manoeuvres[:-1]]
     check_joins(plan)
 
 
@@ -159,12 +157,16 @@ def _widest(plan):
     """How far the boards reach from the loxodrome, and the highest latitude sailed."""
     a, b = plan.marks[0], plan.marks[-1]
     points = [p for board in plan.legs[0].boards for p in (board.start, board.end)]
-    off = [abs(float(earth.cross_track_nm(p.lat, p.lon, a.lat, a.lon, b.lat, b.lon))) for p in points]
+    off = [
+        abs(float(earth.cross_track_nm(p.lat, p.lon, a.lat, a.lon, b.lat, b.lon))) for p in points
+    ]
     return max(off), max(abs(p.lat) for p in points)
 
 
 @given(st.floats(0, 360), st.floats(1, 30), st.floats(0, 360), st.floats(5, 18))
-def test_on_the_equator_the_bound_is_met_to_one_part_in_ten_thousand(brisvik, bearing, nm, wind, kn):
+def test_on_the_equator_the_bound_is_met_to_one_part_in_ten_thousand(
+    brisvik, bearing, nm, wind, kn
+):
     marks = leg_from(0.0, 20.0, bearing, nm)
     plan = planned(replace(brisvik, manoeuvres=FREE), marks, (wind, kn))
     assert plan.elapsed_h >= plan.bound_h * (1 - 1e-4)
@@ -174,7 +176,9 @@ def test_on_the_equator_the_bound_is_met_to_one_part_in_ten_thousand(brisvik, be
 # ---- invariants ------------------------------------------------------------------------------
 
 
-@given(st.integers(0, 5000), st.floats(0, 360), st.floats(1, 30), st.floats(0, 360), st.floats(0, 2))
+@given(
+    st.integers(0, 5000), st.floats(0, 360), st.floats(1, 30), st.floats(0, 360), st.floats(0, 2)
+)
 def test_mirrored_in_the_meridian_it_takes_the_same_time(seed, bearing, nm, set_deg, drift):
     boat = random_boat(seed)
     there = leg_from(57.0, 11.0, bearing, nm)
@@ -187,7 +191,9 @@ def test_mirrored_in_the_meridian_it_takes_the_same_time(seed, bearing, nm, set_
     assert a.elapsed_h == pytest.approx(b.elapsed_h, rel=1e-9)
 
 
-@given(st.integers(0, 5000), st.floats(0, 360), st.floats(5, 20), st.floats(0, 360), st.floats(0, 1.5))
+@given(
+    st.integers(0, 5000), st.floats(0, 360), st.floats(5, 20), st.floats(0, 360), st.floats(0, 1.5)
+)
 def test_the_way_back_in_the_opposite_wind_takes_as_long(seed, bearing, nm, set_deg, drift):
     boat = random_boat(seed)
     marks = leg_from(57.0, 11.0, bearing, nm)
@@ -267,9 +273,7 @@ def test_the_chain_of_boards_is_the_cheapest_of_all(seed):
     weather = SteadyWeather(40.0 * seed, 8.0)
     held = steady.sailable(boat, steady.steady_airs(boat, weather))
     marks = marks_at((57.0, 11.0), (57.05, 11.02), (57.0, 11.1), (56.95, 11.0))
-    legs = [
-        steady.leg_choice(held, a, b, Options()).ways for a, b in itertools.pairwise(marks)
-    ]
+    legs = [steady.leg_choice(held, a, b, Options()).ways for a, b in itertools.pairwise(marks)]
     costs = chain.Costs(held.modes, cost_table_h(boat, held.modes))
     allowed = [np.ones(len(w), dtype=bool) for w in legs]
     chosen = chain.cheapest(legs, costs, allowed)
@@ -298,7 +302,7 @@ def test_in_a_calm_the_stream_alone_carries_her_in_its_own_direction_and_sails_h
 
 
 def test_a_stream_too_strong_is_said_in_sailors_words(brisvik):
-    with pytest.raises(NoPlanError, match="stream, setting 180° at 9.0 kn, carries her off"):
+    with pytest.raises(NoPlanError, match=r"stream, setting 180° at 9\.0 kn, carries her off"):
         planned(brisvik, leg_from(57.0, 11.0, 0.0, 5.0), (0.0, 10.0), (180.0, 9.0))
 
 

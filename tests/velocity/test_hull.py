@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from random_boats import random_boat
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import linprog
 
 from goosewing import velocity
 from goosewing.velocity import Airs, fastest_mix
+from random_boats import random_boat
 
 ON_THE_PLANE = 1e-6
 """Relative: what the hull's time may differ from the linear programme's."""
@@ -65,7 +65,7 @@ def test_the_random_cases_include_marks_that_cannot_be_made_and_streams_faster_t
 
 
 def test_the_farther_crossing_counts_where_the_stream_outruns_the_boat():
-    # A square of water velocities carried off at 5 kn: due east the ray enters at 4 and leaves at 6.
+    # A square of water velocities carried off at 5 kn: the ray enters at 4 and leaves at 6.
     along = np.array([4.0, 5.0, 6.0, 5.0])
     across = np.array([0.0, 1.0, 0.0, -1.0])
     mix = fastest_mix(along, across, np.ones((1, 4), dtype=bool))
@@ -102,7 +102,9 @@ def test_turning_the_whole_problem_changes_nothing(seed, turn, bearing):
     there = velocity.velocity_set(boat, turned, step_deg=2.0)
     a = velocity.best_made_good_kn(here, bearing)
     b = velocity.best_made_good_kn(there, bearing + turn)
-    assert a == pytest.approx(b, rel=1e-9, abs=1e-6, nan_ok=True) or abs(np.nan_to_num(a - b)) < 1e-6
+    assert (
+        a == pytest.approx(b, rel=1e-9, abs=1e-6, nan_ok=True)
+    )
 
 
 @given(st.integers(0, 10_000))
@@ -122,7 +124,9 @@ def test_a_vector_added_to_wind_and_stream_shifts_every_ground_velocity_by_it(se
     we, wn, se, sn = rng.uniform(-8, 8, 4)
     here = velocity.velocity_set(boat, velocity.airs_over_water(boat, we, wn, se, sn), step_deg=2)
     there = velocity.velocity_set(
-        boat, velocity.airs_over_water(boat, we + east, wn + north, se + east, sn + north), step_deg=2
+        boat,
+        velocity.airs_over_water(boat, we + east, wn + north, se + east, sn + north),
+        step_deg=2,
     )
     assert len(here) == len(there)
     assert there.east_kn == pytest.approx(here.east_kn + east, abs=1e-9)

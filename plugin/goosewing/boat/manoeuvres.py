@@ -76,7 +76,7 @@ def steps(before: Mode, after: Mode, *, tacking: bool) -> tuple[ManoeuvreKind, .
 
 
 def step_cost_s(boat: Boat, kind: ManoeuvreKind) -> float:
-    """Return the seconds that one manoeuvre loses on this boat. [s]"""
+    """Return the seconds that one manoeuvre loses on this boat, in seconds."""
     cost: float = getattr(boat.manoeuvres, f"{kind}_s")
     return cost
 

@@ -164,7 +164,8 @@ def _dress(axes: Any, plan: Plan) -> None:
 
 def _minutes(angle: float, letters: str) -> str:
     minutes = round(abs(angle) * 600.0) / 10.0
-    return f"{int(minutes // 60)}°{minutes % 60:04.1f}'{letters[angle < 0]}"
+    letter = letters[1] if angle < 0 else letters[0]
+    return f"{int(minutes // 60)}°{minutes % 60:04.1f}'{letter}"
 
 
 def _wind_arrow(axes: Any, plan: Plan) -> None:

@@ -1,0 +1,222 @@
+"""Laylines of a mark in steady wind and stream, with leeway.
+
+A layline is the ground course of one of the velocities that can be held, drawn
+back from the mark: upwind and downwind the best VMG on either tack; for a poled
+sail set the edges of the sector from which the mark can be reached under it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from goosewing import earth
+from goosewing.boards import course_between
+from goosewing.records import CAUTIONS, Fix, Layline, Mark
+from goosewing.velocity import VelocitySet, along_and_across
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+ON_THE_LAYLINE_NM = 0.005
+"""Nearer than this (9 m) she is on it."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FromHere:
+    """How the boat lies to one layline of the mark ahead.
+
+    Attributes
+    ----------
+    state : str
+        "short of it", "on it", "overstood" or "out of reach" (her other board
+        never meets it).
+    distance_nm, elapsed_h : float or None
+        Along the other board to the layline, where she is short of it.
+    overstood_nm : float or None
+        How far beyond it she is, square to it.
+    """
+
+    mark: str
+    tack: str
+    sail_set: str
+    state: str
+    distance_nm: float | None = None
+    elapsed_h: float | None = None
+    overstood_nm: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LaylineSheet:
+    """The laylines of all marks."""
+
+    boat: str
+    laylines: tuple[Layline, ...]
+    from_here: tuple[FromHere, ...] = ()
+    notices: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = CAUTIONS
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """One velocity with the hand on which its layline's safe side lies."""
+
+    index: int
+    safer: int
+    """+1 if the safe side is clockwise of the course, −1 if anticlockwise."""
+
+
+def sheet(
+    held: VelocitySet,
+    marks: Sequence[Mark],
+    *,
+    length_nm: float | None = None,
+    margin_deg: float = 0.0,
+    here: tuple[float, float] | None = None,
+    notices: Sequence[str] = (),
+) -> LaylineSheet:
+    """Draw the laylines of every mark but the first.
+
+    Parameters
+    ----------
+    held : VelocitySet
+        What the boat can hold.
+    marks : sequence of Mark
+        In sailing order, at least two.
+    length_nm : float, optional
+        Length of each line; the leg's if None. [nm]
+    margin_deg : float
+        How far to turn each line to its safe side. [°]
+    here : (lat, lon), optional
+        Where she is: how she lies to the laylines of the second mark is added.
+    notices : sequence of str
+        Carried along.
+    """
+    lines: list[Layline] = []
+    ahead: tuple[FromHere, ...] = ()
+    for number, (origin, mark) in enumerate(zip(marks[:-1], marks[1:], strict=True)):
+        course = course_between(origin.lat, origin.lon, mark.lat, mark.lon)
+        needed = needed_velocities(held, course.bearing_deg)
+        length = length_nm or course.distance_nm
+        of_mark = [_layline(held, mark, one, length, margin_deg) for one in needed]
+        lines += of_mark
+        if here is not None and number == 0:
+            ahead = from_here(held, mark, needed, of_mark, here)
+    return LaylineSheet(
+        boat=held.boat.name, laylines=tuple(lines), from_here=ahead, notices=tuple(notices)
+    )
+
+
+def needed_velocities(held: VelocitySet, bearing_deg: float) -> list[Held]:
+    """Choose the velocities whose courses are the laylines of a leg on this bearing.
+
+    Upwind the best VMG on either tack; downwind the best VMG on either tack of
+    the unpoled sail sets, and the edges of each poled sail set's sector.
+    """
+    off = abs(float(earth.wrap_180(bearing_deg - held.airs.twd_deg)))
+    poled = np.array([mode.poled for mode in held.modes])[held.mode]
+    if off < 90.0:
+        return _best_pair(held, np.arange(len(held)), upwind=True)
+    chosen = _best_pair(held, np.flatnonzero(~poled), upwind=False)
+    for number in np.unique(held.mode[poled]):
+        members = np.flatnonzero(held.mode == number)
+        # The inside of the sector is the safe side: deeper, towards the other tack.
+        side = held.modes[number].side
+        chosen.append(Held(int(members[np.argmin(held.twa_deg[members])]), side))
+    return chosen
+
+
+def _best_pair(held: VelocitySet, members: NDArray[np.intp], *, upwind: bool) -> list[Held]:
+    toward = held.airs.twd_deg if upwind else held.airs.twd_deg + 180.0
+    # Made good through the water: the stream shifts both tacks alike.
+    east = held.east_kn[members] - held.airs.stream_east_kn
+    north = held.north_kn[members] - held.airs.stream_north_kn
+    vmg, _ = along_and_across(east, north, toward)
+    sides = np.array([mode.side for mode in held.modes])[held.mode[members]]
+    pair = []
+    for side in (1, -1):
+        on_side = np.flatnonzero(sides == side)
+        if on_side.size and vmg[on_side].max() > 0.0:
+            best = members[on_side[np.argmax(vmg[on_side])]]
+            # Freer than the layline: away from the wind's eye upwind, towards it downwind.
+            pair.append(Held(int(best), side if upwind else -side))
+    return pair
+
+
+def _course_deg(held: VelocitySet, index: int) -> float:
+    return float(np.degrees(np.arctan2(held.east_kn[index], held.north_kn[index])) % 360.0)
+
+
+def _layline(
+    held: VelocitySet, mark: Mark, one: Held, length_nm: float, margin_deg: float
+) -> Layline:
+    course = (_course_deg(held, one.index) + one.safer * margin_deg) % 360.0
+    far = earth.loxodrome_direct(mark.lat, mark.lon, course + 180.0, length_nm)
+    mode = held.modes[held.mode[one.index]]
+    return Layline(
+        mark=mark.name,
+        tack=mode.tack,
+        sail_set=mode.name,
+        course_over_ground_deg=course,
+        points=(Fix(lat=float(far.lat), lon=float(far.lon)), Fix(lat=mark.lat, lon=mark.lon)),
+    )
+
+
+def from_here(
+    held: VelocitySet,
+    mark: Mark,
+    needed: Sequence[Held],
+    lines: Sequence[Layline],
+    here: tuple[float, float],
+) -> tuple[FromHere, ...]:
+    """Say how she lies to each best-VMG layline of a mark.
+
+    Sailing the other tack's course from `here` she meets the layline after a
+    distance; where that lies behind her she has overstood it.
+    """
+    pairs = [
+        (own, other)
+        for own in range(len(needed))
+        for other in range(len(needed))
+        if _same_sails(held, needed[own], needed[other]) and own != other
+    ]
+    return tuple(
+        _lie(held, mark, lines[own], needed[other].index, here)
+        for own, other in pairs
+    )
+
+
+def _same_sails(held: VelocitySet, a: Held, b: Held) -> bool:
+    one, two = held.modes[held.mode[a.index]], held.modes[held.mode[b.index]]
+    return one.sail_set == two.sail_set and not one.poled
+
+
+def _lie(
+    held: VelocitySet,
+    mark: Mark,
+    line: Layline,
+    other: int,
+    here: tuple[float, float],
+) -> FromHere:
+    words = {"mark": mark.name, "tack": line.tack, "sail_set": line.sail_set}
+    course = line.course_over_ground_deg
+    meeting = earth.loxodromes_meet(*here, _course_deg(held, other), mark.lat, mark.lon, course)
+    first, second = float(meeting.first_nm), float(meeting.second_nm)
+    back = earth.loxodrome_direct(mark.lat, mark.lon, course + 180.0, 1.0)
+    off = float(
+        earth.cross_track_nm(*here, float(back.lat), float(back.lon), mark.lat, mark.lon)
+    )
+    if abs(off) <= ON_THE_LAYLINE_NM:
+        return FromHere(**words, state="on it", distance_nm=0.0, elapsed_h=0.0)
+    if not np.isfinite(first):
+        return FromHere(**words, state="out of reach")
+    if first < 0.0:
+        return FromHere(**words, state="overstood", overstood_nm=abs(off))
+    if second < 0.0:
+        return FromHere(**words, state="out of reach")
+    speed = float(np.hypot(held.east_kn[other], held.north_kn[other]))
+    return FromHere(**words, state="short of it", distance_nm=first, elapsed_h=first / speed)
