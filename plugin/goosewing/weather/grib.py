@@ -74,6 +74,9 @@ LEVELS_FOR_WIND = {
 }
 """Levels that pass for 10 m, the best first: small files for yachts often say 'surface'."""
 
+UNSAID = "unknown"
+"""What ecCodes calls a unit that it has no name for."""
+
 NOT_A_FORECAST = {5, 6, 9, 10}
 """Product templates of probabilities and percentiles (code table 4.0)."""
 
@@ -253,7 +256,9 @@ def _values(handle: int, place: _Place, said: str) -> Values:
 
 
 def _factor(handle: int, said: str) -> float:
-    return knots_per(str(_get(handle, "units", "")), f"the {said}")
+    # ecCodes names no unit for currents on some levels; both editions' tables fix it [1]_.
+    unit = str(_get(handle, "units", UNSAID))
+    return knots_per("m s**-1" if unit == UNSAID else unit, f"the {said}")
 
 
 def _place(handle: int) -> _Place:
@@ -359,8 +364,12 @@ def _latitudes(handle: int, height: int) -> Array:
     if str(_get(handle, "gridType")) == "regular_gg":
         lat = np.sort(eccodes.codes_get_array(handle, "distinctLatitudes"))
     else:
-        south, north = sorted(_ends(handle, "latitude"))
-        lat = np.linspace(south, north, height)
+        first, last = _ends(handle, "latitude")
+        if first != last and (first < last) != bool(_get(handle, "jScansPositively", 0)):
+            raise InputError(
+                f"its rows run from {first:g}° to {last:g}°, against its own scanning mode"
+            )
+        lat = np.linspace(min(first, last), max(first, last), height)
     if lat.size != height:
         raise InputError(f"its grid has {lat.size} latitudes for {height} rows")
     return np.asarray(lat, dtype=np.float64)
@@ -401,7 +410,8 @@ def _rotated(handle: int) -> _Place:
         f"+lon_0={pole_lon!r} +R=6371229"
     )
     x, y = _longitudes(handle, width), _latitudes(handle, height)
-    grid = ProjectedGrid(projection, x, y, x_period=360.0)
+    # PROJ counts this one in radians.
+    grid = ProjectedGrid(projection, x, y, x_period=360.0, unit=np.pi / 180.0)
     return _Place(grid, _order(handle, width, height), turned=_relative_to_grid(handle))
 
 

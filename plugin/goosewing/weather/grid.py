@@ -318,17 +318,20 @@ class ProjectedGrid:
     Parameters
     ----------
     projection : str
-        As PROJ writes it, without units other than its own.
+        As PROJ writes it.
     x, y : ndarray, shape (nx,), (ny,)
         Coordinates in the projection, ascending. [m, or ° for rotated lat/lon]
     x_period : float, optional
         What x goes round by (360 for rotated lat/lon).
+    unit : float
+        What one of `x` and `y` is in PROJ's own numbers.
     """
 
     projection: str
     x: Array
     y: Array
     x_period: float | None = None
+    unit: float = 1.0
     _x: Axis = field(init=False, repr=False)
     _y: Axis = field(init=False, repr=False)
     _proj: Any = field(init=False, repr=False, compare=False)
@@ -368,7 +371,7 @@ class ProjectedGrid:
         return self._unproject(*np.meshgrid(self.x, self.y))
 
     def _unproject(self, x: Array, y: Array) -> tuple[Array, Array]:
-        lon, lat = self._proj(x, y, inverse=True)
+        lon, lat = self._proj(x * self.unit, y * self.unit, inverse=True)
         return np.asarray(lat), np.asarray(lon)
 
     def project(self, lat: Array, lon: Array) -> tuple[Array, Array]:
@@ -380,7 +383,7 @@ class ProjectedGrid:
             [m, or ° for rotated lat/lon]
         """
         x, y = self._proj(lon, lat)
-        return np.asarray(x), np.asarray(y)
+        return np.asarray(x) / self.unit, np.asarray(y) / self.unit
 
     def corners(self, lat: Array, lon: Array) -> tuple[IndexArray, Array]:
         """Four points around each position, and bilinear weights (see `Grid.corners`)."""
@@ -859,7 +862,7 @@ def layer_of(
         _check_sane(name, value)
     times = np.atleast_1d(np.asarray(times_h, dtype=np.float64))
     stacked = np.stack(
-        [np.asarray(value).reshape(times.size, -1) for value in columns.values()], axis=-1
+        [np.asarray(value).reshape(times.size, grid.points) for value in columns.values()], axis=-1
     )
     return Layer(tuple(columns), grid, times, stacked)
 
