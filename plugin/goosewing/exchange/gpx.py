@@ -501,16 +501,15 @@ def _describe_mark(point: RoutePoint, mark: Mark, text: str) -> None:
 def _text(stop: _Stop, plan: Plan) -> str:
     words = leaving_words(stop.mark) if stop.mark else None
     parts = [words] if words else []
+    time = "" if stop.time is None else time_words(stop.time, plan.departure)
     if stop.board is None:
         # Only where two marks are one place does a passage go on without a board.
-        parts.append("arrive" if stop.mark is plan.marks[-1] else "carry on")
-    else:
-        if stop.mark is None and not stop.manoeuvres:
-            parts.append("alter course")
-        parts.append(board_words(stop.manoeuvres, stop.board))
-    if stop.time is not None:
-        parts.append(time_words(stop.time, plan.departure))
-    return ", ".join(parts)
+        passing = "arrive" if stop.mark is plan.marks[-1] else "carry on"
+        return ", ".join([*parts, f"{passing} {time}".strip()])
+    if stop.mark is None and not stop.manoeuvres:
+        parts.append("alter course")
+    parts.append(board_words(stop.manoeuvres, stop.board))
+    return ", ".join([*parts, time] if time else parts)
 
 
 def _kind(manoeuvres: Sequence[Manoeuvre]) -> str:
