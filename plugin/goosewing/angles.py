@@ -92,7 +92,10 @@ def wrap_longitude(lon: ArrayLike) -> Array:
     >>> print(wrap_longitude(180.0), wrap_longitude(-181.0), wrap_longitude(540.0))
     -180.0 179.0 -180.0
     """
-    angle = _within_a_turn(lon)
+    angle = np.asarray(lon, dtype=np.float64)
+    if np.all(np.abs(angle) < 180.0):
+        return angle + 0.0
+    angle = _within_a_turn(angle)
     angle = np.where(angle >= 180.0, angle - 360.0, angle)
     wrapped: Array = np.where(angle < -180.0, angle + 360.0, angle) + 0.0
     return wrapped

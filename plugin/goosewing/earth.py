@@ -486,8 +486,10 @@ def _longitude_turned(east: Array, per_rectifying: Array) -> Array:
     """Return the change of longitude, which has no bound where a pole is touched [rad]."""
     with np.errstate(invalid="ignore"):
         turn: Array = east * per_rectifying
+    if np.all(np.isfinite(turn)):
+        return turn
     # Along a meridian there is none, the pole itself included.
-    turn = np.where(east == 0.0, 0.0 * east, turn)
+    turn = np.where((east == 0.0) & ~np.isnan(per_rectifying), 0.0, turn)
     if np.any(np.isinf(turn)):
         raise InputError("a loxodrome that touches a pole must follow a meridian")
     return turn
@@ -617,7 +619,7 @@ def _miles_per_degree(lat1: Array, lat2: Array) -> Array:
     limit, the length of a degree of the parallel.
     """
     isometric = np.degrees(_isometric_difference(lat1, lat2))
-    rises = np.abs(isometric) > _NEGLIGIBLE
+    rises = ~(np.abs(isometric) <= _NEGLIGIBLE)  # NaN passes, to come out as NaN
     sine, cosine = _sin_cos_lat(lat1)
     parallel = EQUATORIAL_RADIUS_NM * cosine / np.sqrt(1.0 - _E2 * sine * sine)
     between = _meridian_difference_nm(lat1, lat2) / np.where(rises, isometric, 1.0)
@@ -710,8 +712,8 @@ def _short_of_the_poles(rectifying: Array) -> Array:
     if np.any(np.abs(rectifying) > math.pi / 2.0 + _OVERSHOOT_RAD):
         far = float(np.nanmax(np.abs(rectifying))) * _RECTIFYING_RADIUS_NM
         raise InputError(
-            f"the line runs past a pole: {far:.1f} nm from the equator, "
-            f"and a pole is {QUARTER_MERIDIAN_NM:.1f} nm from it"
+            f"the line runs past a pole: {far:.4f} nm from the equator, "
+            f"and a pole is {QUARTER_MERIDIAN_NM:.4f} nm from it"
         )
     clipped: Array = np.clip(rectifying, -math.pi / 2.0, math.pi / 2.0)
     return clipped
