@@ -6,6 +6,7 @@ import hashlib
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from importlib.metadata import distribution
+from itertools import pairwise
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -145,7 +146,7 @@ def a_plan(marks: Any, legs: Any, **more: Any) -> Plan:
 def straight_plan(*marks: Mark, **more: Any) -> Plan:
     """One board from each mark to the next."""
     legs, time = [], DEPARTURE
-    for a, b in zip(marks, marks[1:], strict=False):
+    for a, b in pairwise(marks):
         legs.append(a_leg(a.name, b.name, [a_board((a.lat, a.lon), (b.lat, b.lon), time)]))
         time += timedelta(hours=1.0)
     return a_plan(marks, legs, **more)
@@ -161,9 +162,7 @@ def full_plan() -> Plan:
     turn, pole, change = (57.15, 11.2), (57.1, 11.32), (57.07, 11.33)
     t0 = DEPARTURE
     t1 = t0 + timedelta(hours=1)
-    second = a_board(
-        turn, (57.2, 11.3), t1 + timedelta(seconds=25), tack="port", heading_deg=359.7
-    )
+    second = a_board(turn, (57.2, 11.3), t1 + timedelta(seconds=25), tack="port", heading_deg=359.7)
     t2 = second.end.time
     third = a_board(
         (57.2, 11.3),

@@ -71,9 +71,7 @@ def test_the_disk_is_asked_to_keep_it_before_the_rename(
     done: list[str] = []
     fsync, replace = os.fsync, Path.replace
     monkeypatch.setattr(os, "fsync", lambda handle: (done.append("fsync"), fsync(handle))[1])
-    monkeypatch.setattr(
-        Path, "replace", lambda a, b: (done.append("rename"), replace(a, b))[1]
-    )
+    monkeypatch.setattr(Path, "replace", lambda a, b: (done.append("rename"), replace(a, b))[1])
     write_atomically(tmp_path / "x", b"1")
     assert done[:2] == ["fsync", "rename"]
 

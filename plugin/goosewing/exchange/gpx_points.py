@@ -262,10 +262,10 @@ class Prefixes:
         """
         name, attributes, around = self._opening(element, around)
         copy = Element(name, attributes)
-        copy.text = _text(element.text, blank_is_layout=len(element) > 0)
+        copy.text = _text(element.text, beside_elements=len(element) > 0)
         for child in element:
             inner = self.ready(child, around)
-            inner.tail = _text(child.tail, blank_is_layout=True)
+            inner.tail = _text(child.tail, beside_elements=True)
             copy.append(inner)
         return copy
 
@@ -303,9 +303,15 @@ def _attribute(value: str) -> str:
     return escape(writable(value), {'"': "&quot;", "\n": "&#10;", "\t": "&#9;", "\r": "&#13;"})
 
 
-def _text(text: str | None, *, blank_is_layout: bool = False) -> str | None:
-    """Escape; blanks at either end become references, for gpxpy strips plain ones."""
-    if not text or (blank_is_layout and not text.strip()):
+def _text(text: str | None, *, beside_elements: bool = False) -> str | None:
+    """Escape; blanks at either end become references, for gpxpy strips plain ones.
+
+    Beside elements gpxpy lays out lines, so that blanks there are layout and
+    go: else they would grow with every file made from the last.
+    """
+    if beside_elements:
+        text = (text or "").strip()
+    if not text:
         return None
     bare = writable(text)
     inner = bare.strip()
