@@ -10,7 +10,9 @@ from goosewing.boat.model import Boat, Leeway, Manoeuvres, PolarTable, SailSet
 def random_table(rng: np.random.Generator, first: float, last: float, top: float) -> PolarTable:
     """A rough, humped table: no boat, but every shape that the sums must take."""
     twa = np.linspace(first, last, rng.integers(3, 14))
-    tws = np.sort(rng.choice(np.arange(4, 34), size=rng.integers(1, 6), replace=False)).astype(float)
+    tws = np.sort(rng.choice(np.arange(4, 34), size=rng.integers(1, 6), replace=False)).astype(
+        float
+    )
     values = top * rng.uniform(0.3, 1.0, (len(twa), 1)) * np.linspace(0.5, 1.0, len(tws))
     return PolarTable(tws_kn=tws, twa_deg=twa, values=values)
 

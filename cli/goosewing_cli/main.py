@@ -11,6 +11,9 @@ EXIT_BAD_INPUT = 2
 EXIT_NO_PLAN = 3
 EXIT_INTERRUPTED = 130
 
+UsageProblem: type[Exception] = typer.BadParameter.__mro__[2]
+"""What every usage error of Typer is: Click's own class in older versions, Typer's in newer."""
+
 COMMANDS = ("plan", "demo")
 """Modules of this package, each with a `register(app)`."""
 
@@ -20,7 +23,7 @@ def build_app() -> typer.Typer:
     app = typer.Typer(
         help="From mark to mark under sail: which board first, where to tack or gybe, and "
         "when wing-and-wing pays. Not for sole navigation.",
-        no_args_is_help=True,
+        invoke_without_command=True,
         add_completion=False,
         rich_markup_mode=None,
         pretty_exceptions_enable=False,
@@ -41,11 +44,13 @@ def _show_version(wanted: bool) -> None:
 
 
 def _whole(
+    context: typer.Context,
     version: bool = typer.Option(
         False, "--version", callback=_show_version, is_eager=True, help="Show the version."
     ),
 ) -> None:
-    pass
+    if context.invoked_subcommand is None:
+        typer.echo(context.get_help())
 
 
 def run(arguments: list[str] | None = None) -> None:
@@ -55,8 +60,6 @@ def run(arguments: list[str] | None = None) -> None:
 
 def outcome(arguments: list[str] | None = None) -> int:
     """Run the command line and return its exit code; errors are one line on stderr."""
-    import click
-
     from goosewing.errors import GoosewingError, NoPlanError
 
     try:
@@ -65,12 +68,9 @@ def outcome(arguments: list[str] | None = None) -> int:
         return _refuse(str(error), EXIT_NO_PLAN)
     except GoosewingError as error:
         return _refuse(str(error), EXIT_BAD_INPUT)
-    except click.exceptions.NoArgsIsHelpError as error:
-        typer.echo(error.format_message())
-        return EXIT_BAD_INPUT
-    except click.ClickException as error:
-        return _refuse(error.format_message(), EXIT_BAD_INPUT)
-    except (KeyboardInterrupt, click.Abort):
+    except UsageProblem as error:
+        return _refuse(error.format_message(), EXIT_BAD_INPUT)  # type: ignore[attr-defined]
+    except (KeyboardInterrupt, typer.Abort):
         return _refuse("interrupted", EXIT_INTERRUPTED)
     except BrokenPipeError:
         # Whoever read the output has seen enough (`goosewing plan … | head`).

@@ -33,6 +33,10 @@ if TYPE_CHECKING:
 
     from goosewing.units import Array, BoolArray
 
+TWO_ANGLES_GAIN = 5e-4
+"""Two angles of one tack and sail set are two boards only if they gain this much on the
+one angle between them: less is a ripple of the table, and no crew would sail it."""
+
 LEAST_SHARE = 1e-9
 """A mix with less than this share of one velocity is the other one alone."""
 
@@ -104,7 +108,7 @@ class Ways:
         return len(self.turns)
 
 
-def two_board_choices(held: VelocitySet, bearing_deg: float) -> Choices:
+def two_board_choices(held: VelocitySet, bearing_deg: float, straight: Straight) -> Choices:
     """Find the fastest mix of every pair of modes, in both orders.
 
     Each pair's own hull is asked, the same mode twice included: the two
@@ -117,8 +121,10 @@ def two_board_choices(held: VelocitySet, bearing_deg: float) -> Choices:
     keep = np.isfinite(mix.speed_kn) & (mix.right_share > LEAST_SHARE)
     keep &= mix.right_share < 1.0 - LEAST_SHARE
     same = held.mode[mix.left] == held.mode[mix.right]
-    neighbours = same & (np.abs(mix.left - mix.right) == 1)
-    keep &= ~neighbours & (same == (first == second))
+    one_angle = np.zeros(len(held.modes))
+    one_angle[straight.mode] = straight.along_kn
+    alone = same & (mix.speed_kn < one_angle[first] * (1.0 + TWO_ANGLES_GAIN))
+    keep &= ~alone & (same == (first == second))
     pair = np.column_stack((mix.left[keep], mix.right[keep]))
     pair = np.concatenate((pair, pair[:, ::-1]))
     return Choices(
@@ -322,7 +328,7 @@ def ways_to_sail(
         Time of the fastest single board, NaN if none points at the mark. [h]
     """
     straight = straight_velocities(held, course.bearing_deg)
-    pairs = two_board_choices(held, course.bearing_deg)
+    pairs = two_board_choices(held, course.bearing_deg, straight)
     if margin_deg:
         pairs, _ = with_margin(held, course, pairs, margin_deg)
     if corridor_nm is not None:

@@ -184,10 +184,7 @@ def from_here(
         for other in range(len(needed))
         if _same_sails(held, needed[own], needed[other]) and own != other
     ]
-    return tuple(
-        _lie(held, mark, lines[own], needed[other].index, here)
-        for own, other in pairs
-    )
+    return tuple(_lie(held, mark, lines[own], needed[other].index, here) for own, other in pairs)
 
 
 def _same_sails(held: VelocitySet, a: Held, b: Held) -> bool:
@@ -207,9 +204,7 @@ def _lie(
     meeting = earth.loxodromes_meet(*here, _course_deg(held, other), mark.lat, mark.lon, course)
     first, second = float(meeting.first_nm), float(meeting.second_nm)
     back = earth.loxodrome_direct(mark.lat, mark.lon, course + 180.0, 1.0)
-    off = float(
-        earth.cross_track_nm(*here, float(back.lat), float(back.lon), mark.lat, mark.lon)
-    )
+    off = float(earth.cross_track_nm(*here, float(back.lat), float(back.lon), mark.lat, mark.lon))
     if abs(off) <= ON_THE_LAYLINE_NM:
         return FromHere(**words, state="on it", distance_nm=0.0, elapsed_h=0.0)
     if not np.isfinite(first):

@@ -136,7 +136,11 @@ def _checked(mark: Mark) -> Mark:
             f"mark {mark.name} lies at latitude {mark.lat:g}: "
             f"planning ends at {HIGHEST_LATITUDE_DEG:g} degrees"
         )
-    return mark if -180.0 <= mark.lon < 180.0 else replace(mark, lon=float(earth.wrap_longitude(mark.lon)))
+    return (
+        mark
+        if -180.0 <= mark.lon < 180.0
+        else replace(mark, lon=float(earth.wrap_longitude(mark.lon)))
+    )
 
 
 def _metres_apart(a: Mark, b: Mark) -> float:

@@ -65,10 +65,7 @@ def _lie(held: VelocitySet, course: Course, ways: Ways, way: int, mark: str) -> 
     made_good = course.distance_nm / float(ways.elapsed_h[way].sum())
     if made_good <= straight:
         return f"{where}: boards save a manoeuvre that the straight course would need."
-    return (
-        f"{where}: straight she makes {straight:.1f} kn, "
-        f"on boards {made_good:.1f} kn made good."
-    )
+    return f"{where}: straight she makes {straight:.1f} kn, on boards {made_good:.1f} kn made good."
 
 
 def _fastest_straight_kn(ways: Ways, course: Course) -> float | None:
@@ -82,7 +79,7 @@ class BreakEven(NamedTuple):
     """From what distance a change of sails repays its manoeuvres."""
 
     changing: int
-    """Index of the fastest way, which changes sails."""
+    """Index of the way that repays its sail changes first."""
     keeping: int
     """Index of the best way that keeps them."""
     distance_nm: float
@@ -91,7 +88,7 @@ class BreakEven(NamedTuple):
 def break_even(
     held: VelocitySet, ways: Ways, distance_nm: float, before: Mode | None
 ) -> BreakEven | None:
-    """Find the distance from which the fastest way repays its sail changes on this bearing.
+    """Find the distance from which a change of sails repays its manoeuvres on this bearing.
 
     Parameters
     ----------
@@ -111,15 +108,16 @@ def break_even(
     cost = _manoeuvring_h(held, ways, before)
     changes = _changes_sails(held, ways, before)
     kept = np.flatnonzero(~changes & np.isfinite(hours))
-    fastest = int(np.nanargmin(hours + 1e-9 * cost))
-    if not changes[fastest] or not kept.size:
+    if not kept.size or not changes[np.nanargmin(hours)]:
         return None
     keeping = int(kept[np.argmin((hours + cost)[kept])])
-    gain_per_nm = (hours[keeping] - hours[fastest]) / distance_nm
-    extra = cost[fastest] - cost[keeping]
-    if not (gain_per_nm > 0.0 and extra > 0.0):
+    gain_per_nm = (hours[keeping] - hours) / distance_nm
+    extra = cost - cost[keeping]
+    repays = changes & (gain_per_nm > 0.0) & (extra > 0.0)
+    if not repays.any():
         return None
-    return BreakEven(fastest, keeping, float(extra / gain_per_nm))
+    pays = np.where(repays, extra / np.where(repays, gain_per_nm, 1.0), np.inf)
+    return BreakEven(int(np.argmin(pays)), keeping, float(pays.min()))
 
 
 def _sail_sets(held: VelocitySet, ways: Ways) -> NDArray[np.intp]:
@@ -156,7 +154,9 @@ def _manoeuvring_h(held: VelocitySet, ways: Ways, before: Mode | None) -> Array:
 def _break_even_words(
     held: VelocitySet, ways: Ways, way: int, pays: BreakEven, distance_nm: float
 ) -> str:
-    names = [held.modes[i].name for i in (ways.mode[pays.changing, 0], ways.mode[pays.changing, -1])]
+    names = [
+        held.modes[i].name for i in (ways.mode[pays.changing, 0], ways.mode[pays.changing, -1])
+    ]
     sails = names[0] if names[0] == names[1] else f"{names[0]} with {names[1]}"
     kept = held.modes[ways.mode[pays.keeping, 0]].name
     verdict = "it is worth it" if _changes_way(held, ways, way, pays) else f"she keeps {kept}"

@@ -174,7 +174,9 @@ def _share_of_hull(held: VelocitySet, at: NDArray[np.intp]) -> Array:
     import shapely
 
     east, north = held.east_kn[at], held.north_kn[at]
-    points = np.column_stack((np.concatenate((east, -east, [0.0])), np.append(np.tile(north, 2), 0)))
+    points = np.column_stack(
+        (np.concatenate((east, -east, [0.0])), np.append(np.tile(north, 2), 0))
+    )
     # Lying still is always possible; with it the outline lies all round the origin.
     outline = shapely.get_coordinates(shapely.convex_hull(shapely.multipoints(points)))
     corners = outline[np.hypot(*outline.T) > 1e-9]

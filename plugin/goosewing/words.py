@@ -11,7 +11,6 @@ if TYPE_CHECKING:
     from goosewing.records import ManoeuvreKind, Tack
 
 
-
 def three_figures(angle_deg: float) -> str:
     """Write a direction as it is spoken: three figures, and never 360.
 

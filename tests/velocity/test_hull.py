@@ -102,9 +102,7 @@ def test_turning_the_whole_problem_changes_nothing(seed, turn, bearing):
     there = velocity.velocity_set(boat, turned, step_deg=2.0)
     a = velocity.best_made_good_kn(here, bearing)
     b = velocity.best_made_good_kn(there, bearing + turn)
-    assert (
-        a == pytest.approx(b, rel=1e-9, abs=1e-6, nan_ok=True)
-    )
+    assert a == pytest.approx(b, rel=1e-9, abs=1e-6, nan_ok=True)
 
 
 @given(st.integers(0, 10_000))

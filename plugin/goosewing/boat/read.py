@@ -179,7 +179,7 @@ def _sail_set(raw: dict[str, Any], number: int, file: Path) -> SailSet:
     where = f"{file}: sail set {number}"
     keys = _checked(_SailSetKeys, raw, where)
     _check_name(keys.name, f"{where}, name")
-    tables = _read_table_named(file, keys.polar, "boat_speed_kn", f'{where}, key "polar"')
+    tables = _read_table_named(file, keys.polar, "boat_speed_kn", f"{where}, polar")
     if tables.boat_speed is None:
         raise InputError(f'"{keys.polar}" has no boat_speed_kn column', where=f"{where}, polar")
     heel = tables.heel
@@ -188,7 +188,7 @@ def _sail_set(raw: dict[str, Any], number: int, file: Path) -> SailSet:
             raise InputError(
                 f'heel is given twice: by "{keys.polar}" and by "{keys.heel}"', where=where
             )
-        heel = _read_table_named(file, keys.heel, "heel_deg", f'{where}, key "heel"').heel
+        heel = _read_table_named(file, keys.heel, "heel_deg", f"{where}, heel").heel
         if heel is None:
             raise InputError(f'"{keys.heel}" has no heel_deg column', where=f"{where}, heel")
     with _at(str(file)):
@@ -201,9 +201,16 @@ def _sail_set(raw: dict[str, Any], number: int, file: Path) -> SailSet:
 
 
 def _read_table_named(file: Path, name: str, quantity: Quantity, where: str) -> Tables:
-    if not name.strip():
+    if not name.strip() or not name.isprintable():
         raise InputError("expected a file name", where=where)
-    return read_table(file.parent / name, quantity)
+    table = file.parent / name
+    try:
+        missing = not table.exists()
+    except OSError:
+        missing = True
+    if missing:
+        raise InputError(f'no such file: "{name}", looked for beside the boat file', where=where)
+    return read_table(table, quantity)
 
 
 def _check_ever_sailed(sails: SailSet, where: str) -> None:

@@ -121,7 +121,8 @@ def read_table(path: str | os.PathLike[str], quantity: Quantity = "boat_speed_kn
     file = Path(path)
     sheet = _Sheet(file, _rows(file_text(file), file))
     header = sheet.rows[0]
-    if {cell.lower() for cell in header.cells} & set(_LIMITS):
+    # The first cell of a rectangular table may say "twa_deg" too.
+    if {cell.lower() for cell in header.cells[1:]} & set(_LIMITS):
         return _long(sheet)
     table = _rectangular(sheet, quantity)
     return Tables(table, None) if quantity == "boat_speed_kn" else Tables(None, table)
@@ -185,7 +186,10 @@ def _rows(text: str, file: Path) -> list[_Row]:
 
 
 def _cells(line: str, delimiter: str) -> list[str]:
-    return [cell.strip() for cell in next(csv.reader([line], delimiter=delimiter))]
+    try:
+        return [cell.strip() for cell in next(csv.reader([line], delimiter=delimiter))]
+    except csv.Error:  # a cell beyond csv's own limit: nothing that could be a number
+        return [line]
 
 
 def _check_no_hidden_header(

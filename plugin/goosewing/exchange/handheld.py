@@ -11,6 +11,7 @@ option.
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
@@ -18,7 +19,7 @@ from typing import Any, Literal
 
 import numpy as np
 
-from goosewing.earth import isometric_latitude
+from goosewing.earth import EQUATORIAL_RADIUS_NM, FLATTENING, isometric_latitude
 from goosewing.errors import InputError
 from goosewing.exchange.short_names import (
     ShortNames,
@@ -27,13 +28,10 @@ from goosewing.exchange.short_names import (
     knows_other_scripts,
     to_ascii,
 )
-from goosewing.units import Array
+from goosewing.units import METRES_PER_NM, Array
 
 Tracks = Literal["auto", "keep", "route", "drop"]
 """Tracks stay tracks, become routes, or are left out; auto: routes if the file has no route."""
-
-EQUATOR_M_PER_DEGREE = 6378137.0 * np.pi / 180.0
-"""Length of a degree of longitude on the equator of WGS 84. [m]"""
 
 DEFAULT_TOLERANCE_M = 20.0
 """How far a thinned track may leave the full one: a little more than a fix is good for."""
@@ -224,9 +222,7 @@ class Fitted:
 # Fitting -----------------------------------------------------------------------------------
 
 
-def fit(
-    contents: Contents, limits: Limits, *, tolerance_m: float = DEFAULT_TOLERANCE_M
-) -> Fitted:
+def fit(contents: Contents, limits: Limits, *, tolerance_m: float = DEFAULT_TOLERANCE_M) -> Fitted:
     """Make contents fit a receiver.
 
     Parameters
@@ -556,13 +552,17 @@ def _plane_m(lat: Array, lon: Array) -> Array:
     # Short of the poles, whose northing is infinite.
     capped = np.clip(lat, -89.9, 89.9)
     east = np.unwrap(lon, period=360.0)
-    nearest = float(np.min(np.abs(capped))) if np.all(capped > 0) or np.all(capped < 0) else 0.0
-    metres = EQUATOR_M_PER_DEGREE * np.cos(np.radians(nearest)) * _PARALLEL_STRETCH
+    one_side = bool(np.all(capped > 0.0) or np.all(capped < 0.0))
+    nearest = float(np.min(np.abs(capped))) if one_side else 0.0
+    metres = _metres_per_degree_of_longitude(nearest)
     return np.column_stack([east - east[0], isometric_latitude(capped)]) * metres
 
 
-# A parallel of the ellipsoid is up to 1/sqrt(1 - e²) longer than cos(lat) makes it.
-_PARALLEL_STRETCH = 1.0034
+def _metres_per_degree_of_longitude(lat_deg: float) -> float:
+    sine = math.sin(math.radians(lat_deg))
+    curved = math.sqrt(1.0 - FLATTENING * (2.0 - FLATTENING) * sine * sine)
+    radius_m = EQUATORIAL_RADIUS_NM * METRES_PER_NM * math.cos(math.radians(lat_deg)) / curved
+    return math.radians(radius_m)
 
 
 def _indices(plane: Array, stay: Array) -> tuple[int, ...]:

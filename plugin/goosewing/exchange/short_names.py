@@ -80,13 +80,22 @@ def to_ascii(text: str) -> str:
     >>> to_ascii("Læsø Rende – Ängö, 57°")
     'Laeso Rende - Ango, 57'
     """
-    plain = unicodedata.normalize("NFC", text).translate(_LETTERS)
-    plain = unicodedata.normalize("NFKD", plain)
-    plain = "".join(each for each in plain if not unicodedata.combining(each))
-    if not plain.isascii():
-        other = _other_scripts()
-        plain = other(plain) if other else "".join(c if c.isascii() else " " for c in plain)
-    return "".join(c if c.isprintable() else " " for c in plain if c.isascii())
+    plain = "".join(_ascii_of(each) for each in unicodedata.normalize("NFC", text))
+    return "".join(each if each.isprintable() else " " for each in plain if each.isascii())
+
+
+def _ascii_of(letter: str) -> str:
+    if letter.isascii():
+        return letter
+    spelled = letter.translate(_LETTERS)
+    if spelled != letter:
+        return spelled
+    built_on = unicodedata.normalize("NFKD", letter)
+    bare = "".join(each for each in built_on if not unicodedata.combining(each))
+    if bare.isascii():
+        return bare
+    other = _other_scripts()
+    return other(letter) if other else " "
 
 
 def expand_charset(text: str) -> str:

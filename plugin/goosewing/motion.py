@@ -1,0 +1,173 @@
+"""How the boat moves through wind and stream that change with time and place.
+
+The one place where fields, polar and steering meet for arrays of states: the
+search asks it for many headings at once, the polish integrates boards through
+it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from goosewing import earth, sun, wind
+from goosewing.boat.manoeuvres import Mode, all_modes
+from goosewing.boat.model import sailing
+from goosewing.units import METRES_PER_NM
+from goosewing.velocity import POLAR_WIND_HEIGHT_M
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
+
+    from goosewing.boat.model import Boat, Sailing
+    from goosewing.records import Steer
+    from goosewing.units import Array, BoolArray
+    from goosewing.weather.base import Weather
+
+EQUATOR_RADIUS_NM = 6378137.0 / METRES_PER_NM
+ECCENTRICITY_SQUARED = 0.00669437999014
+"""WGS 84, by definition of its axis and flattening."""
+
+ROWS_FOR_THE_BOW = 4
+"""Rounds in which the polar's row is found from the bow's angle; leeway is small and
+changes slowly, so that each round gains more than a digit."""
+
+
+class Airs(NamedTuple):
+    """Wind over the water, at the polar's height, and stream; arrays of one shape."""
+
+    twd_deg: Array
+    tws_kn: Array
+    gust_kn: Array
+    stream_east_kn: Array
+    stream_north_kn: Array
+
+
+class Going(NamedTuple):
+    """How she goes; arrays of one shape."""
+
+    east_kn: Array
+    north_kn: Array
+    possible: BoolArray
+    sailing: Sailing
+    heading_deg: Array
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Waters:
+    """A boat in a weather: what every state is asked of."""
+
+    boat: Boat
+    weather: Weather
+
+    @property
+    def modes(self) -> tuple[Mode, ...]:
+        """Every tack of every sail set."""
+        return all_modes(self.boat)
+
+    def airs(self, time_h: ArrayLike, lat: ArrayLike, lon: ArrayLike) -> Airs:
+        """Wind over the water and stream; NaN outside the weather's cover."""
+        here = self.weather.at(time_h, lat, lon)
+        true = wind.true_wind(
+            here.wind_east_kn, here.wind_north_kn, here.stream_east_kn, here.stream_north_kn
+        )
+        scale = float(wind.wind_at_height(1.0, POLAR_WIND_HEIGHT_M, self.boat.polar_height_m))
+        return Airs(
+            true.twd_deg,
+            true.tws_kn * scale,
+            here.gust_kn * scale,
+            here.stream_east_kn,
+            here.stream_north_kn,
+        )
+
+    def pole_allowed(self, time_h: ArrayLike, lat: ArrayLike, lon: ArrayLike) -> BoolArray:
+        """Whether a pole may be set: always, or by daylight only if the boat file says so."""
+        shape = np.broadcast_shapes(np.shape(time_h), np.shape(lat), np.shape(lon))
+        if self.boat.night_poled:
+            return np.ones(shape, dtype=bool)
+        return np.broadcast_to(sun.is_daylight(time_h, lat, lon), shape)
+
+    def at_angle(self, mode: Mode, row_deg: ArrayLike, airs: Airs) -> Going:
+        """Tell how she goes at angles of the polar, kept within the sail set's sector."""
+        sails = self.boat.sail_sets[mode.sail_set]
+        row = np.clip(row_deg, sails.polar.first_twa_deg, sails.polar.last_twa_deg)
+        if self.boat.polar_angle == "heading":
+            row = np.clip(row, *sails.twa_deg)
+        return self._going(mode, row, airs)
+
+    def on_heading(self, mode: Mode, heading_deg: ArrayLike, airs: Airs) -> Going:
+        """Tell how she goes on a heading; where it leaves the sector she keeps to its edge.
+
+        A wind that shifts past dead downwind would have her by the lee: she
+        then runs dead before it.
+        """
+        bow = mode.side * earth.wrap_180(np.asarray(heading_deg) - airs.twd_deg)
+        bow = np.where(bow < -90.0, 180.0, np.maximum(bow, 0.0))
+        return self.at_angle(mode, self._row_from_bow(mode, bow, airs), airs)
+
+    def _row_from_bow(self, mode: Mode, bow_deg: Array, airs: Airs) -> Array:
+        if self.boat.polar_angle == "heading":
+            return bow_deg
+        row = bow_deg
+        for _ in range(ROWS_FOR_THE_BOW):
+            row = bow_deg + np.nan_to_num(self.at_angle(mode, row, airs).sailing.leeway_deg)
+        return row
+
+    def _going(self, mode: Mode, row: Array, airs: Airs) -> Going:
+        held = sailing(self.boat, mode.sail_set, row, airs.tws_kn, airs.gust_kn)
+        track = np.radians(airs.twd_deg + mode.side * held.track_angle_deg)
+        east = held.boat_speed_kn * np.sin(track) + airs.stream_east_kn
+        north = held.boat_speed_kn * np.cos(track) + airs.stream_north_kn
+        heading = np.mod(airs.twd_deg + mode.side * held.twa_deg, 360.0)
+        return Going(east, north, held.possible & np.isfinite(east), held, heading)
+
+    def steered(self, mode: Mode, steer: Steer, control_deg: ArrayLike, airs: Airs) -> Going:
+        """Tell how she goes while the helm keeps an angle of the polar, or a heading."""
+        if steer == "angle":
+            return self.at_angle(mode, control_deg, airs)
+        return self.on_heading(mode, control_deg, airs)
+
+
+def degrees_per_hour(lat: Array, east_kn: Array, north_kn: Array) -> tuple[Array, Array]:
+    """Turn a velocity into rates of latitude and longitude on the ellipsoid.
+
+    By the radii of curvature of the meridian and of the prime vertical.
+    """
+    angle = np.radians(lat)
+    w2 = 1.0 - ECCENTRICITY_SQUARED * np.sin(angle) ** 2
+    prime = EQUATOR_RADIUS_NM / np.sqrt(w2)
+    meridian = prime * (1.0 - ECCENTRICITY_SQUARED) / w2
+    return np.degrees(north_kn / meridian), np.degrees(east_kn / (prime * np.cos(angle)))
+
+
+def advance(
+    waters: Waters,
+    mode: Mode,
+    steer: Steer,
+    control_deg: ArrayLike,
+    time_h: Array,
+    lat: Array,
+    lon: Array,
+    hours: Array,
+) -> tuple[Array, Array, BoolArray]:
+    """Sail for a while by one midpoint step (second order), forwards or backwards in time.
+
+    Returns
+    -------
+    lat, lon : ndarray
+    possible : ndarray of bool
+        Whether the sails may be carried at the middle of the step.
+    """
+    start = waters.steered(mode, steer, control_deg, waters.airs(time_h, lat, lon))
+    dlat, dlon = degrees_per_hour(lat, start.east_kn, start.north_kn)
+    half = 0.5 * hours
+    mid_lat, mid_lon = lat + half * dlat, lon + half * dlon
+    airs = waters.airs(time_h + half, mid_lat, mid_lon)
+    middle = waters.steered(mode, steer, control_deg, airs)
+    dlat, dlon = degrees_per_hour(mid_lat, middle.east_kn, middle.north_kn)
+    possible = middle.possible
+    if mode.poled:
+        possible = possible & waters.pole_allowed(time_h + half, mid_lat, mid_lon)
+    return lat + hours * dlat, lon + hours * dlon, possible

@@ -1,0 +1,527 @@
+"""Minimum-time search over place, tack and sail set, in wind and stream that change.
+
+States keep their exact position; a grid serves only to forget: of all states in
+one cell and one mode (tack and sail set) the best is kept, judged by its time
+plus a fair guess of what remains. States are taken up in the order of their
+times, a batch at once, so that none is looked at before it is final.
+
+The grid is coarse at first, whatever the length of the leg; then it is refined,
+and only cells near the way just found are looked at, until a step is short
+against the changes of the weather. The work so grows no faster than the length.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from goosewing import earth
+from goosewing.boat import manoeuvres
+from goosewing.motion import Airs, Waters, degrees_per_hour
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from numpy.typing import NDArray
+
+    from goosewing.boards import Course
+    from goosewing.boat.model import SailSet
+    from goosewing.units import Array, BoolArray
+
+CELLS_ALONG = 44
+"""Cells along a leg in the first, coarse round."""
+
+STEP_IN_CELLS = 1.5
+"""Length of a step, at the speed made good, in cells: it must leave its cell."""
+
+LONGEST_STEP_H = 0.75
+"""Rounds of refinement go on until a step is no longer than this. [h]"""
+
+BAND_CELLS = 7
+"""Half the width of the band searched around the way found before, in coarse cells."""
+
+BOX = (0.35, 0.8)
+"""How far the first area reaches beyond the ends and to either side, in lengths of the leg."""
+
+ANGLE_STEP_DEG = 7.0
+"""Spacing of the wind angles tried, apart from the best ones: the polish steers between them."""
+
+
+class Root(NamedTuple):
+    """How a leg may begin: the mode she is in (−1: free to choose), since when, and at what time."""
+
+    mode: int
+    time_h: float
+    sailed_h: float
+
+
+class Stretch(NamedTuple):
+    """A part of the way found: one mode, from place to place."""
+
+    mode: int
+    lat: Array
+    lon: Array
+    time_h: Array
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Way:
+    """A way found over one leg."""
+
+    root: int
+    """Index of the root from which it began."""
+    stretches: tuple[Stretch, ...]
+    arrival_h: float
+
+    @property
+    def mode(self) -> int:
+        """The mode in which the mark is reached."""
+        return self.stretches[-1].mode
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Search:
+    """What to search for.
+
+    Attributes
+    ----------
+    shortest_h : float
+        No board is left before it has been sailed this long. [h]
+    free : bool
+        Whether manoeuvres cost nothing (the relaxed problem).
+    fineness : float
+        Cells are this much smaller than usual.
+    """
+
+    shortest_h: float = 0.0
+    free: bool = False
+    fineness: float = 1.0
+
+
+@dataclass(slots=True, eq=False)
+class _Store:
+    """All states of one round, growing by blocks."""
+
+    time: Array
+    lat: Array
+    lon: Array
+    mode: NDArray[np.intp]
+    row: Array
+    sailed: Array
+    parent: NDArray[np.intp]
+    cell: NDArray[np.intp]
+    count: int = 0
+
+    @classmethod
+    def empty(cls) -> _Store:
+        size = 4096
+        return cls(*(np.empty(size) for _ in range(3)), np.empty(size, dtype=np.intp),
+                   np.empty(size), np.empty(size), np.empty(size, dtype=np.intp),
+                   np.empty(size, dtype=np.intp))  # fmt: skip
+
+    _columns = ("time", "lat", "lon", "mode", "row", "sailed", "parent", "cell")
+
+    def add(self, block: dict[str, Array]) -> NDArray[np.intp]:
+        """Append states and return their indices."""
+        size = len(block["time"])
+        while self.count + size > len(self.time):
+            for name in self._columns:
+                old = getattr(self, name)
+                setattr(self, name, np.concatenate((old, np.empty_like(old))))
+        index = np.arange(self.count, self.count + size)
+        for name in self._columns:
+            getattr(self, name)[index] = block[name]
+        self.count += size
+        return index
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Grid:
+    """Square cells in the Mercator plane, lying along the leg."""
+
+    course: Course
+    cell_deg: float
+    ahead: int
+    aside: int
+    allowed: BoolArray | None = None
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        return self.ahead_total, 2 * self.aside + 1
+
+    @property
+    def ahead_total(self) -> int:
+        return int(np.ceil(self.course.mercator_deg / self.cell_deg)) + 2 * self.ahead + 1
+
+    def place(self, lat: Array, lon: Array) -> tuple[Array, Array]:
+        """Cells along and across, as fractions."""
+        course = self.course
+        offset = earth.mercator_offset(course.lat1, course.lon1, lat, lon)
+        angle = np.radians(course.bearing_deg)
+        along = offset.east_deg * np.sin(angle) + offset.north_deg * np.cos(angle)
+        across = offset.east_deg * np.cos(angle) - offset.north_deg * np.sin(angle)
+        return along / self.cell_deg + self.ahead, across / self.cell_deg + self.aside
+
+    def cells(self, lat: Array, lon: Array) -> NDArray[np.intp]:
+        """Index of each position's cell; −1 outside the area."""
+        along, across = self.place(lat, lon)
+        with np.errstate(invalid="ignore"):
+            i, j = np.floor(along + 0.5), np.floor(across + 0.5)
+            inside = (i >= 0) & (i < self.shape[0]) & (j >= 0) & (j < self.shape[1])
+        flat = np.where(inside, i * self.shape[1] + j, -1.0).astype(np.intp)
+        if self.allowed is not None:
+            flat = np.where((flat >= 0) & self.allowed.ravel()[flat], flat, -1)
+        return flat
+
+
+@dataclass(slots=True, eq=False)
+class _Round:
+    """One search on one grid."""
+
+    waters: Waters
+    course: Course
+    roots: tuple[Root, ...]
+    grid: _Grid
+    step_h: float
+    guess_kn: float
+    fastest_kn: float
+    what: Search
+    costs: Array
+    rows: list[Array]
+    progress: Callable[[float], None] | None
+    store: _Store = field(default_factory=_Store.empty)
+    best: Array = field(init=False)
+    holder: NDArray[np.intp] = field(init=False)
+    arrived: dict[int, tuple[float, int]] = field(default_factory=dict)
+    touched: bool = False
+
+    def __post_init__(self) -> None:
+        size = int(np.prod(self.grid.shape)) * len(self.waters.modes)
+        self.best = np.full(size, np.inf)
+        self.holder = np.full(size, -1, dtype=np.intp)
+
+    def run(self) -> None:
+        """Take up states batch by batch until nothing can arrive earlier."""
+        pending = self._start()
+        while pending.size:
+            times = self.store.time[pending]
+            first = times.min()
+            if first > self._deadline():
+                break
+            now = times <= first + 0.9 * self.step_h
+            batch, pending = pending[now], pending[~now]
+            batch = batch[self.holder[self._slots(batch)] == batch]
+            if self.progress is not None and batch.size:
+                self.progress(
+                    float(self._remaining(self.store.lat[batch], self.store.lon[batch]).min())
+                )
+            born = [self._change(batch), self._sail(batch)]
+            pending = np.concatenate((pending, *born))
+
+    def _slots(self, index: NDArray[np.intp]) -> NDArray[np.intp]:
+        return self.store.cell[index] * len(self.waters.modes) + self.store.mode[index]
+
+    def _deadline(self) -> float:
+        if not self.arrived:
+            return np.inf
+        return min(time for time, _ in self.arrived.values()) + float(self.costs.max())
+
+    def _start(self) -> NDArray[np.intp]:
+        born = []
+        for number, root in enumerate(self.roots):
+            modes = [root.mode] if root.mode >= 0 else range(len(self.waters.modes))
+            for mode in modes:
+                one = np.ones(1)
+                born.append(
+                    self._keep(
+                        time=one * root.time_h, lat=one * self.course.lat1,
+                        lon=one * self.course.lon1, mode=np.full(1, mode),
+                        row=one * np.nan, sailed=one * root.sailed_h,
+                        parent=np.full(1, -1 - number),
+                    )
+                )  # fmt: skip
+        return np.concatenate(born)
+
+    def _remaining(self, lat: Array, lon: Array) -> Array:
+        offset = earth.mercator_offset(lat, lon, self.course.lat2, self.course.lon2)
+        scale = self.course.distance_nm / self.course.mercator_deg
+        return np.hypot(offset.east_deg, offset.north_deg) * scale
+
+    def _keep(self, **block: Array) -> NDArray[np.intp]:
+        """Add states that are the best of their cell and mode so far; return their indices."""
+        cell = self.grid.cells(block["lat"], block["lon"])
+        remaining = self._remaining(block["lat"], block["lon"])
+        finite = np.isfinite(block["time"]) & np.isfinite(remaining)
+        self.touched |= bool(np.any(finite & (cell < 0))) and self.grid.allowed is None
+        ok = finite & (cell >= 0)
+        ok &= block["time"] + remaining / self.fastest_kn <= self._deadline()
+        value = np.where(ok, block["time"] + remaining / self.guess_kn, np.inf)
+        slot = np.where(ok, cell * len(self.waters.modes) + block["mode"], 0)
+        ok &= value < self.best[slot] - 1e-9
+        at = np.flatnonzero(ok)
+        if not at.size:
+            return at
+        at = at[np.lexsort((value[at], slot[at]))]
+        first = np.ones(at.size, dtype=bool)
+        first[1:] = slot[at][1:] != slot[at][:-1]
+        at = at[first]
+        index = self.store.add(
+            {**{name: values[at] for name, values in block.items()}, "cell": cell[at]}
+        )
+        self.best[slot[at]] = value[at]
+        self.holder[slot[at]] = index
+        return index
+
+    def _change(self, batch: NDArray[np.intp]) -> NDArray[np.intp]:
+        """Let states that have sailed long enough change tack or sails where they are."""
+        s = self.store
+        batch = batch[s.sailed[batch] >= max(self.what.shortest_h, 1e-9)]
+        modes = len(self.waters.modes)
+        if not batch.size or modes < 2:
+            return np.zeros(0, dtype=np.intp)
+        after = np.tile(np.arange(modes), batch.size)
+        before = np.repeat(batch, modes)
+        other = after != s.mode[before]
+        after, before = after[other], before[other]
+        tacking = (np.nan_to_num(s.row[before], nan=180.0) < 90.0).astype(np.intp)
+        cost = self.costs[tacking, s.mode[before], after]
+        return self._keep(
+            time=s.time[before] + cost, lat=s.lat[before], lon=s.lon[before], mode=after,
+            row=np.full(len(after), np.nan), sailed=np.zeros(len(after)), parent=before,
+        )  # fmt: skip
+
+    def _sail(self, batch: NDArray[np.intp]) -> NDArray[np.intp]:
+        """Sail every angle of each state's mode for a step, and straight for the mark."""
+        s = self.store
+        airs = self.waters.airs(s.time[batch] + 0.5 * self.step_h, s.lat[batch], s.lon[batch])
+        born = []
+        for number in np.unique(s.mode[batch]):
+            at = np.flatnonzero(s.mode[batch] == number)
+            here = Airs(*(np.asarray(values)[at] for values in airs))
+            born.append(self._sail_mode(batch[at], int(number), here))
+        return np.concatenate(born) if born else np.zeros(0, dtype=np.intp)
+
+    def _sail_mode(self, index: NDArray[np.intp], number: int, airs: Airs) -> NDArray[np.intp]:
+        s, mode = self.store, self.waters.modes[number]
+        rows = self.rows[mode.sail_set]
+        wide = Airs(*(values[:, np.newaxis] for values in airs))
+        going = self.waters.at_angle(mode, rows[np.newaxis, :], wide)
+        possible = going.possible
+        if mode.poled:
+            allowed = self.waters.pole_allowed(s.time[index], s.lat[index], s.lon[index])
+            possible = possible & allowed[:, np.newaxis]
+        east = np.where(possible, going.east_kn, np.nan)
+        north = np.where(possible, going.north_kn, np.nan)
+        aim_e, aim_n, aim_row = self._aim(index, number, east, north, rows)
+        east = np.concatenate((east, aim_e[:, np.newaxis]), axis=1)
+        north = np.concatenate((north, aim_n[:, np.newaxis]), axis=1)
+        row = np.concatenate(
+            (np.broadcast_to(rows, (len(index), len(rows))), aim_row[:, np.newaxis]), axis=1
+        )
+        parent = np.repeat(index, east.shape[1])
+        lat = s.lat[parent]
+        dlat, dlon = degrees_per_hour(lat, east.ravel(), north.ravel())
+        return self._keep(
+            time=np.where(np.isnan(dlat), np.nan, s.time[parent] + self.step_h),
+            lat=lat + dlat * self.step_h, lon=s.lon[parent] + dlon * self.step_h,
+            mode=np.full(len(parent), number), row=row.ravel(),
+            sailed=s.sailed[parent] + self.step_h, parent=parent,
+        )  # fmt: skip
+
+    def _aim(
+        self, index: NDArray[np.intp], number: int, east: Array, north: Array, rows: Array
+    ) -> tuple[Array, Array, Array]:
+        """Sail straight for the mark where the mode can; note who arrives within the step."""
+        s = self.store
+        offset = earth.mercator_offset(
+            s.lat[index], s.lon[index], self.course.lat2, self.course.lon2
+        )
+        length = np.maximum(np.hypot(offset.east_deg, offset.north_deg), 1e-300)
+        sin, cos = (
+            (offset.east_deg / length)[:, np.newaxis],
+            (offset.north_deg / length)[:, np.newaxis],
+        )
+        along, across = east * sin + north * cos, east * cos - north * sin
+        speed, row = _fastest_crossing(along, across, rows)
+        far = self._remaining(s.lat[index], s.lon[index])
+        hours = np.where(speed > 0.0, far / np.maximum(speed, 1e-12), np.nan)
+        self._note_arrivals(index, number, s.time[index] + hours, hours <= 1.05 * self.step_h)
+        return speed * sin[:, 0], speed * cos[:, 0], row
+
+    def _note_arrivals(
+        self, index: NDArray[np.intp], number: int, time: Array, near: BoolArray
+    ) -> None:
+        if not near.any():
+            return
+        at = np.flatnonzero(near)
+        first = at[np.argmin(time[at])]
+        if time[first] < self.arrived.get(number, (np.inf, -1))[0]:
+            self.arrived[number] = (float(time[first]), int(index[first]))
+
+    def ways(self) -> list[Way]:
+        """Return the best way found for each mode of arrival."""
+        return [self._trace(mode, *found) for mode, found in sorted(self.arrived.items())]
+
+    def _trace(self, mode: int, arrival_h: float, last: int) -> Way:
+        s = self.store
+        chain = [last]
+        while s.parent[chain[-1]] >= 0:
+            chain.append(int(s.parent[chain[-1]]))
+        root = -1 - int(s.parent[chain[-1]])
+        chain.reverse()
+        at = np.array(chain)
+        modes = np.append(s.mode[at], mode)
+        lat = np.append(s.lat[at], self.course.lat2)
+        lon = np.append(s.lon[at], self.course.lon2)
+        time = np.append(s.time[at], arrival_h)
+        return Way(root, tuple(_stretches(modes, lat, lon, time)), arrival_h)
+
+
+def _stretches(modes: NDArray[np.intp], lat: Array, lon: Array, time: Array) -> list[Stretch]:
+    cuts = np.flatnonzero(modes[1:] != modes[:-1]) + 1
+    bounds = [0, *cuts.tolist(), len(modes)]
+    parts = [
+        Stretch(int(modes[a]), lat[a:b], lon[a:b], time[a:b])
+        for a, b in zip(bounds[:-1], bounds[1:], strict=True)
+    ]
+    # A mode that was entered and left again at once was only passed through.
+    return [part for part in parts if len(part.lat) > 1]
+
+
+def _fastest_crossing(along: Array, across: Array, rows: Array) -> tuple[Array, Array]:
+    """Find the fastest velocity on the ray between neighbouring angles, shape (n,) each.
+
+    NaN where the mode can't sail that way. Interpolates along the chord.
+    """
+    a, b = across[:, :-1], across[:, 1:]
+    with np.errstate(invalid="ignore"):
+        meets = a * b <= 0.0
+    span = a - b
+    share = np.divide(a, span, out=np.zeros_like(span), where=meets & (np.abs(span) > 1e-12))
+    speed = along[:, :-1] + share * (along[:, 1:] - along[:, :-1])
+    speed = np.where(meets & (speed > 1e-6), speed, -np.inf)
+    best = np.argmax(speed, axis=1)
+    every = np.arange(len(best))
+    row = rows[best] + share[every, best] * (rows[best + 1] - rows[best])
+    found = np.isfinite(speed[every, best])
+    return np.where(found, speed[every, best], np.nan), np.where(found, row, np.nan)
+
+
+def search_leg(
+    waters: Waters,
+    course: Course,
+    roots: tuple[Root, ...],
+    what: Search,
+    *,
+    guess_kn: float,
+    fastest_kn: float,
+    best_rows: list[Array],
+    progress: Callable[[float], None] | None = None,
+) -> list[Way]:
+    """Search the fastest ways over a leg, one for each mode of arrival.
+
+    Parameters
+    ----------
+    waters : Waters
+        The boat in her weather.
+    course : Course
+        The leg.
+    roots : tuple of Root
+        How the leg may begin.
+    what : Search
+    guess_kn, fastest_kn : float
+        A fair guess of the speed made good, and one that nothing can exceed. [kn]
+    best_rows : list of ndarray
+        For each sail set, polar angles that must be tried.
+    progress : callable, optional
+        Told the distance that remains. [nm]
+
+    Returns
+    -------
+    list of Way
+        Empty if the mark was not reached.
+    """
+    costs = manoeuvres.cost_table_h(waters.boat, waters.modes)
+    if what.free:
+        costs = np.zeros_like(costs)
+    rows = [angles(s, b) for s, b in zip(waters.boat.sail_sets, best_rows, strict=True)]
+    cell = course.mercator_deg / (CELLS_ALONG * what.fineness)
+    common = (waters, course, roots)
+    rest = (guess_kn, fastest_kn, what, costs, rows, progress)
+    found = _first_round(common, rest, cell)
+    step = _step_h(course, cell, guess_kn)
+    while found.arrived and step > LONGEST_STEP_H / what.fineness:
+        cell, step = cell / 2.0, step / 2.0
+        finer = _Round(*common, _band(found, cell), step, *rest)
+        finer.run()
+        if not finer.arrived:
+            break
+        found = finer
+    return found.ways()
+
+
+def _step_h(course: Course, cell_deg: float, guess_kn: float) -> float:
+    nm_per_deg = course.distance_nm / course.mercator_deg
+    return STEP_IN_CELLS * cell_deg * nm_per_deg / guess_kn
+
+
+def _first_round(common: tuple, rest: tuple, cell: float) -> _Round:  # type: ignore[type-arg]
+    """Search the whole area, and a larger one if the way found comes near its edge."""
+    course, size = common[1], 1.0
+    while True:
+        cells = course.mercator_deg / cell
+        grid = _Grid(
+            course, cell, int(np.ceil(BOX[0] * cells * size)), int(np.ceil(BOX[1] * cells * size))
+        )
+        found = _Round(*common, grid, _step_h(course, cell, rest[0]), *rest)
+        found.run()
+        if size > 3.0 or (found.arrived and not _near_edge(found)):
+            return found
+        if not found.touched:
+            return found
+        size *= 1.7
+
+
+def _near_edge(found: _Round) -> bool:
+    rows, columns = found.grid.shape
+    for way in found.ways():
+        for part in way.stretches:
+            along, across = found.grid.place(part.lat, part.lon)
+            near = (along < 2) | (along > rows - 3) | (across < 2) | (across > columns - 3)
+            if near.any():
+                return True
+    return False
+
+
+def _band(found: _Round, cell_deg: float) -> _Grid:
+    """Return a finer grid of which only the neighbourhood of the ways found is allowed."""
+    from scipy.ndimage import binary_dilation
+
+    old = found.grid
+    grid = _Grid(old.course, cell_deg, old.ahead * 2, old.aside * 2)
+    mask = np.zeros(grid.shape, dtype=bool)
+    best = min(found.ways(), key=lambda way: way.arrival_h)
+    for part in best.stretches:
+        lat, lon = _densely(part.lat), _densely(part.lon)
+        cells = grid.cells(lat, lon)
+        mask.ravel()[cells[cells >= 0]] = True
+    wide = binary_dilation(mask, structure=np.ones((3, 3), dtype=bool), iterations=2 * BAND_CELLS)
+    return _Grid(old.course, cell_deg, grid.ahead, grid.aside, wide)
+
+
+def _densely(values: Array) -> Array:
+    at = np.linspace(0.0, len(values) - 1.0, 8 * len(values))
+    return np.interp(at, np.arange(len(values)), np.unwrap(values, period=360.0))
+
+
+def angles(sails: SailSet, must: Array) -> Array:
+    """Return the polar angles that the search tries: the best ones and a coarse comb."""
+    low = max(sails.polar.first_twa_deg, sails.twa_deg[0])
+    high = min(sails.polar.last_twa_deg, sails.twa_deg[1])
+    if low > high:
+        return np.array([low])
+    count = max(2, int(np.ceil((high - low) / ANGLE_STEP_DEG)) + 1)
+    inside = must[(must >= low) & (must <= high)]
+    return np.unique(np.concatenate((np.linspace(low, high, count), inside)))
