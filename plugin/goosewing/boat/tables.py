@@ -92,7 +92,7 @@ class _Sheet:
             raise self.fault(f'"{_shown(cell)}" is not a number, {expected}', row.number, column)
         value = float(cell.replace(",", "."))
         if not 0.0 <= value <= limit.largest:
-            raise self.fault(f"{expected}, got {cell}", row.number, column)
+            raise self.fault(f"{expected}, got {_shown(cell)}", row.number, column)
         return value
 
 
@@ -189,7 +189,7 @@ def _cells(line: str, delimiter: str) -> list[str]:
     try:
         return [cell.strip() for cell in next(csv.reader([line], delimiter=delimiter))]
     except csv.Error:  # a cell beyond csv's own limit: nothing that could be a number
-        return [line]
+        return line.split(delimiter)
 
 
 def _check_no_hidden_header(
@@ -250,7 +250,7 @@ def _check_ascent(
 ) -> None:
     for before, value, (row, column) in zip(values, values[1:], places[1:], strict=False):
         if value == before:
-            raise sheet.fault(f"duplicate: {what} {value:g} appears twice", row, column)
+            raise sheet.fault(f"duplicate: {value:g} appears twice among the {what}", row, column)
         if value < before:
             raise sheet.fault(f"{what} must ascend, got {value:g} after {before:g}", row, column)
 
