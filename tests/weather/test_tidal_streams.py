@@ -93,6 +93,14 @@ def test_overlapping_tides_each_count_to_the_middle():
         np.testing.assert_allclose([got.stream_east_kn, got.stream_north_kn], expected, atol=1e-8)
 
 
+def test_tides_exactly_twelve_hours_apart_share_no_time():
+    tides = ((HIGH, 5.6), (HIGH + timedelta(hours=12), 2.8))
+    got = parse_tides(toml(tides=tides)).at(HIGH_H + 6.0, 0.0, 0.0)
+    # Hour 6 of the first is hour -6 of the second, which counts.
+    expected = components_towards(SETS[0], NEAPS[0])
+    np.testing.assert_allclose([got.stream_east_kn, got.stream_north_kn], expected, atol=1e-8)
+
+
 def two_places(**more):
     def table(rate, lat, lon):
         return StreamTable(

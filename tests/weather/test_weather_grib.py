@@ -446,12 +446,13 @@ def test_missing_points_are_missing_and_their_neighbours_are_not(tmp_path):
 def test_other_levels_and_products_are_passed_over(tmp_path):
     high = {"scaledValueOfFirstFixedSurface": 100}
     spread = {"productDefinitionTemplateNumber": 2}
-    messages = [field(REGULAR | keys | high, np.full(20, 40.0)) for keys in (U10, V10)]
+    messages = [field(REGULAR | keys, np.full(20, 5.0)) for keys in (U10, V10)]
+    # Last, so that reading them would put them in the forecast's place.
+    messages += [field(REGULAR | keys | high, np.full(20, 40.0)) for keys in (U10, V10)]
     messages += [
         field(REGULAR | spread | keys, np.full(20, 33.0), more={"derivedForecast": 4})
         for keys in (U10, V10)
     ]
-    messages += [field(REGULAR | keys, np.full(20, 5.0)) for keys in (U10, V10)]
     got = read_grib(written(tmp_path, *messages)).at(START_H, 57.0, 11.0)
     assert got.wind_east_kn * METRES_PER_SECOND_PER_KNOT == pytest.approx(5.0, abs=1e-5)
 

@@ -143,8 +143,8 @@ def test_a_current_is_taken_from_the_shallowest_depth():
 
 def test_of_several_heights_the_10_m_one_counts():
     dims = ("time", "height", "lat", "lon")
-    u = noise(7, (3, 2, 8, 16))
-    levels = {"height": ("height", [100.0, 10.0], {"standard_name": "height", "units": "m"})}
+    u = noise(7, (3, 3, 8, 16))
+    levels = {"height": ("height", [100.0, 10.0, 2.0], {"standard_name": "height", "units": "m"})}
     ds = dataset(coords=levels).drop_vars(["u10", "v10"])
     ds["u"] = variable("eastward_wind", u, dims=dims)
     ds["v"] = variable("northward_wind", u, dims=dims)

@@ -20,7 +20,7 @@ EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 
 class Conditions(NamedTuple):
-    """Ground wind and stream, all of one shape; components *towards* east and north. [kn]"""
+    """Ground wind and stream, all of one shape; components *towards* east and north. [kn]."""
 
     wind_east_kn: Array
     wind_north_kn: Array
