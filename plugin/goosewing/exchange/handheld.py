@@ -426,19 +426,13 @@ class _Fitting:
         )
 
     def _commented(self, record: Any) -> Any:
-        texts = {
-            "comment": record.comment or record.description,
-            "description": record.description,
-        }
-        if isinstance(record, Point):
-            texts |= {"symbol": record.symbol, "kind": record.kind}
-        brief = {
-            name: self._brief(name, text, record.name)
-            if name in ("comment", "description")
-            else _one_line(text)
-            for name, text in texts.items()
-        }
-        return replace(record, **brief)
+        description = self._brief("description", record.description, record.name)
+        # A small receiver shows the comment and hides the description.
+        comment = self._brief("comment", record.comment, record.name) or description
+        kept = replace(record, comment=comment, description=description)
+        if not isinstance(kept, Point):
+            return kept
+        return replace(kept, symbol=_one_line(kept.symbol), kind=_one_line(kept.kind))
 
     def _brief(self, what: str, text: str | None, name: str) -> str | None:
         if not text or not text.strip():
@@ -612,8 +606,9 @@ def _check_lines(contents: Contents, limits: Limits) -> Iterable[str]:
     for route in contents.routes:
         if not route.points:
             yield f"route {_quoted(route.name)} has no points"
-        if len(route.points) > limits.points:
-            yield f"route {_quoted(route.name)} has {len(route.points)} points, over {limits.points}"
+        total = len(route.points)
+        if total > limits.points:
+            yield f"route {_quoted(route.name)} has {total} points, over {limits.points}"
     for track in contents.tracks:
         total = sum(map(len, track.segments))
         if total > limits.track_points:
@@ -661,9 +656,6 @@ def _check_comments(contents: Contents, limits: Limits) -> Iterable[str]:
     long = [each for each in texts if len(each) > limits.comment_length]
     if long:
         longest = max(map(len, long))
-        yield (
-            f"{len(long)} different comments are over {limits.comment_length} characters, "
-            f"the longest {longest}"
-        )
+        yield (f"comments of up to {longest} characters, over {limits.comment_length}: {len(long)}")
     if not all(each.isascii() for each in texts):
         yield "comments hold characters outside ASCII"

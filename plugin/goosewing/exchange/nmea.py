@@ -179,7 +179,7 @@ def format_wpl(
     Examples
     --------
     >>> format_wpl(57.50833333, 11.33333333, "T1")
-    '$GPWPL,5730.5000,N,01120.0000,E,T1*42\r\n'
+    '$GPWPL,5730.5000,N,01120.0000,E,T1*28\r\n'
     """
     position = (*format_latitude(lat, decimals), *format_longitude(lon, decimals))
     return format_sentence(talker, "WPL", [*position, _needed(name)])
@@ -216,7 +216,7 @@ def format_rte(
     Examples
     --------
     >>> format_rte(["A", "B"], "0")
-    ('$GPRTE,1,1,c,0,A,B*20\r\n',)
+    ('$GPRTE,1,1,c,0,A,B*04\r\n',)
     """
     if names_per_sentence < 1:
         raise InputError(f"names_per_sentence must be 1 or more, got {names_per_sentence}")

@@ -268,7 +268,7 @@ class _SerialPort:
             self._port: Any = serial.Serial(
                 target.device, target.baud, timeout=PATIENCE_S, write_timeout=PATIENCE_S
             )
-        except (*self._faults, ValueError) as error:
+        except self._faults as error:
             raise InputError(f"can't open {target.words}: {_reason(error)}") from None
 
     def __enter__(self) -> Self:

@@ -1,0 +1,231 @@
+"""`goosewing handheld`: a route that a small receiver takes."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+if TYPE_CHECKING:
+    from goosewing.exchange.handheld import Contents, Fitted, Limits
+
+
+class Preset(StrEnum):
+    """A bundle of limits."""
+
+    small = "small"
+    larger = "larger"
+
+
+class GpxVersion(StrEnum):
+    """What the receiver reads."""
+
+    old = "1.0"
+    new = "1.1"
+
+
+class TrackFate(StrEnum):
+    """What becomes of tracks."""
+
+    auto = "auto"
+    keep = "keep"
+    route = "route"
+    drop = "drop"
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command to the application."""
+    app.command("handheld", help="Make a route that a small receiver takes.")(handheld)
+
+
+def handheld(
+    plan: Annotated[
+        Path | None,
+        typer.Argument(metavar="PLAN.gpx", help="A plan, or any planner's routes, marks, tracks."),
+    ] = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", metavar="FILE", help="Write the receiver's GPX.")
+    ] = None,
+    preset: Annotated[
+        Preset,
+        typer.Option(
+            "--preset",
+            help="small: 30 points, names of 6 capitals and digits, comments of 16; "
+            "larger: 50 points, names of 10 letters, digits and blanks, comments of 40.",
+        ),
+    ] = Preset.small,
+    points: Annotated[
+        int | None, typer.Option("--points", metavar="N", help="Most points in a route.")
+    ] = None,
+    name_length: Annotated[
+        int | None, typer.Option("--name-length", metavar="N", help="Most characters in a name.")
+    ] = None,
+    charset: Annotated[
+        str | None,
+        typer.Option("--charset", metavar="SET", help="Characters of a name, such as A-Z0-9."),
+    ] = None,
+    comment_length: Annotated[
+        int | None,
+        typer.Option("--comment-length", metavar="N", help="Most characters in a comment."),
+    ] = None,
+    track_points: Annotated[
+        int | None, typer.Option("--track-points", metavar="N", help="Most points in a track.")
+    ] = None,
+    tracks: Annotated[
+        TrackFate,
+        typer.Option("--tracks", help="Tracks: kept, made routes, or left out."),
+    ] = TrackFate.auto,
+    gpx: Annotated[GpxVersion, typer.Option("--gpx", help="What it reads.")] = GpxVersion.new,
+    no_extensions: Annotated[
+        bool, typer.Option("--no-extensions", help="Write no extension elements.")
+    ] = False,
+    tolerance: Annotated[
+        float,
+        typer.Option("--tolerance", metavar="METRES", help="How far thinning may move a track."),
+    ] = 20.0,
+    check: Annotated[
+        Path | None,
+        typer.Option("--check", metavar="FILE", help="Say whether this GPX fits, and why not."),
+    ] = None,
+    nmea: Annotated[
+        str | None,
+        typer.Option(
+            "--nmea",
+            metavar="TARGET",
+            help="Send sentences to FILE, tcp://HOST:PORT or serial:DEVICE[@BAUD].",
+        ),
+    ] = None,
+    talker: Annotated[
+        str, typer.Option("--talker", metavar="ID", help="Who speaks in the sentences.")
+    ] = "GP",
+    pace: Annotated[
+        float, typer.Option("--pace", metavar="N", help="Most sentences a second.")
+    ] = 10.0,
+) -> None:
+    """Make a route that a small receiver takes."""
+    from goosewing.errors import InputError
+
+    chosen: dict[str, Any] = {
+        "points": points,
+        "name_length": name_length,
+        "charset": charset,
+        "comment_length": comment_length,
+        "track_points": track_points,
+    }
+    given = {name: value for name, value in chosen.items() if value is not None}
+    limits = _limits(preset, given, tracks=tracks, gpx=gpx, no_extensions=no_extensions)
+    if check is not None:
+        _check(check, limits)
+    if plan is not None:
+        _convert(plan, limits, tolerance, out=out, nmea=nmea, talker=talker, pace=pace)
+    elif check is None:
+        raise InputError("PLAN.gpx is needed, or --check FILE")
+    elif out is not None or nmea is not None:
+        raise InputError("--out and --nmea need PLAN.gpx to make a route of")
+
+
+def _limits(
+    preset: Preset,
+    given: dict[str, Any],
+    *,
+    tracks: TrackFate,
+    gpx: GpxVersion,
+    no_extensions: bool,
+) -> Limits:
+    from goosewing.exchange.handheld import PRESETS
+
+    base = PRESETS[preset.value]
+    return replace(
+        base,
+        gpx_version=gpx.value,
+        tracks=tracks.value,
+        extensions=base.extensions and not no_extensions,
+        **given,
+    )
+
+
+def _check(path: Path, limits: Limits) -> None:
+    from goosewing.errors import InputError
+    from goosewing.exchange import handheld as sizes
+    from goosewing.exchange.files import shown
+    from goosewing.exchange.handheld_gpx import read_contents
+
+    reasons = sizes.check(read_contents(path), limits)
+    for reason in reasons:
+        typer.echo(f"{shown(path)}: {reason}")
+    if reasons:
+        raise InputError(f"does not fit, {len(reasons)} reasons", where=shown(path))
+    typer.echo(f"{shown(path)}: fits")
+
+
+def _convert(
+    plan: Path,
+    limits: Limits,
+    tolerance_m: float,
+    *,
+    out: Path | None,
+    nmea: str | None,
+    talker: str,
+    pace: float,
+) -> None:
+    from goosewing.errors import InputError
+    from goosewing.exchange import handheld as sizes
+    from goosewing.exchange.files import shown
+    from goosewing.exchange.handheld_gpx import read_contents
+
+    if out is None and nmea is None:
+        raise InputError("--out FILE or --nmea TARGET is needed")
+    contents = read_contents(plan)
+    try:
+        fitted = sizes.fit(contents, limits, tolerance_m=tolerance_m)
+    except InputError as error:
+        raise InputError(str(error), where=shown(plan)) from None
+    deliver(fitted, out=out, nmea=nmea, talker=talker, pace=pace, inputs_read=[plan])
+
+
+def deliver(
+    fitted: Fitted,
+    *,
+    out: Path | None,
+    nmea: str | None = None,
+    talker: str = "GP",
+    pace: float = 10.0,
+    inputs_read: list[Path],
+) -> None:
+    """Tell what was changed, write the file, send the sentences."""
+    from goosewing.exchange.files import shown
+    from goosewing.exchange.handheld_gpx import write_contents
+
+    for line in fitted.report.lines:
+        typer.echo(line)
+    if out is not None:
+        write_contents(out, fitted.contents, inputs=inputs_read)
+        typer.echo(f"Written: {shown(out)}, {_counted(fitted.contents)}")
+    if nmea is not None:
+        _send(fitted.contents, nmea, talker, pace, [*inputs_read, *([out] if out else [])])
+
+
+def _counted(contents: Contents) -> str:
+    numbers = (
+        (len(contents.routes), "route"),
+        (len(contents.waypoints), "waypoint"),
+        (len(contents.tracks), "track"),
+    )
+    return ", ".join(f"{n} {word}{'' if n == 1 else 's'}" for n, word in numbers if n)
+
+
+def _send(contents: Contents, text: str, talker: str, pace: float, files: list[Path]) -> None:
+    from goosewing.errors import InputError
+    from goosewing.exchange import nmea, sending
+
+    target = sending.parse_target(text)
+    sentences = nmea.format_contents(contents, talker=talker)
+    if not sentences:
+        raise InputError("nothing to send: neither route nor waypoint, and sentences know no track")
+    sending.send(sentences, target, pace=pace, inputs=files)
+    if contents.tracks:
+        typer.echo("left out: tracks, which sentences don't know")
+    typer.echo(f"Handed over: {len(sentences)} sentences to {target.words}")
