@@ -121,6 +121,11 @@ def test_no_value_leaves_the_four_entries_around_it(data, angles, winds):
             assert inner.max() <= corners.max() + 1e-9
 
 
+def test_next_to_no_difference_between_angles_makes_no_noise():
+    table = PolarTable([10.0], [30.0, 40.0, 50.0], [[0.0], [1e-308], [3e-308]])
+    assert table.at(45.0, 10.0) == pytest.approx(0.0, abs=1e-300)
+
+
 @pytest.mark.parametrize(
     ("tws", "twa", "values", "said"),
     [

@@ -159,7 +159,10 @@ def _cubic_pieces(twa_deg: Array, values: Array) -> Array:
         return flat
     from scipy.interpolate import PchipInterpolator
 
-    cubics = PchipInterpolator(twa_deg, values, axis=0).c
+    # Between entries that differ by next to nothing scipy's harmonic mean of slopes
+    # overflows on its way to zero, which is the right slope.
+    with np.errstate(over="ignore"):
+        cubics = PchipInterpolator(twa_deg, values, axis=0).c
     return np.ascontiguousarray(np.moveaxis(cubics, 0, -1)).reshape(-1, 4)
 
 
