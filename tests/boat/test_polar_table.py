@@ -302,6 +302,14 @@ def test_sampled_angles_never_leave_the_table_nor_repeat(step):
     assert np.diff(angles).max() <= step + 1e-9
 
 
+def test_a_grid_angle_that_misses_a_node_by_rounding_only_is_that_node():
+    polar = PolarTable([10.0], [30.3, 60.3, 179.7], [[1.0], [2.0], [3.0]])
+    assert 603 * 0.1 != 60.3
+    angles = row_angles(SailSet(name="a", polar=polar), 0.1)
+    assert 60.3 in angles
+    assert np.diff(angles).min() > 0.09
+
+
 def test_the_wind_limits_in_words():
     assert wind_limit_text(_boat()) == "both from 4 to 9 kn"
 
