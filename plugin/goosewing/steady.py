@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -15,6 +15,7 @@ from goosewing.boat import manoeuvres
 from goosewing.boat.manoeuvres import Mode
 from goosewing.boat.model import wind_limit_text
 from goosewing.errors import InputError, NoPlanError
+from goosewing.reckoning import Clock, manoeuvres_due, plan_of, tables_missing, time_of
 from goosewing.records import Board, BoardPoint, Fix, Layline, Leg, Manoeuvre, Mark, Plan
 from goosewing.units import SECONDS_PER_HOUR
 from goosewing.velocity import (
@@ -51,14 +52,6 @@ class LegChoice:
     bound_h: float
 
 
-class Clock(NamedTuple):
-    """Where the reckoning stands: the time, and the mode she is in."""
-
-    time: datetime
-    mode: Mode | None
-    twa_deg: float
-
-
 def steady_airs(boat: Boat, weather: Weather) -> Airs:
     """Return the one wind and stream of a steady weather, over the water."""
     here = weather.at(0.0, 0.0, 0.0)
@@ -90,8 +83,8 @@ def solve(
     if options.first is None:
         chosen = chain.longer_first(ways, costs, chosen)
     records = _records(held, legs, costs, chosen, departure.astimezone(UTC))
-    said = (*notices, *_tables_missing(boat, records))
-    return _plan(boat, marks, departure.astimezone(UTC), records, said)
+    said = (*notices, *tables_missing(boat, records))
+    return plan_of(boat, marks, departure.astimezone(UTC), records, said)
 
 
 def sailable(boat: Boat, airs: Airs) -> VelocitySet:
@@ -209,12 +202,12 @@ def _leg_record(
         mode = held.modes[ways.mode[way, at]]
         start = Fix(lat=float(ways.lat[way, at]), lon=float(ways.lon[way, at]))
         twa = float(ways.twa_deg[way, at])
-        done = _manoeuvres(held.boat, reckoning, mode, twa, start)
+        done = manoeuvres_due(held.boat, reckoning, mode, twa, start)
         turns += done
         ready = reckoning.time + timedelta(seconds=sum(m.cost_s for m in done))
         board = _board(held, ways, way, at, ready)
         boards.append(board)
-        reckoning = Clock(_time(board.end), mode, twa)
+        reckoning = Clock(time_of(board.end), mode, twa)
     elapsed = sum(b.elapsed_h for b in boards) + sum(m.cost_s for m in turns) / SECONDS_PER_HOUR
     straight = None if np.isnan(leg.straight_h) else leg.straight_h
     record = Leg(
@@ -230,26 +223,6 @@ def _leg_record(
         reasons=why,
     )
     return record, reckoning
-
-
-def _time(fix: Fix) -> datetime:
-    if fix.time is None:  # pragma: no cover - boards always carry times
-        raise AssertionError("a board's ends carry times")
-    return fix.time
-
-
-def _manoeuvres(
-    boat: Boat, reckoning: Clock, mode: Mode, twa_deg: float, place: Fix
-) -> list[Manoeuvre]:
-    if reckoning.mode is None:
-        return []
-    tacking = reckoning.twa_deg + twa_deg < 180.0
-    done, time = [], reckoning.time
-    for kind in manoeuvres.steps(reckoning.mode, mode, tacking=tacking):
-        cost = manoeuvres.step_cost_s(boat, kind)
-        done.append(Manoeuvre(kind=kind, lat=place.lat, lon=place.lon, time=time, cost_s=cost))
-        time += timedelta(seconds=cost)
-    return done
 
 
 def _board(held: VelocitySet, ways: Ways, way: int, at: int, start: datetime) -> Board:
@@ -295,7 +268,7 @@ def _point(fix: Fix, exact: Velocities, course_deg: float, tws_kn: float) -> Boa
     return BoardPoint(
         lat=fix.lat,
         lon=fix.lon,
-        time=_time(fix),
+        time=time_of(fix),
         heading_deg=float(exact.heading_deg),
         course_over_ground_deg=course_deg,
         twa_deg=float(exact.twa_deg),
@@ -320,40 +293,4 @@ def _sailed_laylines(leg: LegChoice, boards: Sequence[Board]) -> tuple[Layline, 
             course_over_ground_deg=into.course_over_ground_deg,
             points=(Fix(lat=float(far.lat), lon=float(far.lon)), mark),
         ),
-    )
-
-
-def _tables_missing(boat: Boat, legs: Sequence[Leg]) -> list[str]:
-    sailed = {board.sail_set for leg in legs for board in leg.boards}
-    return [
-        f"{sails.name}: no heel table, so its leeway is taken as zero."
-        for sails in boat.sail_sets
-        if sails.heel is None and sails.name in sailed
-    ]
-
-
-def _plan(
-    boat: Boat,
-    marks: Sequence[Mark],
-    departure: datetime,
-    legs: tuple[Leg, ...],
-    notices: Sequence[str],
-) -> Plan:
-    elapsed = sum(leg.elapsed_h for leg in legs)
-    straights = [leg.straight_h for leg in legs]
-    straight = None if None in straights else sum(h for h in straights if h is not None)
-    return Plan(
-        boat=boat.name,
-        departure=departure,
-        arrival=departure + timedelta(hours=elapsed),
-        elapsed_h=elapsed,
-        distance_nm=sum(board.distance_nm for leg in legs for board in leg.boards),
-        log_nm=sum(board.log_nm for leg in legs for board in leg.boards),
-        straight_h=straight,
-        saved_min=None if straight is None else (straight - elapsed) * 60.0,
-        bound_h=sum(leg.bound_h or 0.0 for leg in legs),
-        relaxed_h=None,
-        marks=tuple(marks),
-        legs=legs,
-        notices=tuple(notices),
     )

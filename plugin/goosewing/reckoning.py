@@ -1,0 +1,80 @@
+"""What every planner writes down alike: manoeuvres with their times, and the sums of a plan."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from typing import TYPE_CHECKING, NamedTuple
+
+from goosewing.boat import manoeuvres
+from goosewing.records import Fix, Leg, Manoeuvre, Plan
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from goosewing.boat.manoeuvres import Mode
+    from goosewing.boat.model import Boat
+    from goosewing.records import Mark
+
+
+class Clock(NamedTuple):
+    """Where the reckoning stands: the time, and the mode she is in."""
+
+    time: datetime
+    mode: Mode | None
+    twa_deg: float
+
+
+def time_of(fix: Fix) -> datetime:
+    if fix.time is None:  # pragma: no cover - boards always carry times
+        raise AssertionError("a board's ends carry times")
+    return fix.time
+
+
+def manoeuvres_due(
+    boat: Boat, reckoning: Clock, mode: Mode, twa_deg: float, place: Fix
+) -> list[Manoeuvre]:
+    if reckoning.mode is None:
+        return []
+    tacking = reckoning.twa_deg + twa_deg < 180.0
+    done, time = [], reckoning.time
+    for kind in manoeuvres.steps(reckoning.mode, mode, tacking=tacking):
+        cost = manoeuvres.step_cost_s(boat, kind)
+        done.append(Manoeuvre(kind=kind, lat=place.lat, lon=place.lon, time=time, cost_s=cost))
+        time += timedelta(seconds=cost)
+    return done
+
+
+def tables_missing(boat: Boat, legs: Sequence[Leg]) -> list[str]:
+    sailed = {board.sail_set for leg in legs for board in leg.boards}
+    return [
+        f"{sails.name}: no heel table, so its leeway is taken as zero."
+        for sails in boat.sail_sets
+        if sails.heel is None and sails.name in sailed
+    ]
+
+
+def plan_of(
+    boat: Boat,
+    marks: Sequence[Mark],
+    departure: datetime,
+    legs: tuple[Leg, ...],
+    notices: Sequence[str],
+) -> Plan:
+    elapsed = sum(leg.elapsed_h for leg in legs)
+    straights = [leg.straight_h for leg in legs]
+    straight = None if None in straights else sum(h for h in straights if h is not None)
+    return Plan(
+        boat=boat.name,
+        departure=departure,
+        arrival=departure + timedelta(hours=elapsed),
+        elapsed_h=elapsed,
+        distance_nm=sum(board.distance_nm for leg in legs for board in leg.boards),
+        log_nm=sum(board.log_nm for leg in legs for board in leg.boards),
+        straight_h=straight,
+        saved_min=None if straight is None else (straight - elapsed) * 60.0,
+        bound_h=sum(leg.bound_h or 0.0 for leg in legs),
+        relaxed_h=None,
+        marks=tuple(marks),
+        legs=legs,
+        notices=tuple(notices),
+    )
