@@ -565,7 +565,7 @@ def cross_track_nm(
     lat2: ArrayLike,
     lon2: ArrayLike,
 ) -> Array:
-    """Return how far positions lie to the right of the loxodrome through two points.
+    r"""Return how far positions lie to the right of the loxodrome through two points.
 
     Parameters
     ----------
@@ -588,9 +588,9 @@ def cross_track_nm(
     Notes
     -----
     The exact length of the loxodrome that crosses the line at a right angle. The
-    shortest distance is smaller by a part of it that grows with the square of
-    the distance off over the earth's radius (and of the tangent of the
-    latitude): less than 1e-4 within 100 nm of the line, up to 60° of latitude.
+    shortest distance is less by up to :math:`\tan^2\varphi\,(d/R)^2/6` of it, d the
+    distance off and R the earth's radius: at 60° of latitude 4e-6 in 10 nm, 4e-4
+    in 100 nm.
     """
     place, start, end = (
         _below_pole("lat", lat),
