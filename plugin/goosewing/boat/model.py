@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 
 import numpy as np
 
+from goosewing.boat.cubics import shape_preserving_cubics
 from goosewing.errors import InputError
 from goosewing.units import Array, BoolArray
 
@@ -107,9 +108,8 @@ class PolarTable:
 
         Notes
         -----
-        Monotone piecewise cubics after Fritsch & Butland (1984), as
-        `scipy.interpolate.PchipInterpolator` builds them: no column overshoots
-        its own entries.
+        The cubics are those of `goosewing.boat.cubics`: no column overshoots its
+        own entries.
         """
         twa, tws = np.asarray(twa_deg, dtype=np.float64), np.asarray(tws_kn, dtype=np.float64)
         row, beyond_row = _segment(self.twa_deg, twa)
@@ -137,6 +137,8 @@ def _check_table(table: PolarTable) -> None:
         raise InputError("a polar table must hold finite numbers only")
     if np.any(np.diff(tws) <= 0.0) or np.any(np.diff(twa) <= 0.0):
         raise InputError("a polar table's wind speeds and wind angles must ascend")
+    if np.any(np.diff(twa) < SAME_ANGLE_DEG):
+        raise InputError(f"a polar table's wind angles must lie {SAME_ANGLE_DEG:g}° apart or more")
     if tws[0] < 0.0 or twa[0] < 0.0 or twa[-1] > 180.0 or np.any(values < 0.0):
         raise InputError("a polar table holds no negative numbers and no angle beyond 180°")
     if tws[-1] == 0.0 or (tws[0] == 0.0 and np.any(values[:, 0] > 0.0)):
@@ -157,13 +159,7 @@ def _cubic_pieces(twa_deg: Array, values: Array) -> Array:
         flat = np.zeros((values.shape[1], 4))
         flat[:, 3] = values[0]
         return flat
-    from scipy.interpolate import PchipInterpolator
-
-    # Between entries that differ by next to nothing scipy's harmonic mean of slopes
-    # overflows on its way to zero, which is the right slope.
-    with np.errstate(over="ignore"):
-        cubics = PchipInterpolator(twa_deg, values, axis=0).c
-    return np.ascontiguousarray(np.moveaxis(cubics, 0, -1)).reshape(-1, 4)
+    return np.ascontiguousarray(shape_preserving_cubics(twa_deg, values)).reshape(-1, 4)
 
 
 def _segment(nodes: Array, at: Array) -> tuple[NDArray[np.intp], Array]:
