@@ -25,6 +25,7 @@ class Clock(NamedTuple):
 
 
 def time_of(fix: Fix) -> datetime:
+    """Return the time of a fix that has one, as every end of a board has."""
     if fix.time is None:  # pragma: no cover - boards always carry times
         raise AssertionError("a board's ends carry times")
     return fix.time
@@ -33,6 +34,10 @@ def time_of(fix: Fix) -> datetime:
 def manoeuvres_due(
     boat: Boat, reckoning: Clock, mode: Mode, twa_deg: float, place: Fix
 ) -> list[Manoeuvre]:
+    """List the manoeuvres that bring her from where the reckoning stands into a mode.
+
+    Each begins when the one before is done; none if her first sails are free.
+    """
     if reckoning.mode is None:
         return []
     tacking = reckoning.twa_deg + twa_deg < 180.0
@@ -45,6 +50,7 @@ def manoeuvres_due(
 
 
 def tables_missing(boat: Boat, legs: Sequence[Leg]) -> list[str]:
+    """Say of which sail sets the leeway could not be known."""
     sailed = {board.sail_set for leg in legs for board in leg.boards}
     return [
         f"{sails.name}: no heel table, so its leeway is taken as zero."
@@ -60,6 +66,7 @@ def plan_of(
     legs: tuple[Leg, ...],
     notices: Sequence[str],
 ) -> Plan:
+    """Sum up the legs."""
     elapsed = sum(leg.elapsed_h for leg in legs)
     straights = [leg.straight_h for leg in legs]
     straight = None if None in straights else sum(h for h in straights if h is not None)

@@ -123,7 +123,9 @@ def leg_choice(held: VelocitySet, origin: Mark, destination: Mark, options: Opti
     ways, straight_h = ways_to_sail(
         held, course, margin_deg=options.margin_deg, corridor_nm=options.corridor_nm
     )
-    return LegChoice(origin, destination, course, ways, straight_h, course.distance_nm / best)
+    # The sampled hull may lie a hair inside the polar's own curve; the straight course is exact.
+    bound_h = float(np.fmin(course.distance_nm / best, straight_h))
+    return LegChoice(origin, destination, course, ways, straight_h, bound_h)
 
 
 def _check_corridor(held: VelocitySet, destination: Mark, half_width_nm: float) -> None:
