@@ -92,13 +92,13 @@ def plan(
     crew = inputs.load_boat(boat, performance)
     weather = inputs.load_weather(wind, current)
     departure = inputs.departure_time(depart)
-    read = gpx.read_marks(marks, source=source and source.value, route=route)
+    read = gpx.read_marks(marks, source=None if source is None else source.value, route=route)
     options = Options(
-        first=first and first.value,
+        first=None if first is None else first.value,
         margin_deg=margin,
         corridor_nm=corridor,
         start_with=start_with,
-        start_tack=start_tack and start_tack.value,
+        start_tack=None if start_tack is None else start_tack.value,
     )
     made = make(read.marks, crew, weather, departure, options, notices=read.notices)
     files = [path for path in (marks, boat) if path is not None]

@@ -64,7 +64,7 @@ class Costs:
             return np.zeros(len(ways))
         before = np.array(self.start_modes)[:, np.newaxis]
         twa = ways.twa_deg[:, 0]
-        return np.min(self.between(before, twa, ways.mode[:, 0], twa), axis=0)
+        return np.asarray(np.min(self.between(before, twa, ways.mode[:, 0], twa), axis=0))
 
     def joining(self, before: Ways, after: Ways) -> Array:
         """Cost at the mark between every way of a leg and every way of the next, in hours."""
@@ -133,10 +133,10 @@ def first_allowed(ways: Ways, modes: Sequence[Mode], first: First | None) -> Boo
         return allowed
     if first == "longer":
         longer = ways.distance_nm[:, 0] >= ways.distance_nm[:, 1]
-        return (ways.turns != 1) | longer | ~longer[ways.partner]
+        return np.asarray((ways.turns != 1) | longer | ~longer[ways.partner])
     side = np.array([m.tack == first for m in modes])
     turns = side[ways.mode[:, 0]] != side[ways.mode[:, 1]]
-    return (ways.turns == 0) | ~turns | side[ways.mode[:, 0]]
+    return np.asarray((ways.turns == 0) | ~turns | side[ways.mode[:, 0]])
 
 
 def longer_first(legs: Sequence[Ways], costs: Costs, chosen: Sequence[int]) -> list[int]:

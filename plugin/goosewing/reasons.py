@@ -134,7 +134,7 @@ def _changes_sails(held: VelocitySet, ways: Ways, before: Mode | None) -> NDArra
     changes = (first != last) | (crosses & poled[:, 0])
     if before is not None:
         changes |= first != before.sail_set
-    return changes
+    return np.asarray(changes)
 
 
 def _sides(held: VelocitySet) -> NDArray[np.intp]:

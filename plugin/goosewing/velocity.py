@@ -319,7 +319,7 @@ def hull(held: VelocitySet) -> NDArray[np.intp]:
     if len(corners) > 2:
         corners = shapely.get_coordinates(shapely.orient_polygons(outline))[:-1]
     distance = np.hypot(*(corners[:, np.newaxis] - points).T)
-    return np.argmin(distance, axis=0)
+    return np.asarray(np.argmin(distance, axis=0))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -389,4 +389,4 @@ def _close_in(
         c_low, c_high = across[every, at - 1], across[every, at]
     span = c_high - c_low
     part = np.divide(-c_low, span, out=np.zeros_like(span), where=span != 0.0)
-    return low + np.clip(part, 0.0, 1.0) * (high - low)
+    return np.asarray(low + np.clip(part, 0.0, 1.0) * (high - low))
