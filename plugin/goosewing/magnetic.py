@@ -16,12 +16,15 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import cache
-from typing import Any, Literal, NamedTuple
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
 from goosewing.angles import wrap_longitude
 from goosewing.compass import DeviationCard, east_or_west, magnetic_from_true
 from goosewing.errors import InputError
-from goosewing.records import Board, Leg, Plan
+from goosewing.records import Board, Layline, Leg, Plan
+
+if TYPE_CHECKING:
+    from goosewing.laylines import LaylineSheet
 
 VariationAt = Callable[[float, float, datetime], float]
 """Variation at lat, lon [°] and an aware time; east positive. [°]"""
@@ -247,6 +250,41 @@ def with_variation(
     legs = tuple(_leg_with(leg, find, card) for leg in plan.legs)
     notices = (*plan.notices, *_notices(plan, variation, find, card))
     return replace(plan, legs=legs, notices=notices)
+
+
+def laylines_with_variation(
+    sheet: LaylineSheet, variation: float | VariationAt, time: datetime
+) -> LaylineSheet:
+    """Fill in the magnetic courses of laylines, by the variation at their marks.
+
+    Parameters
+    ----------
+    sheet : LaylineSheet
+    variation : float or callable
+        As in `with_variation`.
+    time : datetime
+        Aware; when the lines are wanted.
+
+    Raises
+    ------
+    InputError
+        As `with_variation`.
+    """
+    find = _constant(variation) if isinstance(variation, float | int) else variation
+    lines = tuple(_layline_with(line, find, time) for line in sheet.laylines)
+    if isinstance(variation, float | int):
+        told = [f"Magnetic courses by a variation of {east_or_west(variation)}, as entered."]
+    else:
+        name = variation.name if isinstance(variation, VariationModel) else "variation"
+        old = variation.notice(time) if isinstance(variation, VariationModel) else None
+        told = [f"Magnetic courses by the {name}, at each mark.", *([old] if old else [])]
+    return replace(sheet, laylines=lines, notices=(*sheet.notices, *told))
+
+
+def _layline_with(line: Layline, find: VariationAt, time: datetime) -> Layline:
+    mark = line.points[-1]
+    magnetic = magnetic_from_true(line.course_over_ground_deg, find(mark.lat, mark.lon, time))
+    return replace(line, course_magnetic_deg=float(magnetic))
 
 
 def _constant(variation: float) -> VariationAt:

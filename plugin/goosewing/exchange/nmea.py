@@ -222,9 +222,7 @@ def format_rte(
         raise InputError(f"names_per_sentence must be 1 or more, got {names_per_sentence}")
     clean, called = [_needed(each) for each in names], _needed(route)
     mode = "c" if complete else "w"
-    # Packed as if the total had as many digits as it could need: it is known last.
-    widest = str(max(len(clean), 1))
-    groups = _packed(clean, [widest, widest, mode, called], names_per_sentence)
+    groups = _packed(clean, mode, called, names_per_sentence)
     total = str(len(groups))
     return tuple(
         format_sentence(talker, "RTE", [total, str(number), mode, called, *group])
@@ -232,12 +230,23 @@ def format_rte(
     )
 
 
-def _packed(names: Sequence[str], head: Sequence[str], most: int) -> list[list[str]]:
-    spare = LONGEST - len(f"$GPRTE,{','.join(head)}*hh\r\n")
+def _packed(names: Sequence[str], mode: str, called: str, most: int) -> list[list[str]]:
+    # How many sentences there are takes room in each of them, and is known last.
+    digits = 1
+    while True:
+        number = "9" * digits
+        head = len(f"$GPRTE,{number},{number},{mode},{called}*hh\r\n")
+        groups = _filled(names, LONGEST - head, most)
+        if len(str(len(groups))) <= digits:
+            return groups
+        digits += 1
+
+
+def _filled(names: Sequence[str], room: int, most: int) -> list[list[str]]:
     groups: list[list[str]] = [[]]
     used = 0
     for name in names:
-        if groups[-1] and (used + 1 + len(name) > spare or len(groups[-1]) >= most):
+        if groups[-1] and (used + 1 + len(name) > room or len(groups[-1]) >= most):
             groups.append([])
             used = 0
         groups[-1].append(name)

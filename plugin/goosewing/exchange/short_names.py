@@ -237,7 +237,7 @@ class ShortNames:
             return name
         stem = name or "".join(in_charset(self.stem, self.charset))
         if stem not in self._numbers:
-            self._numbers[stem] = self._counted(starting_at=2 if name else 1)
+            self._numbers[stem] = self._tails(stem, starting_at=2 if name else 1)
         for tail in self._numbers[stem]:
             candidate = self._with_tail(stem, tail)
             if candidate.casefold() not in self._taken:
@@ -248,16 +248,19 @@ class ShortNames:
             "allow longer names or more characters"
         )
 
-    def _counted(self, *, starting_at: int) -> Iterator[str]:
-        if set(DIGITS) <= set(self.charset):
+    def _tails(self, stem: str, *, starting_at: int) -> Iterator[str]:
+        # A digit behind a number would make another number: T1 becomes T1B, not T12.
+        if set(DIGITS) <= set(self.charset) and not stem[-1:].isdigit():
             for number in count(starting_at):
                 if len(str(number)) > self.length:
                     break
                 yield str(number)
         signs = {each.casefold(): each for each in self.charset if each != " "}
+        ordered = sorted(signs.values(), key=lambda each: each.isdigit())
         for width in range(1, self.length + 1):
-            for letters in product(signs.values(), repeat=width):
-                yield "".join(letters)
+            for letters in product(ordered, repeat=width):
+                if letters != ("A",):
+                    yield "".join(letters)
 
 
 def fits(name: str, length: int, charset: str) -> bool:
