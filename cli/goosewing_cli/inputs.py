@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from collections.abc import Sequence
+from datetime import UTC, datetime, tzinfo
+from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -10,7 +12,18 @@ import typer
 
 if TYPE_CHECKING:
     from goosewing.boat.model import Boat
+    from goosewing.magnetic import VariationModel
+    from goosewing.marks import Marks
     from goosewing.weather.base import Weather
+
+
+class Source(StrEnum):
+    """Where in a GPX file the marks are."""
+
+    route = "route"
+    waypoints = "waypoints"
+    track = "track"
+
 
 MarksFile = Annotated[
     Path, typer.Argument(metavar="MARKS.gpx", help="A GPX file with a route, waypoints or a track.")
@@ -42,12 +55,49 @@ PerformanceFactor = Annotated[
     float | None,
     typer.Option("--performance", metavar="FACTOR", help="Factor on all boat speeds, such as 0.9."),
 ]
+SourceOfMarks = Annotated[
+    Source | None,
+    typer.Option("--from", help="Take the marks from this; a route if there is one."),
+]
+RouteName = Annotated[
+    str | None, typer.Option("--route", metavar="NAME", help="Which route, by name.")
+]
+AtText = Annotated[
+    str | None,
+    typer.Option("--at", metavar="LAT,LON", help="Start from here, such as \"57°30.5'N 11°20'E\"."),
+]
+NextMark = Annotated[
+    str | None,
+    typer.Option("--next", metavar="MARK", help="The next mark; those before it are dropped."),
+]
+LeaveTexts = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--leave",
+        metavar="MARK=SIDE:NM",
+        help='Leave a mark on a hand and at a distance, such as "Anholt E=port:0.2"; repeatable.',
+    ),
+]
+ZoneText = Annotated[
+    str | None,
+    typer.Option(
+        "--zone", metavar="ZONE", help="Show local time too, such as Europe/Stockholm or +02:00."
+    ),
+]
+VariationText = Annotated[
+    str | None,
+    typer.Option(
+        "--variation", metavar="DEG|model", help="Add magnetic headings; east is positive."
+    ),
+]
+MarginDegrees = Annotated[
+    float, typer.Option("--margin", metavar="DEG", help="Sail past the layline by this much.")
+]
 
 
 def load_boat(path: Path | None, performance: float | None) -> Boat:
     """Read the boat file and apply the factor on her speed."""
     from goosewing.boat.read import read_boat
-
     from goosewing.errors import InputError
 
     if path is None:
@@ -117,3 +167,53 @@ def ensure_folder(folder: Path) -> None:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise InputError(f"can't make the folder: {error.strerror}", where=str(folder)) from None
+
+
+def load_zone(text: str | None) -> tzinfo | None:
+    """Read the zone in which times are shown beside UTC."""
+    if text is None:
+        return None
+    from goosewing.positions import parse_zone
+
+    return parse_zone(text)
+
+
+def load_variation(text: str) -> float | VariationModel:
+    """Read a variation, or the model that tells it."""
+    from goosewing.magnetic import parse_variation, variation_model
+
+    given = parse_variation(text)
+    return variation_model() if given == "model" else given
+
+
+def read_marks(
+    path: Path,
+    source: Source | None,
+    route: str | None,
+    *,
+    at: str | None = None,
+    next_mark: str | None = None,
+    leave: Sequence[str] = (),
+) -> Marks:
+    """Read the marks and put them as the navigator wants them now.
+
+    Raises
+    ------
+    InputError
+        If file, position, name or side is wrong.
+    """
+    from goosewing import marks
+    from goosewing.exchange import gpx
+    from goosewing.positions import parse_position
+
+    here = None if at is None else parse_position(at)
+    wishes = [marks.parse_leave(text) for text in leave]
+    read = gpx.read_marks(path, source=None if source is None else source.value, route=route)
+    made = marks.Marks(marks.leaving(read.marks, wishes), read.notices)
+    if next_mark is not None:
+        ahead = marks.from_next(made.marks, next_mark)
+        made = marks.Marks(ahead.marks, (*made.notices, *ahead.notices))
+    if here is not None:
+        ahead = marks.starting_here(made.marks, *here)
+        made = marks.Marks(ahead.marks, (*made.notices, *ahead.notices))
+    return made

@@ -31,30 +31,37 @@ NARROWEST = 80
 
 def show_plan(plan: Plan, *, written: Sequence[Path] = ()) -> None:
     """Print a plan as a table, with what it saves, why, and the cautions."""
-    console = Console(highlight=False, soft_wrap=False)
-    if console.width < NARROWEST or not console.is_terminal:
-        console.width = max(console.width, NARROWEST)
+    console = console_for()
     console.print(Text(_title(plan), style="bold"))
     for number, leg in enumerate(plan.legs, 1):
         console.print()
         console.print(Text(f"Leg {number}  {leg.origin} to {leg.destination}", style="bold"))
         console.print(_leg_table(leg))
         for reason in leg.reasons:
-            _paragraph(console, reason, indent="  ")
+            paragraph(console, reason, indent="  ")
     console.print()
     for line in summary(plan):
-        _paragraph(console, line)
+        paragraph(console, line)
     for notice in plan.notices:
-        _paragraph(console, f"Note: {notice}")
+        paragraph(console, f"Note: {notice}")
     console.print()
     for caution in plan.cautions:
-        _paragraph(console, f"Caution: {caution}")
+        paragraph(console, f"Caution: {caution}")
     if written:
         console.print()
         console.print(f"Written: {', '.join(str(path) for path in written)}")
 
 
-def _paragraph(console: Console, text: str, indent: str = "") -> None:
+def console_for() -> Console:
+    """Return the console to print on, never narrower than the tables need."""
+    console = Console(highlight=False, soft_wrap=False)
+    if console.width < NARROWEST or not console.is_terminal:
+        console.width = max(console.width, NARROWEST)
+    return console
+
+
+def paragraph(console: Console, text: str, indent: str = "") -> None:
+    """Print text wrapped at the console's width, never wider than is read well."""
     width = min(console.width, 100)
     for line in textwrap.wrap(text, width, initial_indent=indent, subsequent_indent=indent + "  "):
         console.print(Text(line))

@@ -8,12 +8,15 @@ sail set the edges of the sector from which the mark can be reached under it.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from goosewing import earth
 from goosewing.boards import course_between
+from goosewing.errors import InputError
 from goosewing.records import CAUTIONS, Fix, Layline, Mark
 from goosewing.velocity import VelocitySet, along_and_across
 
@@ -24,6 +27,9 @@ if TYPE_CHECKING:
 
 ON_THE_LAYLINE_NM = 0.005
 """Nearer than this (9 m) she is on it."""
+
+LONGEST_NM = 1000.0
+"""Nobody plots a longer layline: a unit went wrong."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,6 +63,8 @@ class LaylineSheet:
     boat: str
     laylines: tuple[Layline, ...]
     from_here: tuple[FromHere, ...] = ()
+    magnetic_courses_deg: tuple[float, ...] | None = None
+    """Course over the ground of each line, from magnetic north, where a variation is given."""
     notices: tuple[str, ...] = ()
     cautions: tuple[str, ...] = CAUTIONS
 
@@ -95,20 +103,36 @@ def sheet(
         Where she is: how she lies to the laylines of the second mark is added.
     notices : sequence of str
         Carried along.
+
+    Raises
+    ------
+    InputError
+        If length or margin make no sense, or a line would run past a pole.
     """
+    if length_nm is not None and not 0.0 < length_nm <= LONGEST_NM:
+        raise InputError(
+            f"a layline's length must be above 0 and at most {LONGEST_NM:g} nm, got {length_nm:g}"
+        )
+    if not 0.0 <= margin_deg <= 45.0:
+        raise InputError(f"the margin must be 0 to 45 degrees, got {margin_deg:g}")
     lines: list[Layline] = []
     ahead: tuple[FromHere, ...] = ()
-    for number, (origin, mark) in enumerate(zip(marks[:-1], marks[1:], strict=True)):
+    for number, (origin, mark) in enumerate(pairwise(marks)):
         course = course_between(origin.lat, origin.lon, mark.lat, mark.lon)
         needed = needed_velocities(held, course.bearing_deg)
-        length = length_nm or course.distance_nm
+        length = course.distance_nm if length_nm is None else length_nm
         of_mark = [_layline(held, mark, one, length, margin_deg) for one in needed]
         lines += of_mark
         if here is not None and number == 0:
             ahead = from_here(held, mark, needed, of_mark, here)
-    return LaylineSheet(
-        boat=held.boat.name, laylines=tuple(lines), from_here=ahead, notices=tuple(notices)
-    )
+    said = (*notices, *_sector_notices(held, lines))
+    return LaylineSheet(boat=held.boat.name, laylines=tuple(lines), from_here=ahead, notices=said)
+
+
+def _sector_notices(held: VelocitySet, lines: Sequence[Layline]) -> list[str]:
+    drawn = {line.sail_set for line in lines}
+    poled = dict.fromkeys(mode.name for mode in held.modes if mode.poled and mode.name in drawn)
+    return [f"Between the two lines of {name} a mark is reached under {name}." for name in poled]
 
 
 def needed_velocities(held: VelocitySet, bearing_deg: float) -> list[Held]:
@@ -199,19 +223,18 @@ def _lie(
     other: int,
     here: tuple[float, float],
 ) -> FromHere:
-    words = {"mark": mark.name, "tack": line.tack, "sail_set": line.sail_set}
     course = line.course_over_ground_deg
     meeting = earth.loxodromes_meet(*here, _course_deg(held, other), mark.lat, mark.lon, course)
     first, second = float(meeting.first_nm), float(meeting.second_nm)
     back = earth.loxodrome_direct(mark.lat, mark.lon, course + 180.0, 1.0)
     off = float(earth.cross_track_nm(*here, float(back.lat), float(back.lon), mark.lat, mark.lon))
+    lies = partial(FromHere, mark=mark.name, tack=line.tack, sail_set=line.sail_set)
     if abs(off) <= ON_THE_LAYLINE_NM:
-        return FromHere(**words, state="on it", distance_nm=0.0, elapsed_h=0.0)
-    if not np.isfinite(first):
-        return FromHere(**words, state="out of reach")
+        return lies(state="on it", distance_nm=0.0, elapsed_h=0.0)
     if first < 0.0:
-        return FromHere(**words, state="overstood", overstood_nm=abs(off))
-    if second < 0.0:
-        return FromHere(**words, state="out of reach")
+        return lies(state="overstood", overstood_nm=abs(off))
+    # NaN, where the two courses are parallel, is out of reach as well.
+    if not (first >= 0.0 and second >= 0.0):
+        return lies(state="out of reach")
     speed = float(np.hypot(held.east_kn[other], held.north_kn[other]))
-    return FromHere(**words, state="short of it", distance_nm=first, elapsed_h=first / speed)
+    return lies(state="short of it", distance_nm=first, elapsed_h=first / speed)

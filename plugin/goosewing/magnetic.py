@@ -271,20 +271,20 @@ def laylines_with_variation(
         As `with_variation`.
     """
     find = _constant(variation) if isinstance(variation, float | int) else variation
-    lines = tuple(_layline_with(line, find, time) for line in sheet.laylines)
+    courses = tuple(_magnetic_course(line, find, time) for line in sheet.laylines)
     if isinstance(variation, float | int):
         told = [f"Magnetic courses by a variation of {east_or_west(variation)}, as entered."]
     else:
         name = variation.name if isinstance(variation, VariationModel) else "variation"
         old = variation.notice(time) if isinstance(variation, VariationModel) else None
         told = [f"Magnetic courses by the {name}, at each mark.", *([old] if old else [])]
-    return replace(sheet, laylines=lines, notices=(*sheet.notices, *told))
+    return replace(sheet, magnetic_courses_deg=courses, notices=(*sheet.notices, *told))
 
 
-def _layline_with(line: Layline, find: VariationAt, time: datetime) -> Layline:
+def _magnetic_course(line: Layline, find: VariationAt, time: datetime) -> float:
     mark = line.points[-1]
-    magnetic = magnetic_from_true(line.course_over_ground_deg, find(mark.lat, mark.lon, time))
-    return replace(line, course_magnetic_deg=float(magnetic))
+    variation = find(mark.lat, mark.lon, time)
+    return float(magnetic_from_true(line.course_over_ground_deg, variation))
 
 
 def _constant(variation: float) -> VariationAt:

@@ -12,17 +12,14 @@ from typing import TYPE_CHECKING
 from goosewing import earth
 from goosewing.chain import First
 from goosewing.errors import InputError
+from goosewing.marks import SAME_PLACE_M, metres_apart
 from goosewing.records import Mark, Plan, Tack
-from goosewing.units import METRES_PER_NM
 from goosewing.weather.base import Weather, hours_from_datetime
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from goosewing.boat.model import Boat
-
-SAME_PLACE_M = 0.5
-"""Marks in a row closer than this are one mark."""
 
 HIGHEST_LATITUDE_DEG = 89.0
 """Nearer the pole a course has no meaning that a helm could follow."""
@@ -119,7 +116,7 @@ def usable_marks(marks: Sequence[Mark]) -> tuple[tuple[Mark, ...], tuple[str, ..
     kept = [_checked(marks[0])]
     notices = []
     for mark in marks[1:]:
-        if _metres_apart(kept[-1], _checked(mark)) <= SAME_PLACE_M:
+        if metres_apart(kept[-1], _checked(mark)) <= SAME_PLACE_M:
             notices.append(f"{mark.name} dropped: it is in the same place as {kept[-1].name}.")
         else:
             kept.append(mark)
@@ -141,7 +138,3 @@ def _checked(mark: Mark) -> Mark:
         if -180.0 <= mark.lon < 180.0
         else replace(mark, lon=float(earth.wrap_longitude(mark.lon)))
     )
-
-
-def _metres_apart(a: Mark, b: Mark) -> float:
-    return float(earth.geodesic_inverse(a.lat, a.lon, b.lat, b.lon).distance_nm) * METRES_PER_NM

@@ -31,8 +31,12 @@ STEP_DEG = 0.05
 GROOVE = 0.99
 """Within this share of the best VMG the helm is in the groove."""
 
-ON_THE_HULL = 0.998
-"""An angle this close to the hull is as good as on it, for saying what to carry."""
+ON_THE_HULL = 1.0 - 1e-6
+"""A velocity with this share of the hull is a vertex of it, up to sampling."""
+
+WORTH_A_MANOEUVRE = 0.995
+"""A stretch of angles inside the hull that is nowhere deeper than this is as good as on it:
+half a percent no crew can tell, and two boards for it would cost a manoeuvre."""
 
 Sector = tuple[float, float]
 
@@ -119,7 +123,7 @@ def _for_wind(boat: Boat, tws_kn: float, step_deg: float) -> WindTargets:
         upwind=tuple(t for at in own if (t := _best(held, at, held.north_kn[at]))),
         downwind=tuple(t for at in own if (t := _best(held, at, -held.north_kn[at]))),
         not_worth_sailing=tuple(
-            s for at in own for s in _sectors(held, at, _share_of_hull(held, at) < ON_THE_HULL)
+            s for at in own for s in _sectors(held, at, _inside(_share_of_hull(held, at)))
         ),
         carry=_carry(held, own, everything),
     )
@@ -212,14 +216,28 @@ def _sectors(held: VelocitySet, at: NDArray[np.intp], where: BoolArray) -> list[
     ]
 
 
+def _inside(share: Array) -> BoolArray:
+    """Return which of a sail set's angles lie in stretches too deep inside the hull to be sailed.
+
+    Such a stretch reaches from one vertex of the hull to the next, whatever its depth there.
+    """
+    inside = share < ON_THE_HULL
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], inside, [False])).astype(int)))
+    deep = np.zeros_like(inside)
+    for first, end in edges.reshape(-1, 2):
+        deep[first:end] = share[first:end].min() < WORTH_A_MANOEUVRE
+    return deep
+
+
 def _carry(
     held: VelocitySet, own: list[NDArray[np.intp]], everything: NDArray[np.intp]
 ) -> tuple[SailSector, ...]:
     if not everything.size:
         return ()
-    share = _share_of_hull(held, everything)
-    worth = dict(zip(everything.tolist(), (share >= ON_THE_HULL).tolist(), strict=True))
+    share = dict(zip(everything.tolist(), _share_of_hull(held, everything).tolist(), strict=True))
     sectors = [
-        sector for at in own for sector in _sectors(held, at, np.array([worth[i] for i in at]))
+        sector
+        for at in own
+        for sector in _sectors(held, at, ~_inside(np.array([share[i] for i in at.tolist()])))
     ]
     return tuple(sorted(sectors, key=lambda sector: sector.twa_deg))

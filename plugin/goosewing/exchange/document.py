@@ -24,6 +24,8 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 PLAN_FORMAT = "goosewing.plan/1"
+LAYLINES_FORMAT = "goosewing.laylines/1"
+TARGETS_FORMAT = "goosewing.targets/1"
 
 # A record's field is called otherwise in the document where the document's word
 # is not one that Python allows.

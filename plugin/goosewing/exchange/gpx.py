@@ -50,8 +50,9 @@ if TYPE_CHECKING:
     from datetime import datetime
     from pathlib import Path
 
-    from gpxpy.gpx import GPXRoute, GPXTrack, GPXTrackPoint
+    from gpxpy.gpx import GPXRoute, GPXTrack, GPXTrackPoint, GPXWaypoint
 
+    from goosewing.laylines import LaylineSheet
     from goosewing.records import Board, Fix, Layline, Leg, Manoeuvre, Plan
 
 Source: TypeAlias = Literal["route", "waypoints", "track"]
@@ -399,6 +400,57 @@ def format_plan(plan: Plan) -> str:
     return with_line_ends(gpx.to_xml(version="1.1")) + "\n"
 
 
+def write_laylines(
+    path: Path | str, sheet: LaylineSheet, marks: Sequence[Mark], inputs: Iterable[Path | str] = ()
+) -> None:
+    """Write `format_laylines` to `path`, wholly or not at all.
+
+    Raises
+    ------
+    InputError
+        As `goosewing.exchange.files.write_atomically`.
+    """
+    write_atomically(path, format_laylines(sheet, marks), inputs=inputs)
+
+
+def format_laylines(sheet: LaylineSheet, marks: Sequence[Mark]) -> str:
+    """Write laylines as tracks of GPX 1.1, and their marks as waypoints.
+
+    Parameters
+    ----------
+    sheet : LaylineSheet
+    marks : sequence of Mark
+        Those that the lines belong to, with whatever the user's file held for them.
+    """
+    from gpxpy.gpx import GPX
+
+    prefixes = Prefixes(pair for mark in marks for pair in _kept(mark).prefixes)
+    gpx = GPX()
+    gpx.creator = "Goosewing"
+    gpx.name = writable(f"{sheet.boat}: laylines")
+    gpx.description = writable(" ".join((*sheet.notices, *sheet.cautions)))
+    gpx.waypoints = [_waypoint(mark, prefixes) for mark in marks]
+    gpx.tracks = _tracks(sheet.laylines, prefixes)
+    gpx.nsmap = prefixes.declared()
+    return with_line_ends(gpx.to_xml(version="1.1")) + "\n"
+
+
+def _waypoint(mark: Mark, prefixes: Prefixes) -> GPXWaypoint:
+    from gpxpy.gpx import GPXWaypoint
+
+    point = GPXWaypoint()
+    _put_at(point, mark.lat, mark.lon)
+    point.name = writable(mark.name)
+    point.description, point.comment, point.symbol, point.type = (
+        None if each is None else writable(each)
+        for each in (mark.description, mark.comment, mark.symbol, mark.kind)
+    )
+    point.extensions = [
+        prefixes.ready(each) for each in (*_kept(mark).extensions, *_leave_element(mark))
+    ]
+    return point
+
+
 def _title(plan: Plan) -> str:
     return writable(f"{plan.marks[0].name} to {plan.marks[-1].name}")
 
@@ -535,7 +587,7 @@ def _prefix(manoeuvres: Sequence[Manoeuvre]) -> str:
     return _PREFIXES[_kind(manoeuvres)]
 
 
-def _put_at(point: RoutePoint | GPXTrackPoint, lat: float, lon: float) -> None:
+def _put_at(point: RoutePoint | GPXTrackPoint | GPXWaypoint, lat: float, lon: float) -> None:
     # Seven decimals: 1e-7° of latitude is 11 mm, finer than any receiver on board,
     # and never an exponent. 180 itself is outside GPX, which has -180 for it.
     east = round(lon, 7)
@@ -609,8 +661,11 @@ def _attribute(value: Any) -> str:
 
 
 def _layline_tracks(plan: Plan, prefixes: Prefixes) -> list[GPXTrack]:
+    return _tracks([layline for leg in plan.legs for layline in leg.laylines], prefixes)
+
+
+def _tracks(laylines: Sequence[Layline], prefixes: Prefixes) -> list[GPXTrack]:
     taken: set[str] = set()
-    laylines = [layline for leg in plan.legs for layline in leg.laylines]
     return [_layline_track(each, _layline_name(each, taken), prefixes) for each in laylines]
 
 

@@ -1,0 +1,61 @@
+"""`goosewing targets`: what to steer up and down the wind, and what to carry when."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from goosewing_cli import inputs
+
+if TYPE_CHECKING:
+    from goosewing.boat.model import Boat
+    from goosewing.units import Array
+
+USUAL_WINDS_KN = (4.0, 6.0, 8.0, 10.0, 12.0, 16.0, 20.0, 25.0, 30.0, 35.0)
+"""Asked of a boat where the user names no wind: closer where a knot matters more."""
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command to the application."""
+    app.command("targets", help="Best angles up and down the wind, and what to carry when.")(
+        targets
+    )
+
+
+def targets(
+    boat: inputs.BoatFile = None,
+    wind_speed: Annotated[
+        list[float] | None,
+        typer.Option(
+            "--wind-speed", metavar="KN", help="True wind; repeatable. All that she bears if none."
+        ),
+    ] = None,
+    performance: inputs.PerformanceFactor = None,
+    json: inputs.AsJson = False,
+) -> None:
+    """Print best angles, groove, sectors not worth sailing and what to carry."""
+    from goosewing import targets as room
+    from goosewing.exchange import document
+
+    crew = inputs.load_boat(boat, performance)
+    made = room.targets(crew, wind_speed or usual_winds(crew))
+    if json:
+        content = document.document(document.TARGETS_FORMAT, **document.plain(made))
+        typer.echo(document.format_json(content).decode(), nl=False)
+        return
+    from goosewing_cli.show_targets import show_targets
+
+    show_targets(made)
+
+
+def usual_winds(boat: Boat) -> list[float]:
+    """Return the usual wind speeds between her tables' first column and what she bears."""
+    first = min(_least_kn(sails.polar.tws_kn) for sails in boat.sail_sets)
+    last = max(sails.strongest_tws_kn for sails in boat.sail_sets)
+    return [kn for kn in USUAL_WINDS_KN if first <= kn <= last] or [last]
+
+
+def _least_kn(tws_kn: Array) -> float:
+    # A column of no wind holds zeros only.
+    return float(min(kn for kn in tws_kn if kn > 0.0))
