@@ -11,6 +11,9 @@ import typer
 from goosewing_cli import inputs
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+    from datetime import tzinfo
+
     from goosewing.records import Plan
 
 
@@ -30,14 +33,6 @@ class TackName(StrEnum):
     starboard = "starboard"
 
 
-class Source(StrEnum):
-    """Where in a GPX file the marks are."""
-
-    route = "route"
-    waypoints = "waypoints"
-    track = "track"
-
-
 def register(app: typer.Typer) -> None:
     """Add the command to the application."""
     app.command("plan", help="Plan the boards from mark to mark.")(plan)
@@ -52,21 +47,16 @@ def plan(
     out: inputs.OutFile = None,
     json: inputs.AsJson = False,
     performance: inputs.PerformanceFactor = None,
-    source: Annotated[
-        Source | None,
-        typer.Option("--from", help="Take the marks from this; a route if there is one."),
-    ] = None,
-    route: Annotated[
-        str | None, typer.Option("--route", metavar="NAME", help="Which route, by name.")
-    ] = None,
+    source: inputs.SourceOfMarks = None,
+    route: inputs.RouteName = None,
+    at: inputs.AtText = None,
+    next_mark: inputs.NextMark = None,
+    leave: inputs.LeaveTexts = None,
     first: Annotated[
         First | None,
         typer.Option("--first", help="Which board first; the longer where it costs nothing."),
     ] = None,
-    margin: Annotated[
-        float,
-        typer.Option("--margin", metavar="DEG", help="Sail past the layline by this much."),
-    ] = 0.0,
+    margin: inputs.MarginDegrees = 0.0,
     corridor: Annotated[
         float | None,
         typer.Option(
@@ -80,19 +70,27 @@ def plan(
     start_tack: Annotated[
         TackName | None, typer.Option("--start-tack", help="The tack she is on at the start.")
     ] = None,
+    variation: inputs.VariationText = None,
+    deviation: Annotated[
+        Path | None,
+        typer.Option(
+            "--deviation", metavar="FILE", help="Her compass's deviation card: adds its headings."
+        ),
+    ] = None,
+    zone: inputs.ZoneText = None,
     picture: Annotated[
         Path | None,
         typer.Option("--picture", metavar="FILE", help="Draw the plan, as PNG or SVG."),
     ] = None,
 ) -> None:
     """Plan the boards from mark to mark."""
-    from goosewing.exchange import gpx
     from goosewing.plan import Options, make
 
     crew = inputs.load_boat(boat, performance)
     weather = inputs.load_weather(wind, current)
     departure = inputs.departure_time(depart)
-    read = gpx.read_marks(marks, source=None if source is None else source.value, route=route)
+    local = inputs.load_zone(zone)
+    wanted = inputs.read_marks(marks, source, route, at=at, next_mark=next_mark, leave=leave or ())
     options = Options(
         first=None if first is None else first.value,
         margin_deg=margin,
@@ -100,13 +98,42 @@ def plan(
         start_with=start_with,
         start_tack=None if start_tack is None else start_tack.value,
     )
-    made = make(read.marks, crew, weather, departure, options, notices=read.notices)
-    files = [path for path in (marks, boat) if path is not None]
-    deliver(made, out=out, picture=picture, json=json, inputs_read=files)
+    by_compass = compass_headings(variation, deviation)
+    made = by_compass(make(wanted.marks, crew, weather, departure, options, notices=wanted.notices))
+    files = [path for path in (marks, boat, deviation) if path is not None]
+    deliver(made, out=out, picture=picture, json=json, inputs_read=files, zone=local)
+
+
+def compass_headings(variation: str | None, deviation: Path | None) -> Callable[[Plan], Plan]:
+    """Read variation and deviation card first, to fail before any planning; then fill them in.
+
+    Raises
+    ------
+    InputError
+        If one is wrong, or a card comes without a variation.
+    """
+    from goosewing.errors import InputError
+
+    if variation is None:
+        if deviation is not None:
+            raise InputError("--deviation needs --variation DEG or --variation model as well")
+        return lambda made: made
+    from goosewing.exchange.deviation import read_card
+    from goosewing.magnetic import with_variation
+
+    given = inputs.load_variation(variation)
+    card = None if deviation is None else read_card(deviation)
+    return lambda made: with_variation(made, given, card)
 
 
 def deliver(
-    made: Plan, *, out: Path | None, picture: Path | None, json: bool, inputs_read: list[Path]
+    made: Plan,
+    *,
+    out: Path | None,
+    picture: Path | None,
+    json: bool,
+    inputs_read: list[Path],
+    zone: tzinfo | None = None,
 ) -> None:
     """Write what was asked for, then print the plan."""
     if out is not None:
@@ -124,4 +151,5 @@ def deliver(
     else:
         from goosewing_cli.show import show_plan
 
-        show_plan(made, written=[path for path in (out, picture) if path is not None])
+        written = [path for path in (out, picture) if path is not None]
+        show_plan(made, written=written, zone=zone)

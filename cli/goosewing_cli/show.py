@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import textwrap
+from datetime import timedelta
 from typing import TYPE_CHECKING
 
 from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from goosewing.exchange.wording import leaving_words
 from goosewing.words import (
     clock,
     heading_words,
@@ -19,9 +21,10 @@ from goosewing.words import (
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from datetime import datetime, tzinfo
     from pathlib import Path
 
-    from goosewing.records import Board, Leg, Manoeuvre, Plan
+    from goosewing.records import Board, Fix, Leg, Manoeuvre, Mark, Plan
 
 SIDE_STYLE = {"port": "red", "starboard": "green"}
 """The trade's own colours; the word is always printed as well."""
@@ -29,19 +32,21 @@ SIDE_STYLE = {"port": "red", "starboard": "green"}
 NARROWEST = 80
 
 
-def show_plan(plan: Plan, *, written: Sequence[Path] = ()) -> None:
+def show_plan(plan: Plan, *, written: Sequence[Path] = (), zone: tzinfo | None = None) -> None:
     """Print a plan as a table, with what it saves, why, and the cautions."""
     console = console_for()
     console.print(Text(_title(plan), style="bold"))
     for number, leg in enumerate(plan.legs, 1):
         console.print()
         console.print(Text(f"Leg {number}  {leg.origin} to {leg.destination}", style="bold"))
-        console.print(_leg_table(leg))
+        console.print(_leg_table(leg, plan.marks[number], zone))
         for reason in leg.reasons:
             paragraph(console, reason, indent="  ")
     console.print()
     for line in summary(plan):
         paragraph(console, line)
+    if zone is not None:
+        paragraph(console, zone_words(plan, zone))
     for notice in plan.notices:
         paragraph(console, f"Note: {notice}")
     console.print()
@@ -67,14 +72,25 @@ def paragraph(console: Console, text: str, indent: str = "") -> None:
         console.print(Text(line))
 
 
+def zone_words(plan: Plan, zone: tzinfo) -> str:
+    """Say which zone the local times are in, and what it makes of the arrival."""
+    leaves, arrives = (
+        f"{(time + timedelta(seconds=30)).astimezone(zone):%Y-%m-%d %H:%M %Z}"
+        for time in (plan.departure, plan.arrival)
+    )
+    return f"Local time: departure {leaves}, arrival {arrives}."
+
+
 def _title(plan: Plan) -> str:
     names = [plan.legs[0].origin, *(leg.destination for leg in plan.legs)]
     return f"{plan.boat}: {' – '.join(names)}, {plan.departure:%Y-%m-%d} {clock(plan.departure)}"
 
 
-def _leg_table(leg: Leg) -> Table:
+def _leg_table(leg: Leg, mark: Mark, zone: tzinfo | None) -> Table:
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
     table.add_column("UTC", no_wrap=True)
+    if zone is not None:
+        table.add_column("local", no_wrap=True)
     table.add_column("Board", ratio=1)
     table.add_column("Steer", justify="right")
     for name in ("AWA", "kn", "nm", "lasts"):
@@ -82,11 +98,26 @@ def _leg_table(leg: Leg) -> Table:
     waiting = list(leg.manoeuvres)
     for number, board in enumerate(leg.boards):
         done, waiting = _before(board, waiting)
-        _add_board(table, board, done, first=number == 0)
+        _add_board(table, board, done, zone, first=number == 0)
     last = leg.boards[-1]
     assert last.end.time is not None
-    table.add_row(clock(last.end.time), Text(f"{leg.destination} reached", style="bold"))
+    table.add_row(*_times(last.end.time, zone), _reached(mark, last.end))
     return table
+
+
+def _times(time: datetime, zone: tzinfo | None) -> list[str]:
+    """Return a time in UTC and, with a zone, by the ship's clock, without its zone's name."""
+    if zone is None:
+        return [clock(time)]
+    return [clock(time), f"{(time + timedelta(seconds=30)).astimezone(zone):%H:%M}"]
+
+
+def _reached(mark: Mark, end: Fix) -> Text:
+    words = leaving_words(mark)
+    if words is None:
+        return Text(f"{mark.name} reached", style="bold")
+    said = Text(f"{mark.name}: {words}", style="bold")
+    return said.append(f"\nfrom {position_words(end.lat, end.lon)}", style="not bold")
 
 
 def _before(board: Board, waiting: list[Manoeuvre]) -> tuple[list[Manoeuvre], list[Manoeuvre]]:
@@ -96,7 +127,9 @@ def _before(board: Board, waiting: list[Manoeuvre]) -> tuple[list[Manoeuvre], li
     return now, [m for m in waiting if m not in now]
 
 
-def _add_board(table: Table, board: Board, done: list[Manoeuvre], *, first: bool) -> None:
+def _add_board(
+    table: Table, board: Board, done: list[Manoeuvre], zone: tzinfo | None, *, first: bool
+) -> None:
     assert board.start.time is not None
     if done:
         words = manoeuvre_words([m.kind for m in done], board.tack, board.sail_set)
@@ -104,13 +137,16 @@ def _add_board(table: Table, board: Board, done: list[Manoeuvre], *, first: bool
         if not first:
             where = position_words(board.start.lat, board.start.lon)
             said.append(f"\nat {where}", style="not bold")
-        table.add_row(clock(done[0].time), said)
+        table.add_row(*_times(done[0].time, zone), said)
     sails = Text(f"{board.tack} tack", style=SIDE_STYLE[board.tack])
     sails.append(f", {board.sail_set}", style="default")
     table.add_row(
-        clock(board.start.time),
+        *_times(board.start.time, zone),
         sails,
-        heading_words(board.heading_deg, board.heading_magnetic_deg, board.heading_compass_deg),
+        # One below the other: side by side they would take the room of the words.
+        heading_words(
+            board.heading_deg, board.heading_magnetic_deg, board.heading_compass_deg
+        ).replace(" ", "\n"),
         f"{board.awa_deg:.0f}°",
         f"{board.boat_speed_kn:.1f}",
         f"{board.distance_nm:.1f}",
