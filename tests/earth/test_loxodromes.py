@@ -201,6 +201,17 @@ def test_east_is_no_special_case(lat, distance):
         assert abs(off) < 1.1 * change + 1e-12 * (1.0 + turn)
 
 
+@pytest.mark.parametrize("lat", [0.0, 45.0, -60.0, 80.0])
+@pytest.mark.parametrize("rise_nm", [1e-2, -1e-3, 1e-6, 1e-12])
+def test_nearly_along_a_parallel(lat, rise_nm):
+    # The scale of a strip so thin is that of the parallel in its middle, to (rise/R)².
+    course = 90.0 - math.degrees(math.asin(rise_nm / 500.0))
+    end = earth.loxodrome_direct(lat, 0.0, course, 500.0)
+    middle = math.radians(lat + (end.lat - lat) / 2)
+    radius = A_NM * math.cos(middle) / math.sqrt(1 - E2 * math.sin(middle) ** 2)
+    assert end.lon == pytest.approx(math.degrees(500.0 / radius), abs=1e-10)
+
+
 def test_parallel_keeps_its_latitude():
     end = earth.loxodrome_direct(59.0, 179.0, [90.0, 270.0], 100.0)
     assert end.lat.tolist() == [59.0, 59.0]

@@ -41,6 +41,8 @@ def test_quarters_are_exact(direction, east, north, shaped):
     assert np.shape(found.east) == np.shape(shaped(direction))
     assert np.all(found.east == east)
     assert np.all(found.north == north)
+    assert not np.any(np.signbit(found.east) & (found.east == 0))  # -0.0 turns a calm round
+    assert not np.any(np.signbit(found.north) & (found.north == 0))
     assert np.all(wind.direction_from(*found) == direction % 360)
 
 
