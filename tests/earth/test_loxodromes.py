@@ -204,13 +204,13 @@ def test_east_is_no_special_case(lat, distance):
 @pytest.mark.parametrize("lat", [0.0, 45.0, -60.0, 80.0])
 @pytest.mark.parametrize("rise_nm", [1e-2, -1e-3, 1e-6, 1e-12])
 def test_nearly_along_a_parallel(lat, rise_nm):
-    # The scale of a strip so thin is that of the parallel in its middle, to (rise/R)².
     course = 90.0 - math.degrees(math.asin(rise_nm / 500.0))
     end = earth.loxodrome_direct(lat, 0.0, course, 500.0)
-    middle = math.radians(lat + (end.lat - lat) / 2)
-    radius = A_NM * math.cos(middle) / math.sqrt(1 - E2 * math.sin(middle) ** 2)
+    # Miles to radians of longitude over a strip so thin, by Simpson's rule.
+    phi = np.radians([lat, lat + (end.lat - lat) / 2, end.lat])
+    per_mile = np.sqrt(1 - E2 * np.sin(phi) ** 2) / (A_NM * np.cos(phi)) @ [1 / 6, 4 / 6, 1 / 6]
     departure = math.sqrt(500.0**2 - rise_nm**2)
-    assert end.lon == pytest.approx(math.degrees(departure / radius), abs=1e-10)
+    assert end.lon == pytest.approx(math.degrees(departure * per_mile), abs=1e-10)
 
 
 def test_parallel_keeps_its_latitude():
