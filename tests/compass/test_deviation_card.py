@@ -62,6 +62,13 @@ def test_there_and_back(a, b, c, headings):
     np.testing.assert_allclose(back, 0.0, atol=1e-9)
 
 
+@pytest.mark.parametrize("deviation", [-30.0, -10.0, 10.0, 30.0])
+def test_one_deviation_all_round(deviation):
+    magnetic = np.arange(0.0, 360.0, 1.0)
+    found = card(*[deviation] * 8).compass_from_magnetic(magnetic)
+    np.testing.assert_allclose(found, (magnetic - deviation) % 360.0, atol=1e-9)
+
+
 def test_scalars_and_arrays_agree():
     swung = semicircular(1.0, 5.0, -3.0)
     headings = np.arange(0.0, 720.0, 7.0).reshape(-1, 1)

@@ -335,6 +335,26 @@ def test_a_lone_track_becomes_a_route():
         fit(read, Limits(tracks="drop"))
 
 
+def test_the_antimeridian_is_no_corner():
+    lons = [(179.0 + 0.1 * at + 180.0) % 360.0 - 180.0 for at in range(21)]
+    assert thin([10.0] * 21, lons, 1.0) == (0, 20)
+
+
+def test_a_rhumb_line_is_thinned_to_its_ends():
+    # Straight in the Mercator plane, though it bends in latitude and longitude.
+    from goosewing.earth import latitude_from_isometric
+
+    lats = latitude_from_isometric(np.linspace(60.0, 90.0, 50))
+    assert thin(list(lats), list(np.linspace(0.0, 30.0, 50)), 0.1) == (0, 49)
+
+
+@pytest.mark.parametrize("lon", [179.99999999, 180.0, -180.0])
+def test_no_longitude_is_written_as_180(lon, schemas):
+    text = format_contents(Contents(waypoints=(Point(lat=1e-9, lon=lon, name="A"),)))
+    schemas["1.1"].assertValid(etree.fromstring(text.encode()))
+    assert 'lat="0.0000000" lon="-180.0000000"' in text
+
+
 @pytest.mark.parametrize("count", [1, 2, 3])
 def test_a_track_on_one_spot_is_no_fault(count):
     points = tuple(Point(lat=57.0, lon=11.0) for _ in range(count))

@@ -132,6 +132,17 @@ def test_any_route_is_whole_and_short_enough(names, route, most):
     assert found == [clean_name(each) for each in names]
 
 
+@pytest.mark.parametrize("length", range(1, 21))
+@pytest.mark.parametrize("count", [1, 9, 90, 900])
+def test_any_number_of_sentences_stays_short_enough(length, count):
+    # From ten sentences on, total and number take a byte more in every one of them.
+    lines = format_rte(["N" * length] * count, "0", names_per_sentence=100)
+    assert sum(len(parse_sentence(line).fields) - 4 for line in lines) == count
+    # And none could have held one name more, its number written as wide as the total.
+    spare = len(str(len(lines))) - 1
+    assert all(len(line) + 1 + length + spare > LONGEST for line in lines[:-1])
+
+
 @given(st.floats(-90, 90), st.floats(-180, 180), NAMES)
 def test_any_waypoint_parses_back(lat, lon, name):
     assume(len(clean_name(name)) <= 30)
