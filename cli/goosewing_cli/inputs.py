@@ -17,6 +17,10 @@ if TYPE_CHECKING:
     from goosewing.weather.base import Weather
 
 
+FIRST_YEAR, LAST_YEAR = 1900, 2200
+"""A time outside these years is a slip of the pen."""
+
+
 class Source(StrEnum):
     """Where in a GPX file the marks are."""
 
@@ -143,6 +147,8 @@ def parse_time(text: str, option: str) -> datetime:
         ) from None
     if time.utcoffset() is None:
         raise InputError(f"{option} needs a zone, such as {text.strip()}Z for UTC, got {text!r}")
+    if not FIRST_YEAR <= time.year <= LAST_YEAR:
+        raise InputError(f"{option} must lie between {FIRST_YEAR} and {LAST_YEAR}, got {text!r}")
     return time.astimezone(UTC)
 
 
@@ -217,3 +223,29 @@ def read_marks(
         ahead = marks.starting_here(made.marks, *here)
         made = marks.Marks(ahead.marks, (*made.notices, *ahead.notices))
     return made
+
+
+def files_read(boat: Path | None, *others: Path | None) -> list[Path]:
+    """Return every file that a command has read, the boat's tables among them."""
+    from goosewing.boat.read import boat_files
+
+    files = [path for path in others if path is not None]
+    return files if boat is None else [*files, *boat_files(boat)]
+
+
+def check_outputs(outputs: Sequence[Path | None], files: Sequence[Path]) -> None:
+    """Refuse outputs that can't be written, before any of them is.
+
+    Raises
+    ------
+    InputError
+        If one is an input, can't be written, or stands twice.
+    """
+    from goosewing.errors import InputError
+    from goosewing.exchange.files import check_writable
+
+    wanted = [path for path in outputs if path is not None]
+    for path in wanted:
+        check_writable(path, inputs=files)
+    if len({path.resolve() for path in wanted}) < len(wanted):
+        raise InputError("two outputs have the same name", where=str(wanted[0]))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from importlib import import_module
 
@@ -64,6 +65,7 @@ def outcome(arguments: list[str] | None = None) -> int:
 
     try:
         result = build_app()(args=arguments, prog_name="goosewing", standalone_mode=False)
+        print(end="", flush=True)
     except NoPlanError as error:
         return _refuse(str(error), EXIT_NO_PLAN)
     except GoosewingError as error:
@@ -72,11 +74,31 @@ def outcome(arguments: list[str] | None = None) -> int:
         return _refuse(error.format_message(), EXIT_BAD_INPUT)  # type: ignore[attr-defined]
     except (KeyboardInterrupt, typer.Abort):
         return _refuse("interrupted", EXIT_INTERRUPTED)
+    except SystemExit as leaving:
+        # Typer and Rich leave like this when the pipe they print to is closed.
+        if not isinstance(leaving.__context__, BrokenPipeError):
+            raise
+        return _seen_enough()
     except BrokenPipeError:
-        # Whoever read the output has seen enough (`goosewing plan … | head`).
-        sys.stderr.close()
-        return 0
+        return _seen_enough()
+    except OSError as error:
+        # Files are in the hands of the exchange room, which has words of its own.
+        _forget_output()
+        return _refuse(f"the output can't be printed: {error.strerror}", EXIT_BAD_INPUT)
     return result if isinstance(result, int) else 0
+
+
+def _seen_enough() -> int:
+    """Whoever read the output wants no more of it, as in `goosewing plan … | head`: no failure."""
+    _forget_output()
+    return 0
+
+
+def _forget_output() -> None:
+    """Let what is still unprinted go nowhere, so that leaving doesn't fail on it once more."""
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, sys.stdout.fileno())
+    os.close(nowhere)
 
 
 def _refuse(message: str, code: int) -> int:

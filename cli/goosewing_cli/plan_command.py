@@ -100,7 +100,7 @@ def plan(
     )
     by_compass = compass_headings(variation, deviation)
     made = by_compass(make(wanted.marks, crew, weather, departure, options, notices=wanted.notices))
-    files = [path for path in (marks, boat, deviation) if path is not None]
+    files = inputs.files_read(boat, marks, deviation)
     deliver(made, out=out, picture=picture, json=json, inputs_read=files, zone=local)
 
 
@@ -135,14 +135,17 @@ def deliver(
     inputs_read: list[Path],
     zone: tzinfo | None = None,
 ) -> None:
-    """Write what was asked for, then print the plan."""
+    """Write what was asked for, all of it or nothing, then print the plan."""
+    inputs.check_outputs([out, picture], inputs_read)
+    if picture is not None:
+        from goosewing.report import picture as pictures
+
+        pictures.check_ending(picture)
     if out is not None:
         from goosewing.exchange import gpx
 
         gpx.write_plan(out, made, inputs=inputs_read)
     if picture is not None:
-        from goosewing.report import picture as pictures
-
         pictures.write_picture(picture, made, inputs=inputs_read)
     if json:
         from goosewing.exchange.document import format_plan_json

@@ -54,7 +54,8 @@ def show_plan(plan: Plan, *, written: Sequence[Path] = (), zone: tzinfo | None =
         paragraph(console, f"Caution: {caution}")
     if written:
         console.print()
-        console.print(f"Written: {', '.join(str(path) for path in written)}")
+        # As text, for a file's name may hold brackets; and never broken over two lines.
+        console.print(Text(f"Written: {', '.join(map(str, written))}"), soft_wrap=True)
 
 
 def console_for() -> Console:

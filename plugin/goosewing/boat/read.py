@@ -108,6 +108,20 @@ def read_boat(path: str | os.PathLike[str]) -> Boat:
     return boat
 
 
+def boat_files(path: str | os.PathLike[str]) -> list[Path]:
+    """Name the files that a boat is read from: the boat file and its tables.
+
+    Raises
+    ------
+    InputError
+        If the boat file can't be read.
+    """
+    file = Path(path)
+    keys = _checked(_BoatKeys, _toml(file), str(file))
+    names = [raw[key] for raw in keys.sail_sets for key in ("polar", "heel") if key in raw]
+    return [file, *(file.parent / name for name in names)]
+
+
 def _toml(file: Path) -> dict[str, Any]:
     text = file_text(file)
     try:

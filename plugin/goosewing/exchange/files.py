@@ -92,6 +92,22 @@ def write_atomically(
         raise InputError(f"cannot be written: {_reason(error)}", where=shown(path)) from error
 
 
+def check_writable(path: Path | str, *, inputs: Iterable[Path | str] = ()) -> None:
+    """Refuse now what `write_atomically` would refuse later, and touch nothing.
+
+    Raises
+    ------
+    InputError
+        As `write_atomically`, but for what only the disk knows.
+    """
+    try:
+        _refuse_unfit(Path(path), Path(path).resolve(), inputs)
+    except (OSError, ValueError, RuntimeError) as error:
+        if isinstance(error, InputError):
+            raise
+        raise InputError(f"cannot be written: {_reason(error)}", where=shown(path)) from error
+
+
 def _refuse_unfit(path: Path, target: Path, inputs: Iterable[Path | str]) -> int | None:
     """Refuse a place that must not be written; else the mode of the file there, if any."""
     where = shown(path)

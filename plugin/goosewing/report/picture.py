@@ -33,10 +33,21 @@ def write_picture(path: Path, plan: Plan, *, inputs: Iterable[Path] = ()) -> Non
     InputError
         If the ending is none of these, Matplotlib is missing, or the file can't be written.
     """
+    write_atomically(path, draw_plan(plan, check_ending(path)), inputs=inputs)
+
+
+def check_ending(path: Path) -> str:
+    """Return the format that a file's ending asks for.
+
+    Raises
+    ------
+    InputError
+        If it is none that can be drawn.
+    """
     kind = FORMATS.get(path.suffix.lower())
     if kind is None:
         raise InputError(f"a picture must end in {', '.join(FORMATS)}", where=str(path))
-    write_atomically(path, draw_plan(plan, kind), inputs=inputs)
+    return kind
 
 
 def draw_plan(plan: Plan, kind: str = "png") -> bytes:
