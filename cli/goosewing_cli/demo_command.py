@@ -5,11 +5,14 @@ from __future__ import annotations
 from datetime import UTC, datetime
 from importlib.util import find_spec
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from goosewing_cli import inputs
+
+if TYPE_CHECKING:
+    from goosewing.records import Plan
 
 DEPARTURE = datetime(2027, 6, 12, 5, 0, tzinfo=UTC)
 WIND = "315/10"
@@ -31,7 +34,6 @@ def demo(
 ) -> None:
     """Plan the sample passage."""
     from goosewing.boat.read import read_boat
-
     from goosewing.exchange import document, gpx
     from goosewing.plan import make
     from goosewing_cli.samples import sample_folder
@@ -43,20 +45,28 @@ def demo(
         read.marks, read_boat(folder / "brisvik" / "boat.toml"), weather, DEPARTURE,
         notices=read.notices,
     )  # fmt: skip
-    written: list[Path] = []
-    if out is not None:
-        inputs.ensure_folder(out)
-        gpx.write_plan(out / "plan.gpx", made)
-        document.write_json(out / "plan.json", made)
-        written = [out / "plan.gpx", out / "plan.json"]
-        if find_spec("matplotlib"):
-            from goosewing.report.picture import write_picture
-
-            write_picture(out / "plan.png", made)
-            written.append(out / "plan.png")
+    written = [] if out is None else write_all(out, made)
     if json:
         typer.echo(document.format_plan_json(made).decode(), nl=False)
         return
     from goosewing_cli.show import show_plan
 
     show_plan(made, written=written)
+
+
+def write_all(folder: Path, made: Plan) -> list[Path]:
+    """Write the plan in every form there is into a folder, and name the files."""
+    from goosewing.exchange import document, gpx
+
+    inputs.ensure_folder(folder)
+    files = [folder / "plan.gpx", folder / "plan.json"]
+    if find_spec("matplotlib"):
+        files.append(folder / "plan.png")
+    inputs.check_outputs(files, [])
+    gpx.write_plan(files[0], made)
+    document.write_json(files[1], made)
+    if len(files) > 2:
+        from goosewing.report.picture import write_picture
+
+        write_picture(files[2], made)
+    return files

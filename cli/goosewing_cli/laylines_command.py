@@ -71,8 +71,7 @@ def laylines(
     if variation is not None:
         made = laylines_with_variation(made, inputs.load_variation(variation), time)
     if out is not None:
-        files = [path for path in (marks, boat) if path is not None]
-        gpx.write_laylines(out, made, kept[1:], inputs=files)
+        gpx.write_laylines(out, made, kept[1:], inputs=inputs.files_read(boat, marks))
     if json:
         content = document.document(document.LAYLINES_FORMAT, **document.plain(made))
         typer.echo(document.format_json(content).decode(), nl=False)

@@ -46,7 +46,7 @@ def _show_version(wanted: bool) -> None:
 
 def _whole(
     context: typer.Context,
-    version: bool = typer.Option(
+    version: bool = typer.Option(  # noqa: ARG001 - its callback has answered already
         False, "--version", callback=_show_version, is_eager=True, help="Show the version."
     ),
 ) -> None:
