@@ -1,0 +1,207 @@
+"""The shape of the house: who may import whom, who may touch the world, what stays unloaded."""
+
+from __future__ import annotations
+
+import ast
+import subprocess
+import sys
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[2]
+ENGINE = ROOT / "plugin" / "goosewing"
+CLI = ROOT / "cli" / "goosewing_cli"
+
+FLOORS = (
+    {"errors", "units", "records"},
+    {"angles", "words"},
+    {"earth", "wind", "sun", "compass", "positions", "hazards"},
+    {"boat", "weather", "marks", "magnetic"},
+    {"velocity", "reckoning"},
+    {"boards", "motion", "targets", "bound"},
+    {"chain", "laylines", "search", "polish"},
+    {"reasons", "outlook", "tracing"},
+    {"steady", "passage"},
+    {"rounding"},
+    {"plan"},
+    {"exchange"},
+    {"report"},
+    {"live"},
+)
+"""From the cellar up: a room imports from floors below its own, and within itself.
+
+A new room gets its place here.
+"""
+
+FLOOR = {room: number for number, rooms in enumerate(FLOORS) for room in rooms}
+
+READERS = {
+    *("boat.read", "boat.tables"),
+    *("weather.read", "weather.grib", "weather._eccodes", "weather.netcdf", "weather.table"),
+    "weather.tides",
+}
+"""Below the exchange, these alone read files."""
+
+WORLD = {
+    *("os", "io", "pathlib", "shutil", "tempfile", "glob", "fileinput", "mmap", "fcntl"),
+    *("time", "sched", "signal", "logging", "warnings", "sys", "subprocess", "threading"),
+    *("socket", "ssl", "http", "urllib", "asyncio", "random", "secrets", "getpass", "platform"),
+    *("typer", "click", "rich", "argparse", "serial", "requests", "httpx"),
+}
+"""Files, clocks, logs, terminals, networks."""
+
+CLOCKS_AND_TERMINALS = {"now", "utcnow", "today", "open", "print", "input"}
+"""Built-ins and methods that do the same without an import."""
+
+
+def modules(folder: Path) -> list[Path]:
+    return sorted(folder.rglob("*.py"))
+
+
+def dotted(path: Path) -> str:
+    """The module's name below the engine, such as "boat.model"."""
+    return ".".join(path.relative_to(ENGINE).with_suffix("").parts)
+
+
+@cache
+def tree(path: Path) -> ast.Module:
+    return ast.parse(path.read_text(encoding="utf-8"))
+
+
+def run_time_nodes(path: Path) -> list[ast.AST]:
+    """All nodes but those that only a type checker sees."""
+    found: list[ast.AST] = []
+    waiting: list[ast.AST] = [tree(path)]
+    while waiting:
+        node = waiting.pop()
+        found.append(node)
+        if isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING":
+            waiting += node.orelse
+        else:
+            waiting += ast.iter_child_nodes(node)
+    return found
+
+
+def imported(path: Path) -> set[str]:
+    """Dotted names of everything a module imports when it runs, at its top or inside."""
+    names: set[str] = set()
+    for node in run_time_nodes(path):
+        if isinstance(node, ast.Import):
+            names |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{path}: relative import"
+            module = node.module or ""
+            # `from goosewing import earth` names a room, `from goosewing.earth import x` a member.
+            names |= {f"{module}.{a.name}" for a in node.names} if module == "goosewing" else set()
+            names.add(module)
+    return names - {"goosewing", "__future__"}
+
+
+def rooms_imported(path: Path) -> set[str]:
+    return {name.split(".")[1] for name in imported(path) if name.startswith("goosewing.")}
+
+
+ENGINE_MODULES = [pytest.param(path, id=dotted(path)) for path in modules(ENGINE)]
+PURE_MODULES = [
+    pytest.param(path, id=dotted(path))
+    for path in modules(ENGINE)
+    if FLOOR.get(dotted(path).split(".")[0], 0) <= FLOOR["plan"] and dotted(path) not in READERS
+]
+
+
+def test_the_walk_sees_what_is_there():
+    names = {dotted(path) for path in modules(ENGINE)}
+    assert {"earth", "boat.model", "exchange.gpx", "plan"} <= names
+    assert {"boards", "velocity"} <= rooms_imported(ENGINE / "steady.py")
+    assert "numpy" in imported(ENGINE / "earth.py")
+
+
+@pytest.mark.parametrize("path", ENGINE_MODULES)
+def test_imports_point_downwards_only(path):
+    room = dotted(path).split(".")[0]
+    if room == "__init__":
+        assert not imported(path)
+        return
+    assert room in FLOOR, f"give {room} its floor in {Path(__file__).name}"
+    wrong = {
+        other for other in rooms_imported(path) - {room} if FLOOR.get(other, 99) >= FLOOR[room]
+    }
+    assert not wrong, f"{room} imports {wrong}, on its own floor or above it"
+
+
+@pytest.mark.parametrize("path", PURE_MODULES)
+def test_computation_knows_no_file_no_clock_no_log(path):
+    world = {name.split(".")[0] for name in imported(path)} & WORLD
+    assert not world
+    called = {
+        node.func.id if isinstance(node.func, ast.Name) else node.func.attr
+        for node in run_time_nodes(path)
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name | ast.Attribute)
+    }
+    assert not called & CLOCKS_AND_TERMINALS
+
+
+@pytest.mark.parametrize("path", ENGINE_MODULES)
+def test_the_engine_knows_nothing_of_the_command_line(path):
+    roots = {name.split(".")[0] for name in imported(path)}
+    assert not roots & {"goosewing_cli", "typer", "click", "rich"}
+
+
+@pytest.mark.parametrize("path", [pytest.param(p, id=p.stem) for p in modules(CLI)])
+def test_the_command_line_holds_no_arithmetic_of_its_own(path):
+    # It parses, calls, prints: whoever needs arrays belongs in the engine.
+    assert not {name.split(".")[0] for name in imported(path)} & {"numpy", "scipy", "pyproj"}
+
+
+# ---- what is loaded --------------------------------------------------------------------------
+
+
+def loaded_by(code: str) -> set[str]:
+    """Names of all modules in a fresh interpreter after it ran `code`."""
+    probe = f"{code}\nimport sys\nprint(*sys.modules, file=sys.stderr)"
+    done = subprocess.run(
+        [sys.executable, "-c", probe], capture_output=True, text=True, check=True, cwd=ROOT
+    )
+    return set(done.stderr.split())
+
+
+def command(*arguments: str) -> str:
+    return f"from goosewing_cli.main import outcome\nassert outcome({list(arguments)!r}) == 0"
+
+
+def test_importing_the_package_is_light():
+    loaded = loaded_by("import goosewing")
+    assert "goosewing" in loaded
+    assert not loaded & {"numpy", "scipy", "pyproj", "typer", "rich"}
+
+
+def test_help_loads_nothing_heavy():
+    loaded = loaded_by(command("--help"))
+    assert "typer" in loaded
+    heavy = {"numpy", "scipy", "pyproj", "shapely", "gpxpy", "matplotlib", "xarray", "rich.table"}
+    assert not loaded & heavy
+
+
+def test_a_plan_in_steady_wind_loads_only_what_it_needs():
+    sample = "sample_routes"
+    boat = f"{sample}/brisvik/boat.toml"
+    loaded = loaded_by(
+        command("plan", f"{sample}/kattegat.gpx", "--boat", boat, "--wind", "315/10")
+    )
+    assert {"numpy", "pyproj"} <= loaded
+    heavy = {"scipy", "shapely", "matplotlib", "xarray", "eccodes", "geopy", "pygeomag", "serial"}
+    assert not loaded & heavy
+
+
+# ---- the plot --------------------------------------------------------------------------------
+
+
+def test_nothing_else_stands_at_the_top_level():
+    built = {"build", "dist"}
+    names = {path.name for path in ROOT.iterdir() if not path.name.startswith(".")} - built
+    assert names == {
+        *("README.md", "DEVELOPERS.md", "LICENSE", "pyproject.toml"),
+        *("plugin", "cli", "tests", "sample_routes"),
+    }
