@@ -118,7 +118,7 @@ def _reached(mark: Mark, end: Fix) -> Text:
     if words is None:
         return Text(f"{mark.name} reached", style="bold")
     said = Text(f"{mark.name}: {words}", style="bold")
-    return said.append(f"\nfrom {position_words(end.lat, end.lon)}", style="not bold")
+    return said.append(f"\nat {position_words(end.lat, end.lon)}", style="not bold")
 
 
 def _before(board: Board, waiting: list[Manoeuvre]) -> tuple[list[Manoeuvre], list[Manoeuvre]]:

@@ -139,17 +139,22 @@ def first_allowed(ways: Ways, modes: Sequence[Mode], first: First | None) -> Boo
     return np.asarray((ways.turns == 0) | ~turns | side[ways.mode[:, 0]])
 
 
-def longer_first(legs: Sequence[Ways], costs: Costs, chosen: Sequence[int]) -> list[int]:
+def longer_first(
+    legs: Sequence[Ways], costs: Costs, chosen: Sequence[int], *, free: Sequence[bool] | None = None
+) -> list[int]:
     """Put the longer board first, leg by leg, where that costs next to nothing.
 
     The other order is taken where it leaves the sum of all manoeuvre costs
-    unchanged and adds at most `LONGER_FIRST_ALLOWANCE` of the plan's total.
+    unchanged and adds at most `LONGER_FIRST_ALLOWANCE` of the plan's total; on
+    legs that are not `free` the navigator's own wish stands.
     """
     kept = list(chosen)
     cost = manoeuvring_h(legs, costs, chosen)
     allowance = LONGER_FIRST_ALLOWANCE * (cost + sailing_h(legs, chosen))
     for leg, ways in enumerate(legs):
         now = kept[leg]
+        if free is not None and not free[leg]:
+            continue
         if ways.turns[now] != 1 or ways.distance_nm[now, 0] >= ways.distance_nm[now, 1]:
             continue
         other = int(ways.partner[now])

@@ -92,13 +92,21 @@ def make(
     NoPlanError
         If a mark can't be made, with the reason.
     """
-    from goosewing import steady
+    from goosewing import rounding, steady
 
     hours_from_datetime(departure)
     kept, dropped = usable_marks(marks)
     options = options or Options()
     said = (*notices, *dropped)
-    return steady.solve(kept, boat, weather, departure, options, said)
+    if not rounding.needed(kept):
+        return steady.solve(kept, boat, weather, departure, options, said)
+    return rounding.around(
+        kept,
+        lambda points, firsts: steady.solve(
+            points, boat, weather, departure, options, said, firsts
+        ),
+        options.first,
+    )
 
 
 def usable_marks(marks: Sequence[Mark]) -> tuple[tuple[Mark, ...], tuple[str, ...]]:

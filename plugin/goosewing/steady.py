@@ -72,16 +72,22 @@ def solve(
     departure: datetime,
     options: Options,
     notices: Sequence[str] = (),
+    firsts: Sequence[chain.First | None] | None = None,
 ) -> Plan:
-    """Plan a passage in steady wind and stream; see `goosewing.plan.make`."""
+    """Plan a passage in steady wind and stream; see `goosewing.plan.make`.
+
+    `firsts` says leg by leg which board comes first; the options' wish if not given.
+    """
     held = sailable(boat, steady_airs(boat, weather))
     legs = [leg_choice(held, a, b, options) for a, b in pairwise(marks)]
     costs = _costs(boat, held.modes, options)
     ways = [leg.ways for leg in legs]
-    allowed = [chain.first_allowed(w, held.modes, options.first) for w in ways]
+    wishes = [options.first] * len(legs) if firsts is None else firsts
+    allowed = [
+        chain.first_allowed(w, held.modes, first) for w, first in zip(ways, wishes, strict=True)
+    ]
     chosen = chain.cheapest(ways, costs, allowed)
-    if options.first is None:
-        chosen = chain.longer_first(ways, costs, chosen)
+    chosen = chain.longer_first(ways, costs, chosen, free=[first is None for first in wishes])
     records = _records(held, legs, costs, chosen, departure.astimezone(UTC))
     said = (*notices, *tables_missing(boat, records))
     return plan_of(boat, marks, departure.astimezone(UTC), records, said)
