@@ -7,7 +7,7 @@ it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -61,23 +61,26 @@ class Waters:
 
     boat: Boat
     weather: Weather
+    modes: tuple[Mode, ...] = field(init=False)
+    """Every tack of every sail set."""
+    height_factor: float = field(init=False)
+    """From the forecast's wind to that at the polar's height."""
 
-    @property
-    def modes(self) -> tuple[Mode, ...]:
-        """Every tack of every sail set."""
-        return all_modes(self.boat)
+    def __post_init__(self) -> None:
+        factor = wind.wind_at_height(1.0, POLAR_WIND_HEIGHT_M, self.boat.polar_height_m)
+        object.__setattr__(self, "modes", all_modes(self.boat))
+        object.__setattr__(self, "height_factor", float(factor))
 
     def airs(self, time_h: ArrayLike, lat: ArrayLike, lon: ArrayLike) -> Airs:
         """Wind over the water and stream; NaN outside the weather's cover."""
         here = self.weather.at(time_h, lat, lon)
-        true = wind.true_wind(
-            here.wind_east_kn, here.wind_north_kn, here.stream_east_kn, here.stream_north_kn
-        )
-        scale = float(wind.wind_at_height(1.0, POLAR_WIND_HEIGHT_M, self.boat.polar_height_m))
+        # `wind.true_wind` checks its arguments; here, in the innermost loop, they are known good.
+        east = here.wind_east_kn - here.stream_east_kn
+        north = here.wind_north_kn - here.stream_north_kn
         return Airs(
-            true.twd_deg,
-            true.tws_kn * scale,
-            here.gust_kn * scale,
+            np.degrees(np.arctan2(-east, -north)),
+            np.hypot(east, north) * self.height_factor,
+            here.gust_kn * self.height_factor,
             here.stream_east_kn,
             here.stream_north_kn,
         )

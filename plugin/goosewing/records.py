@@ -124,6 +124,8 @@ class Board:
     """Direction the wind over the water comes from, at the start."""
     poled: bool = False
     """Whether the headsail is held out on a pole."""
+    beyond_forecast: bool = False
+    """Whether the last values of a forecast were held on for a part of it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -20,6 +20,7 @@ import numpy as np
 from goosewing import earth
 from goosewing.boat import manoeuvres
 from goosewing.motion import Airs, Waters, degrees_per_hour
+from goosewing.velocity import ON_THE_RAY_KN, along_and_across, fastest_mix
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
     from goosewing.boards import Course
     from goosewing.boat.model import SailSet
     from goosewing.units import Array, BoolArray
+    from goosewing.velocity import VelocitySet
 
 CELLS_ALONG = 44
 """Cells along a leg in the first, coarse round."""
@@ -44,6 +46,9 @@ BAND_CELLS = 7
 
 BOX = (0.35, 0.8)
 """How far the first area reaches beyond the ends and to either side, in lengths of the leg."""
+
+SLOWEST_H_PER_NM = 10.0
+"""The guess for a direction in which nothing is made good. [h/nm]"""
 
 ANGLE_STEP_DEG = 7.0
 """Spacing of the wind angles tried, apart from the best ones: the polish steers between them."""
@@ -64,6 +69,8 @@ class Stretch(NamedTuple):
     lat: Array
     lon: Array
     time_h: Array
+    row_deg: Array
+    """The polar's angle by which each place was reached; NaN at the first."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -72,6 +79,8 @@ class Way:
 
     root: int
     """Index of the root from which it began."""
+    root_mode: int
+    """Its mode, −1 if free."""
     stretches: tuple[Stretch, ...]
     arrival_h: float
 
@@ -167,9 +176,8 @@ class _Grid:
     def cells(self, lat: Array, lon: Array) -> NDArray[np.intp]:
         """Index of each position's cell; −1 outside the area."""
         along, across = self.place(lat, lon)
-        with np.errstate(invalid="ignore"):
-            i, j = np.floor(along + 0.5), np.floor(across + 0.5)
-            inside = (i >= 0) & (i < self.shape[0]) & (j >= 0) & (j < self.shape[1])
+        i, j = np.floor(along + 0.5), np.floor(across + 0.5)
+        inside = (i >= 0) & (i < self.shape[0]) & (j >= 0) & (j < self.shape[1])
         flat = np.where(inside, i * self.shape[1] + j, -1.0).astype(np.intp)
         if self.allowed is not None:
             flat = np.where((flat >= 0) & self.allowed.ravel()[flat], flat, -1)
@@ -185,13 +193,14 @@ class _Round:
     roots: tuple[Root, ...]
     grid: _Grid
     step_h: float
-    guess_kn: float
+    gauge: Array
     fastest_kn: float
     what: Search
     costs: Array
     rows: list[Array]
     progress: Callable[[float], None] | None
     store: _Store = field(default_factory=_Store.empty)
+    least_change_h: Array = field(init=False)
     best: Array = field(init=False)
     holder: NDArray[np.intp] = field(init=False)
     arrived: dict[int, tuple[float, int]] = field(default_factory=dict)
@@ -199,6 +208,11 @@ class _Round:
 
     def __post_init__(self) -> None:
         size = int(np.prod(self.grid.shape)) * len(self.waters.modes)
+        elsewhere = np.where(
+            np.eye(len(self.waters.modes), dtype=bool), np.inf, self.costs.min(axis=0)
+        )
+        least = elsewhere.min(axis=1)
+        self.least_change_h = np.where(np.isfinite(least), least, 0.0)
         self.best = np.full(size, np.inf)
         self.holder = np.full(size, -1, dtype=np.intp)
 
@@ -245,19 +259,38 @@ class _Round:
         return np.concatenate(born)
 
     def _remaining(self, lat: Array, lon: Array) -> Array:
+        """Distance to the mark, in nautical miles."""
+        return self._distance_and_bearing(lat, lon)[0]
+
+    def _distance_and_bearing(self, lat: Array, lon: Array) -> tuple[Array, Array]:
         offset = earth.mercator_offset(lat, lon, self.course.lat2, self.course.lon2)
         scale = self.course.distance_nm / self.course.mercator_deg
-        return np.hypot(offset.east_deg, offset.north_deg) * scale
+        bearing = np.degrees(np.arctan2(offset.east_deg, offset.north_deg)) % 360.0
+        return np.hypot(offset.east_deg, offset.north_deg) * scale, bearing
+
+    def _to_go_h(self, remaining: Array, bearing: Array, mode: NDArray[np.intp]) -> Array:
+        """A fair guess of the hours to go: in the same mode, or after one change of it."""
+        low = bearing.astype(np.intp)
+        part = bearing - low
+
+        def per_nm(row: NDArray[np.intp] | int) -> Array:
+            return self.gauge[row, low] * (1.0 - part) + self.gauge[row, low + 1] * part
+
+        changed = remaining * per_nm(-1) + self.least_change_h[mode]
+        return np.minimum(remaining * per_nm(mode), changed)
 
     def _keep(self, **block: Array) -> NDArray[np.intp]:
         """Add states that are the best of their cell and mode so far; return their indices."""
-        cell = self.grid.cells(block["lat"], block["lon"])
-        remaining = self._remaining(block["lat"], block["lon"])
-        finite = np.isfinite(block["time"]) & np.isfinite(remaining)
-        self.touched |= bool(np.any(finite & (cell < 0))) and self.grid.allowed is None
-        ok = finite & (cell >= 0)
+        lost = ~(np.abs(block["lat"]) < 89.0) | ~np.isfinite(block["lon"] + block["time"])
+        block["lat"] = np.where(lost, self.course.lat1, block["lat"])
+        block["lon"] = np.where(lost, self.course.lon1, block["lon"])
+        cell = np.where(lost, -1, self.grid.cells(block["lat"], block["lon"]))
+        remaining, bearing = self._distance_and_bearing(block["lat"], block["lon"])
+        self.touched |= bool(np.any(~lost & (cell < 0))) and self.grid.allowed is None
+        ok = cell >= 0
         ok &= block["time"] + remaining / self.fastest_kn <= self._deadline()
-        value = np.where(ok, block["time"] + remaining / self.guess_kn, np.inf)
+        to_go = self._to_go_h(remaining, bearing, block["mode"])
+        value = np.where(ok, block["time"] + to_go, np.inf)
         slot = np.where(ok, cell * len(self.waters.modes) + block["mode"], 0)
         ok &= value < self.best[slot] - 1e-9
         at = np.flatnonzero(ok)
@@ -376,14 +409,18 @@ class _Round:
         lat = np.append(s.lat[at], self.course.lat2)
         lon = np.append(s.lon[at], self.course.lon2)
         time = np.append(s.time[at], arrival_h)
-        return Way(root, tuple(_stretches(modes, lat, lon, time)), arrival_h)
+        row = np.append(s.row[at], np.nan)
+        parts = tuple(_stretches(modes, lat, lon, time, row))
+        return Way(root, self.roots[root].mode, parts, arrival_h)
 
 
-def _stretches(modes: NDArray[np.intp], lat: Array, lon: Array, time: Array) -> list[Stretch]:
+def _stretches(
+    modes: NDArray[np.intp], lat: Array, lon: Array, time: Array, row: Array
+) -> list[Stretch]:
     cuts = np.flatnonzero(modes[1:] != modes[:-1]) + 1
     bounds = [0, *cuts.tolist(), len(modes)]
     parts = [
-        Stretch(int(modes[a]), lat[a:b], lon[a:b], time[a:b])
+        Stretch(int(modes[a]), lat[a:b], lon[a:b], time[a:b], row[a:b])
         for a, b in zip(bounds[:-1], bounds[1:], strict=True)
     ]
     # A mode that was entered and left again at once was only passed through.
@@ -395,6 +432,7 @@ def _fastest_crossing(along: Array, across: Array, rows: Array) -> tuple[Array, 
 
     NaN where the mode can't sail that way. Interpolates along the chord.
     """
+    across = np.where(np.abs(across) < ON_THE_RAY_KN, 0.0, across)
     a, b = across[:, :-1], across[:, 1:]
     with np.errstate(invalid="ignore"):
         meets = a * b <= 0.0
@@ -415,7 +453,7 @@ def search_leg(
     roots: tuple[Root, ...],
     what: Search,
     *,
-    guess_kn: float,
+    gauge: Array,
     fastest_kn: float,
     best_rows: list[Array],
     progress: Callable[[float], None] | None = None,
@@ -431,8 +469,12 @@ def search_leg(
     roots : tuple of Root
         How the leg may begin.
     what : Search
-    guess_kn, fastest_kn : float
-        A fair guess of the speed made good, and one that nothing can exceed. [kn]
+    gauge : ndarray, shape (M + 1, 361)
+        A fair guess of the hours that a mile takes, by bearing, 0° to 360°, in
+        each mode alone and, last, with all of them (`hours_per_mile`): it
+        decides between states of one cell that lie a little apart. [h/nm]
+    fastest_kn : float
+        A speed over the ground that nothing exceeds. [kn]
     best_rows : list of ndarray
         For each sail set, polar angles that must be tried.
     progress : callable, optional
@@ -449,9 +491,9 @@ def search_leg(
     rows = [angles(s, b) for s, b in zip(waters.boat.sail_sets, best_rows, strict=True)]
     cell = course.mercator_deg / (CELLS_ALONG * what.fineness)
     common = (waters, course, roots)
-    rest = (guess_kn, fastest_kn, what, costs, rows, progress)
+    rest = (gauge, fastest_kn, what, costs, rows, progress)
     found = _first_round(common, rest, cell)
-    step = _step_h(course, cell, guess_kn)
+    step = _step_h(course, cell, gauge)
     while found.arrived and step > LONGEST_STEP_H / what.fineness:
         cell, step = cell / 2.0, step / 2.0
         finer = _Round(*common, _band(found, cell), step, *rest)
@@ -462,9 +504,28 @@ def search_leg(
     return found.ways()
 
 
-def _step_h(course: Course, cell_deg: float, guess_kn: float) -> float:
+def hours_per_mile(held: VelocitySet) -> Array:
+    """Tabulate the hours that a mile takes in steady airs, by bearing.
+
+    Returns
+    -------
+    ndarray, shape (M + 1, 361)
+        For each mode alone, and last for all together; large where that way
+        nothing is made good. [h/nm]
+    """
+    every = np.arange(len(held.modes))[:, np.newaxis]
+    member = np.concatenate((held.mode == every, np.ones((1, len(held)), dtype=bool)))
+    speed = np.array([
+        fastest_mix(*along_and_across(held.east_kn, held.north_kn, bearing), member).speed_kn
+        for bearing in range(361)
+    ]).T  # fmt: skip
+    return 1.0 / np.fmax(speed, 1.0 / SLOWEST_H_PER_NM)
+
+
+def _step_h(course: Course, cell_deg: float, gauge: Array) -> float:
     nm_per_deg = course.distance_nm / course.mercator_deg
-    return STEP_IN_CELLS * cell_deg * nm_per_deg / guess_kn
+    hours_per_nm = float(np.interp(course.bearing_deg, np.arange(361.0), gauge[-1]))
+    return STEP_IN_CELLS * cell_deg * nm_per_deg * hours_per_nm
 
 
 def _first_round(common: tuple, rest: tuple, cell: float) -> _Round:  # type: ignore[type-arg]

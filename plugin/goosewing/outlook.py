@@ -1,0 +1,157 @@
+"""What the weather along a leg is like: guesses and limits for the search, and the straight course."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from goosewing import earth
+from goosewing.boat.model import row_angles, sailing
+from goosewing.search import hours_per_mile
+from goosewing.velocity import Airs, straight_velocities, velocity_set
+
+if TYPE_CHECKING:
+    from goosewing.boards import Course
+    from goosewing.boat.model import Boat, SailSet
+    from goosewing.motion import Waters
+    from goosewing.units import Array
+
+SAMPLES = 5
+GAUGE_STEP_DEG = 2.0
+GUESS_KN = 3.0
+STRAIGHT_STEPS = 96
+LONGEST_STRAIGHT = 12.0
+"""A straight course that takes this many times the plan's time is none."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Outlook:
+    """Guesses and limits along a leg.
+
+    Attributes
+    ----------
+    gauge : ndarray, shape (M + 1, 361)
+        Hours that a mile takes by bearing (`goosewing.search.hours_per_mile`).
+    fastest_kn : float
+        What no speed over the ground exceeds.
+    best_rows : list of ndarray
+        For each sail set, its best angles up and down the wind in the winds met.
+    """
+
+    gauge: Array
+    fastest_kn: float
+    best_rows: list[Array]
+
+    def hours_per_nm(self, bearing_deg: float) -> float:
+        """Hours that a mile takes on a bearing, on the whole."""
+        return float(np.interp(bearing_deg % 360.0, np.arange(361.0), self.gauge[-1]))
+
+
+def along(waters: Waters, course: Course, start_h: float) -> Outlook:
+    """Look along a leg, at the times when she may be there."""
+    seen = _seen(waters, course, start_h)
+    sets = [velocity_set(waters.boat, airs, step_deg=GAUGE_STEP_DEG) for airs in seen]
+    gauges = [hours_per_mile(held) for held in sets if len(held)]
+    modes = len(waters.modes)
+    gauge = np.mean(gauges, axis=0) if gauges else np.full((modes + 1, 361), 1.0 / GUESS_KN)
+    drift = max((np.hypot(a.stream_east_kn, a.stream_north_kn) for a in seen), default=0.0)
+    winds = [airs.tws_kn for airs in seen] or [10.0]
+    return Outlook(gauge, _fastest_kn(waters.boat) + 1.5 * float(drift) + 0.5,
+                   [_best_rows(waters.boat, i, winds) for i in range(len(waters.boat.sail_sets))])  # fmt: skip
+
+
+def _seen(waters: Waters, course: Course, start_h: float) -> list[Airs]:
+    """Sample the airs along the loxodrome at a guessed speed; where unknown, nothing."""
+    share = np.linspace(0.0, 1.0, SAMPLES)
+    at = earth.loxodrome_direct(
+        course.lat1, course.lon1, course.bearing_deg, share * course.distance_nm
+    )
+    times = start_h + share * course.distance_nm / GUESS_KN
+    airs = waters.airs(times, at.lat, at.lon)
+    return [
+        Airs(*(float(x) for x in (twd, tws, se, sn, gust)))
+        for twd, tws, gust, se, sn in zip(*airs, strict=True)
+        if np.isfinite(tws)
+    ]
+
+
+def _fastest_kn(boat: Boat) -> float:
+    best = max(float(np.max(sails.polar.values)) for sails in boat.sail_sets)
+    p = boat.performance
+    return best * max(p.upwind, p.reach, p.run)
+
+
+def _best_rows(boat: Boat, index: int, winds_kn: list[float]) -> Array:
+    """Best angles up and down the wind of one sail set over the winds met."""
+    sails = boat.sail_sets[index]
+    rows = row_angles(sails, 0.5)
+    tws = np.linspace(min(winds_kn), max(winds_kn), 3)[:, np.newaxis]
+    held = sailing(boat, index, rows[np.newaxis, :], np.clip(tws, 1.0, _strongest(sails)))
+    vmg = np.where(
+        held.possible, held.boat_speed_kn * np.cos(np.radians(held.track_angle_deg)), 0.0
+    )
+    found = [rows[i] for i, v in zip(np.argmax(vmg, axis=1), vmg.max(axis=1), strict=True) if v > 0]
+    found += [
+        rows[i] for i, v in zip(np.argmin(vmg, axis=1), vmg.min(axis=1), strict=True) if v < 0
+    ]
+    return np.unique(found)
+
+
+def _strongest(sails: SailSet) -> float:
+    return float(sails.strongest_tws_kn)
+
+
+def straight_h(waters: Waters, course: Course, start_h: float, plan_h: float) -> float | None:
+    """Return the time of the loxodrome with the best single tack and sail set, or None.
+
+    Marches along the line; at each step every mode's fastest heading that makes
+    good the course is taken at the step's beginning, and once more at its
+    middle.
+    """
+    modes = len(waters.modes)
+    gone, time = np.zeros(modes), np.full(modes, start_h)
+    alive = np.ones(modes, dtype=bool)
+    step = plan_h / STRAIGHT_STEPS
+    speed = np.zeros(modes)
+    while alive.any() and gone[alive].max() < course.distance_nm:
+        if time.max() - start_h > LONGEST_STRAIGHT * plan_h:
+            return None
+        first = _along_kn(waters, course, time, gone)
+        speed = _along_kn(
+            waters, course, time + step / 2.0, gone + np.nan_to_num(first) * step / 2.0
+        )
+        alive &= np.isfinite(speed)
+        gone = np.where(alive, gone + np.nan_to_num(speed) * step, gone)
+        time = time + step
+    if not alive.any():
+        return None
+    best = int(np.argmax(np.where(alive, gone, -1.0)))
+    return float(time[best] - start_h - (gone[best] - course.distance_nm) / speed[best])
+
+
+def _along_kn(waters: Waters, course: Course, time_h: Array, gone_nm: Array) -> Array:
+    """Fastest speed made good along the course, by mode; NaN where it can't be held."""
+    at = earth.loxodrome_direct(course.lat1, course.lon1, course.bearing_deg, gone_nm)
+    airs = waters.airs(time_h, at.lat, at.lon)
+    allowed = waters.pole_allowed(time_h, at.lat, at.lon)
+    speeds = np.full(len(waters.modes), np.nan)
+    place = np.column_stack((time_h, gone_nm))
+    for here in np.unique(place, axis=0):
+        rows = np.flatnonzero((place == here).all(axis=1))
+        one = rows[0]
+        if not np.isfinite(airs.tws_kn[one]):
+            continue
+        local = Airs(
+            float(airs.twd_deg[one]), float(airs.tws_kn[one]),
+            float(airs.stream_east_kn[one]), float(airs.stream_north_kn[one]),
+            float(airs.gust_kn[one]),
+        )  # fmt: skip
+        found = straight_velocities(
+            velocity_set(waters.boat, local, step_deg=1.0), course.bearing_deg
+        )
+        for mode, speed in zip(found.mode, found.along_kn, strict=True):
+            if mode in rows and (allowed[one] or not waters.modes[mode].poled):
+                speeds[mode] = speed
+    return speeds

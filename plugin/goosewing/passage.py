@@ -1,0 +1,514 @@
+"""The plan where wind and stream change: search, polish, and what is told of both.
+
+The search finds which tack and sail set follow which; the polish makes the
+boards exact. Between the two the sequence is tidied as a crew would: boards
+that are not worth their manoeuvre go, and a board gets a second angle only
+where that pays.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from goosewing import bound, earth, outlook, tracing
+from goosewing.boards import Course, course_between
+from goosewing.boat import manoeuvres
+from goosewing.errors import InputError, NoPlanError, OutsideForecastError
+from goosewing.motion import Waters
+from goosewing.outlook import Outlook
+from goosewing.polish import Helm, Start, polish
+from goosewing.reckoning import Clock, plan_of, tables_missing
+from goosewing.records import Leg, Plan
+from goosewing.search import Root, Search, Stretch, Way, search_leg
+from goosewing.weather.base import datetime_from_hours, hours_from_datetime
+from goosewing.words import clock, off_the_wind, three_figures
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from goosewing.boat.model import Boat
+    from goosewing.plan import Options
+    from goosewing.records import Mark, Steer
+    from goosewing.weather.base import Weather
+
+SHORTEST_BOARD_MIN = 20.0
+"""What a crew would call too short a board on a passage. Common practice, no source."""
+
+SHORTEST_SHARE = 0.08
+"""On a short leg a board may be as short as this share of it."""
+
+SPLIT_GAIN = 2e-3
+"""A board gets a second angle only if that saves this share of the leg's time."""
+
+SPLIT_GAIN_FREE = 5e-5
+"""The same where the navigator lets boards be as short as they like."""
+
+SPLIT_ROUNDS = 4
+
+FEWER_BOARDS_H = 1.0 / 240.0
+"""A board is dropped even where that costs up to a quarter of a minute: it is work for the crew."""
+
+SWING_DEG = 20.0
+MOST_PIECES = 8
+"""A stretch of the search whose angle swings farther than this starts as several boards."""
+
+STEADY_ANGLE_DEG = 14.0
+"""Within this of a best angle the helm keeps an angle to the wind; reaching, a heading."""
+
+NEVER_H = 1e6
+"""So long on a board that a change is free to be made: at a mark, or at the start."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Boards:
+    """A sequence of boards with the pauses before them."""
+
+    helms: tuple[Helm, ...]
+    pauses_h: tuple[float, ...]
+
+    @property
+    def elapsed_h(self) -> float:
+        """Boards and manoeuvres together, in hours."""
+        return sum(h.hours for h in self.helms) + sum(self.pauses_h)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Stage:
+    """One leg of the passage while it is being planned."""
+
+    waters: Waters
+    course: Course
+    outlook: Outlook
+    start_h: float
+    shortest_h: float
+    before: Clock
+
+    @property
+    def start(self) -> Start:
+        """Where and when it begins, and where it ends."""
+        c = self.course
+        return Start(time_h=self.start_h, lat=c.lat1, lon=c.lon1, mark_lat=c.lat2, mark_lon=c.lon2)
+
+
+def solve(
+    marks: Sequence[Mark],
+    boat: Boat,
+    weather: Weather,
+    departure: datetime,
+    options: Options,
+    notices: Sequence[str] = (),
+    progress: Callable[[str, float], None] | None = None,
+) -> Plan:
+    """Plan a passage in wind and stream that change; see `goosewing.plan.make`."""
+    if options.corridor_nm is not None or options.margin_deg:
+        raise InputError("a corridor or a margin can be kept in steady wind only")
+    waters = Waters(boat, weather)
+    _check_start(weather, departure, marks[0])
+    start_h = hours_from_datetime(departure)
+    courses = [course_between(a.lat, a.lon, b.lat, b.lon) for a, b in pairwise(marks)]
+    views = _outlooks(waters, courses, start_h)
+    ways = _search_all(waters, marks, courses, views, start_h, options, progress)
+    reckoning = Clock(departure.astimezone(UTC), *_first_sails(waters, ways[0], options))
+    legs: list[Leg] = []
+    relaxed = 0.0
+    for course, view, way, (origin, mark) in zip(
+        courses, views, ways, pairwise(marks), strict=True
+    ):
+        now = hours_from_datetime(reckoning.time)
+        stage = Stage(waters, course, view, now, _shortest_h(options, way), reckoning)
+        boards = _polished(stage, way, mark)
+        leg, reckoning = tracing.leg_record(waters, course, origin, mark, boards.helms, reckoning)
+        leg, least = _compared(stage, leg)
+        relaxed += least
+        legs.append(leg)
+    made = plan_of(
+        boat, marks, departure.astimezone(UTC), tuple(legs),
+        (*notices, *tables_missing(boat, legs), *_beyond_notice(legs)),
+    )  # fmt: skip
+    if weather.varies_in_place:
+        return replace(made, bound_h=None, relaxed_h=min(relaxed, made.elapsed_h))
+    return made
+
+
+# ---- before the search -----------------------------------------------------------------------
+
+
+def _check_start(weather: Weather, departure: datetime, first: Mark) -> None:
+    here = weather.at(hours_from_datetime(departure), first.lat, first.lon)
+    if np.isfinite(here.wind_east_kn) and np.isfinite(here.stream_east_kn):
+        return
+    cover = weather.coverage
+    span = " to ".join(f"{t:%Y-%m-%d} {clock(t)}" for t in (cover.start, cover.end) if t)
+    inside = all(
+        (
+            cover.start is None or cover.start <= departure,
+            cover.end is None or departure <= cover.end,
+        )
+    )
+    what = (
+        f"has nothing at {first.name}"
+        if inside
+        else f"covers {span}; departure is {departure.astimezone(UTC):%Y-%m-%d} {clock(departure)}"
+    )
+    raise OutsideForecastError(f"the forecast {what}")
+
+
+def _outlooks(waters: Waters, courses: Sequence[Course], start_h: float) -> list[Outlook]:
+    views = []
+    for course in courses:
+        view = outlook.along(waters, course, start_h)
+        views.append(view)
+        start_h += course.distance_nm * view.hours_per_nm(course.bearing_deg)
+    return views
+
+
+def _shortest_h(options: Options, way: Way) -> float:
+    if options.shortest_board_min is not None:
+        return options.shortest_board_min / 60.0
+    leg_h = way.arrival_h - float(way.stretches[0].time_h[0])
+    return min(SHORTEST_BOARD_MIN / 60.0, SHORTEST_SHARE * leg_h)
+
+
+# ---- the search over all legs ----------------------------------------------------------------
+
+
+def _search_all(
+    waters: Waters,
+    marks: Sequence[Mark],
+    courses: Sequence[Course],
+    views: Sequence[Outlook],
+    start_h: float,
+    options: Options,
+    progress: Callable[[str, float], None] | None,
+) -> list[Way]:
+    """Search leg by leg, each from every mode in which the mark before may be reached."""
+    roots = _first_roots(waters, options, start_h)
+    found: list[list[Way]] = []
+    for course, view, mark in zip(courses, views, marks[1:], strict=True):
+        told = None if progress is None else (lambda nm, name=mark.name: progress(name, nm))
+        what = Search(shortest_h=_searched_shortest_h(options, course, view))
+        ways = _search(waters, course, view, roots, what, told)
+        if not ways:
+            raise _not_reached(waters, mark, roots)
+        found.append(ways)
+        roots = tuple(Root(way.mode, way.arrival_h, NEVER_H) for way in ways)
+    best = min(range(len(found[-1])), key=lambda i: found[-1][i].arrival_h)
+    chain = []
+    for ways in reversed(found):
+        chain.append(ways[best])
+        best = ways[best].root
+    return chain[::-1]
+
+
+def _search(
+    waters: Waters,
+    course: Course,
+    view: Outlook,
+    roots: tuple[Root, ...],
+    what: Search,
+    progress: Callable[[float], None] | None = None,
+) -> list[Way]:
+    return search_leg(
+        waters, course, roots, what,
+        gauge=view.gauge, fastest_kn=view.fastest_kn, best_rows=view.best_rows, progress=progress,
+    )  # fmt: skip
+
+
+def _searched_shortest_h(options: Options, course: Course, view: Outlook) -> float:
+    hours = course.distance_nm * view.hours_per_nm(course.bearing_deg)
+    wished = (
+        SHORTEST_BOARD_MIN if options.shortest_board_min is None else options.shortest_board_min
+    )
+    return min(wished / 60.0, SHORTEST_SHARE * hours)
+
+
+def _first_roots(waters: Waters, options: Options, start_h: float) -> tuple[Root, ...]:
+    """How she may begin: under any sails, or under those she has and whatever they change to."""
+    if options.start_with is None and options.start_tack is None and options.first is None:
+        return (Root(-1, start_h, NEVER_H),)
+    sails = None if options.start_with is None else waters.boat.index(options.start_with)
+    tack = options.start_tack
+    if sails is None and tack is None and options.first in ("port", "starboard"):
+        tack = options.first  # type: ignore[assignment]
+    fits = [
+        Root(i, start_h, NEVER_H)
+        for i, mode in enumerate(waters.modes)
+        if sails in (None, mode.sail_set) and tack in (None, mode.tack)
+    ]
+    return tuple(fits) or (Root(-1, start_h, NEVER_H),)
+
+
+def _first_sails(
+    waters: Waters, way: Way, options: Options
+) -> tuple[manoeuvres.Mode | None, float]:
+    """What she is under when the passage begins, if that was said."""
+    if options.start_with is None and options.start_tack is None:
+        return None, 0.0
+    first = way.stretches[0].mode if way.root_mode < 0 else way.root_mode
+    return waters.modes[first], 90.0
+
+
+def _not_reached(waters: Waters, mark: Mark, roots: Sequence[Root]) -> NoPlanError:
+    cover = waters.weather.coverage
+    start = datetime_from_hours(min(root.time_h for root in roots))
+    if cover.end is not None or cover.lat_north is not None:
+        until = (
+            ""
+            if cover.end is None
+            else f" (its last values are for {cover.end:%Y-%m-%d} {clock(cover.end)})"
+        )
+        return OutsideForecastError(
+            f"{mark.name} is not reached within the forecast{until}, setting out at "
+            f"{start:%Y-%m-%d} {clock(start)}: use a longer forecast, or hold its last values on"
+        )
+    return NoPlanError(f"{mark.name} can't be made in this wind and stream")
+
+
+# ---- polishing a leg -------------------------------------------------------------------------
+
+
+def _polished(stage: Stage, way: Way, mark: Mark) -> Boards:
+    """Make the boards of a way exact, and as few as a crew would sail."""
+    helms = tuple(h for part in way.stretches for h in _helms(stage, part))
+    best = _tidied(stage, helms)
+    if best is None:
+        raise NoPlanError(f"no boards could be brought to {mark.name}: try another departure")
+    return _split(stage, _dropped(stage, best))
+
+
+def _helms(stage: Stage, part: Stretch) -> list[Helm]:
+    """Turn a stretch of the search into orders to the helm, several where the angle swings."""
+    cuts = np.linspace(0, len(part.row_deg) - 1, _pieces(part) + 1).astype(int)
+    helms = []
+    for first, last in zip(cuts[:-1], cuts[1:], strict=True):
+        rows = part.row_deg[first + 1 : last + 1]
+        known = rows[np.isfinite(rows)]
+        at = (float(part.lat[first]), float(part.lon[first]), float(part.time_h[first]))
+        hours = float(part.time_h[last] - part.time_h[first])
+        helms.append(
+            _helm(stage, part.mode, float(np.mean(known)) if known.size else 90.0, hours, at)
+        )
+    return helms
+
+
+def _pieces(part: Stretch) -> int:
+    """Into how many orders a stretch is cut, by how far its angle swings."""
+    known = part.row_deg[np.isfinite(part.row_deg)]
+    if known.size < 2:
+        return 1
+    swing = float(np.ptp(np.percentile(known, (10, 90))))
+    return int(np.clip(np.ceil(swing / SWING_DEG), 1, min(MOST_PIECES, known.size)))
+
+
+def _helm(
+    stage: Stage, number: int, row_deg: float, hours: float, at: tuple[float, float, float]
+) -> Helm:
+    steer = _steering(stage, number, row_deg)
+    control = row_deg
+    if steer == "heading":
+        lat, lon, time = at
+        mode = stage.waters.modes[number]
+        control = float(
+            tracing.instant(stage.waters, mode, "angle", row_deg, time, lat, lon).going.heading_deg[
+                0
+            ]
+        )
+    return Helm(mode=number, steer=steer, control_deg=control, hours=hours)
+
+
+def _steering(stage: Stage, number: int, row_deg: float) -> Steer:
+    mode = stage.waters.modes[number]
+    best = stage.outlook.best_rows[mode.sail_set]
+    close = best.size and np.min(np.abs(best - row_deg)) < STEADY_ANGLE_DEG
+    return "angle" if mode.poled or close else "heading"
+
+
+def _pauses_h(stage: Stage, helms: Sequence[Helm]) -> tuple[float, ...]:
+    """What the manoeuvres before each board cost."""
+    boat, modes = stage.waters.boat, stage.waters.modes
+    pauses = []
+    before, upwind = stage.before.mode, stage.before.twa_deg < 90.0
+    for helm in helms:
+        mode = modes[helm.mode]
+        ahead = _is_upwind(stage, helm)
+        kinds = () if before is None else manoeuvres.steps(before, mode, tacking=upwind and ahead)
+        pauses.append(sum(manoeuvres.step_cost_s(boat, kind) for kind in kinds) / 3600.0)
+        before, upwind = mode, ahead
+    return tuple(pauses)
+
+
+def _is_upwind(stage: Stage, helm: Helm) -> bool:
+    if helm.steer == "angle":
+        return helm.control_deg < 90.0
+    airs = stage.waters.airs(stage.start_h, stage.course.lat1, stage.course.lon1)
+    return abs(float(earth.wrap_180(helm.control_deg - float(airs.twd_deg)))) < 90.0
+
+
+def _joined(helms: Sequence[Helm]) -> tuple[Helm, ...]:
+    """Join neighbours that have become one board."""
+    joined: list[Helm] = []
+    for helm in helms:
+        if joined and joined[-1].mode == helm.mode and joined[-1].steer == helm.steer:
+            last = joined.pop()
+            total = last.hours + helm.hours
+            control = (last.control_deg * last.hours + helm.control_deg * helm.hours) / total
+            joined.append(replace(last, control_deg=control, hours=total))
+        else:
+            joined.append(helm)
+    return tuple(joined)
+
+
+def _tidied(stage: Stage, helms: Sequence[Helm]) -> Boards | None:
+    """Polish a sequence with one angle for each stretch, or with several where that pays."""
+    one = _brought_to_the_mark(stage, _joined(helms))
+    several = None
+    if len(_joined(helms)) != len(helms):
+        several = _try(stage, helms)
+    if one is None or several is None:
+        return one or several or _any_straight(stage)
+    return several if several.elapsed_h < one.elapsed_h * (1.0 - _split_gain(stage)) else one
+
+
+def _brought_to_the_mark(stage: Stage, helms: tuple[Helm, ...]) -> Boards | None:
+    """Polish a sequence; drop its shortest board as long as it can't be brought to the mark."""
+    while True:
+        best = _try(stage, helms)
+        if best is not None or len(helms) == 1:
+            return best
+        shortest = min(range(len(helms)), key=lambda i: helms[i].hours)
+        helms = _without(helms, shortest)
+
+
+def _split_gain(stage: Stage) -> float:
+    return SPLIT_GAIN if stage.shortest_h > 0.0 else SPLIT_GAIN_FREE
+
+
+def _any_straight(stage: Stage) -> Boards | None:
+    """Try every mode alone, steering for the mark: the last resort of a tiny leg."""
+    hours = stage.course.distance_nm * stage.outlook.hours_per_nm(stage.course.bearing_deg)
+    trials = [
+        _try(
+            stage,
+            (Helm(mode=i, steer="heading", control_deg=stage.course.bearing_deg, hours=hours),),
+        )
+        for i in range(len(stage.waters.modes))
+    ]
+    made = [trial for trial in trials if trial is not None]
+    return min(made, key=lambda boards: boards.elapsed_h, default=None)
+
+
+def _try(stage: Stage, helms: Sequence[Helm]) -> Boards | None:
+    pauses = _pauses_h(stage, helms)
+    exact = polish(stage.waters, helms, stage.start, pauses, shortest_h=stage.shortest_h)
+    return None if exact is None else Boards(exact, pauses)
+
+
+def _without(helms: Sequence[Helm], index: int) -> tuple[Helm, ...]:
+    """Leave a board out and give its time to the others."""
+    left = [h for i, h in enumerate(helms) if i != index]
+    share = 1.0 + helms[index].hours / max(sum(h.hours for h in left), 1e-9)
+    return _joined([replace(h, hours=h.hours * share) for h in left])
+
+
+def _dropped(stage: Stage, best: Boards) -> Boards:
+    """Leave out boards, the shortest first, as long as that costs next to nothing."""
+    improved = True
+    while improved and len(best.helms) > 1:
+        improved = False
+        order = sorted(range(len(best.helms)), key=lambda i: best.helms[i].hours)
+        for index in order[:6]:
+            trial = _try(stage, _without(best.helms, index))
+            if trial is not None and trial.elapsed_h < best.elapsed_h + _allowance_h(stage, best):
+                best, improved = trial, True
+                break
+    return best
+
+
+def _allowance_h(stage: Stage, best: Boards) -> float:
+    share = 5e-4 if stage.shortest_h > 0.0 else 1e-6
+    return min(FEWER_BOARDS_H, share * best.elapsed_h)
+
+
+def _split(stage: Stage, best: Boards) -> Boards:
+    """Give long boards a second angle where that pays."""
+    gain = _split_gain(stage)
+    for _ in range(SPLIT_ROUNDS):
+        halves = [part for helm in best.helms for part in _halves(stage, helm)]
+        if len(halves) == len(best.helms):
+            break
+        pauses = _pauses_h(stage, halves)
+        exact = polish(
+            stage.waters, halves, stage.start, pauses, shortest_h=stage.shortest_h, effort=60
+        )
+        if exact is None:
+            break
+        trial = Boards(exact, pauses)
+        if trial.elapsed_h > best.elapsed_h * (1.0 - gain):
+            break
+        best = trial
+    return best
+
+
+def _halves(stage: Stage, helm: Helm) -> list[Helm]:
+    if helm.hours < 2.0 * max(stage.shortest_h, 1e-3):
+        return [helm]
+    return [replace(helm, hours=helm.hours / 2.0)] * 2
+
+
+# ---- what the leg is compared with -----------------------------------------------------------
+
+
+def _compared(stage: Stage, leg: Leg) -> tuple[Leg, float]:
+    """Add the straight course, the bound and the reasons; return the relaxed time too."""
+    straight = outlook.straight_h(stage.waters, stage.course, stage.start_h, leg.elapsed_h)
+    least, relaxed = None, leg.elapsed_h
+    if stage.waters.weather.varies_in_place:
+        relaxed = _relaxed_h(stage, leg)
+    else:
+        least = bound.least_time_h(stage.waters, stage.course, stage.start_h, leg.elapsed_h)
+    compared = replace(
+        leg,
+        straight_h=straight,
+        saved_min=None if straight is None else (straight - leg.elapsed_h) * 60.0,
+        bound_h=least,
+        reasons=_reasons(stage, leg, straight),
+    )
+    return compared, relaxed
+
+
+def _relaxed_h(stage: Stage, leg: Leg) -> float:
+    """Search once more with manoeuvres free: an estimate of the best possible."""
+    ways = _search(
+        stage.waters, stage.course, stage.outlook, (Root(-1, stage.start_h, NEVER_H),),
+        Search(free=True),
+    )  # fmt: skip
+    found = min((way.arrival_h for way in ways), default=np.inf) - stage.start_h
+    return float(min(found, leg.elapsed_h))
+
+
+def _reasons(stage: Stage, leg: Leg, straight: float | None) -> tuple[str, ...]:
+    first, last = leg.boards[0].points[0], leg.boards[-1].points[-1]
+    bearing = stage.course.bearing_deg
+    begin = stage.waters.airs(stage.start_h, first.lat, first.lon)
+    end = stage.waters.airs(hours_from_datetime(last.time), last.lat, last.lon)
+    off = abs(float(earth.wrap_180(bearing - float(begin.twd_deg))))
+    said = [
+        f"{leg.destination} bears {three_figures(bearing)}, {off_the_wind(off)} at the start; "
+        f"on the way the wind over the water goes from {three_figures(float(begin.twd_deg))} "
+        f"{float(begin.tws_kn):.0f} kn to {three_figures(float(end.twd_deg))} "
+        f"{float(end.tws_kn):.0f} kn."
+    ]
+    if straight is None:
+        said.append("No single sail set can hold the straight course all the way.")
+    return tuple(said)
+
+
+def _beyond_notice(legs: Sequence[Leg]) -> list[str]:
+    if not any(board.beyond_forecast for leg in legs for board in leg.boards):
+        return []
+    return ["The forecast ends on the way: boards marked so hold its last values on."]
