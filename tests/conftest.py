@@ -7,10 +7,10 @@ import sys
 from pathlib import Path
 
 import pytest
-from goosewing.boat.read import read_boat
 from hypothesis import HealthCheck, settings
 
 from goosewing.boat.model import Boat
+from goosewing.boat.read import read_boat
 
 settings.register_profile("goosewing", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("goosewing")

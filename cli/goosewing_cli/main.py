@@ -75,7 +75,9 @@ def outcome(arguments: list[str] | None = None) -> int:
     except (KeyboardInterrupt, typer.Abort):
         return _refuse("interrupted", EXIT_INTERRUPTED)
     except SystemExit as leaving:
-        # Typer and Rich leave like this when the pipe they print to is closed.
+        # Typer and Rich leave like this when interrupted, or when the pipe they print to is closed.
+        if isinstance(leaving.__context__, KeyboardInterrupt):
+            return _refuse("interrupted", EXIT_INTERRUPTED)
         if not isinstance(leaving.__context__, BrokenPipeError):
             raise
         return _seen_enough()
