@@ -75,9 +75,7 @@ def outcome(arguments: list[str] | None = None) -> int:
     except (KeyboardInterrupt, typer.Abort):
         return _refuse("interrupted", EXIT_INTERRUPTED)
     except SystemExit as leaving:
-        # Typer and Rich leave like this when interrupted, or when the pipe they print to is closed.
-        if isinstance(leaving.__context__, KeyboardInterrupt):
-            return _refuse("interrupted", EXIT_INTERRUPTED)
+        # Typer and Rich leave like this when the pipe they print to is closed.
         if not isinstance(leaving.__context__, BrokenPipeError):
             raise
         return _seen_enough()
@@ -87,7 +85,9 @@ def outcome(arguments: list[str] | None = None) -> int:
         # Files are in the hands of the exchange room, which has words of its own.
         _forget_output()
         return _refuse(f"the output can't be printed: {error.strerror}", EXIT_BAD_INPUT)
-    return result if isinstance(result, int) else 0
+    code = result if isinstance(result, int) else 0
+    # Typer swallows an interrupt within a command and leaves but its code.
+    return _refuse("interrupted", code) if code == EXIT_INTERRUPTED else code
 
 
 def _seen_enough() -> int:
