@@ -1,0 +1,118 @@
+"""What a plan costs: one steady leg against trying all pairs, and the whole command.
+
+Run with::
+
+    pytest tests/benchmarks --benchmark-enable --benchmark-only
+
+The ratios, each taken within one run, stand in the table's ``extra_info``
+(``--benchmark-json FILE``); what is asserted is that both ways find the same.
+"""
+
+from __future__ import annotations
+
+import statistics
+import subprocess
+import sys
+import time
+
+import numpy as np
+import pytest
+
+from goosewing.boards import course_between, ways_to_sail
+from goosewing.velocity import (
+    STEP_DEG,
+    Airs,
+    along_and_across,
+    best_made_good_kn,
+    straight_velocities,
+    velocity_set,
+)
+
+BEARING_DEG = 20.0
+AIRS = Airs(twd_deg=0.0, tws_kn=10.0, stream_east_kn=0.6, stream_north_kn=-0.3)
+PAIRS_AT_ONCE = 2_000_000
+"""Rows are tried in blocks of so many pairs, which numpy likes best."""
+
+
+def best_of_all_pairs_kn(held, bearing_deg):
+    """The greatest speed made good along a bearing by any two velocities: all tried, in numpy.
+
+    A mix of two velocities, one to each side of the bearing, points along it if their
+    shares cancel across; of all mixes that do, the fastest.
+    """
+    along, across = along_and_across(held.east_kn, held.north_kn, bearing_deg)
+    best = -np.inf
+    block = max(1, PAIRS_AT_ONCE // len(along))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        for start in range(0, len(along), block):
+            a, c = (
+                along[start : start + block, np.newaxis],
+                across[start : start + block, np.newaxis],
+            )
+            share = across / (across - c)
+            speed = np.where((share >= 0) & (share <= 1), share * a + (1 - share) * along, -np.inf)
+            best = max(best, float(np.max(speed)))
+    return best
+
+
+def seconds(what, *, rounds):
+    """Median time of a call."""
+    taken = []
+    for _ in range(rounds):
+        start = time.perf_counter()
+        what()
+        taken.append(time.perf_counter() - start)
+    return statistics.median(taken)
+
+
+@pytest.mark.parametrize("step_deg", [0.5, STEP_DEG])
+def test_a_steady_leg_against_all_pairs_of_velocities(benchmark, brisvik, step_deg):
+    held = velocity_set(brisvik, AIRS, step_deg=step_deg)
+    naive = best_of_all_pairs_kn(held, BEARING_DEG)
+    fast = benchmark(best_made_good_kn, held, BEARING_DEG)
+    assert fast == pytest.approx(naive, rel=1e-9)
+    if not benchmark.disabled:
+        slow_s = seconds(lambda: best_of_all_pairs_kn(held, BEARING_DEG), rounds=5)
+        fast_s = benchmark.stats.stats.median
+        benchmark.extra_info.update(velocities=len(held), times_faster=round(slow_s / fast_s, 1))
+
+
+def test_every_way_to_sail_the_leg_against_all_pairs_of_velocities(benchmark, brisvik):
+    """What a plan needs of a leg: for every pair of modes the best two boards, in both orders,
+    with their turning points on the ellipsoid; against nothing but the speed of the best pair.
+    """
+    course = course_between(57.0, 11.0, 57.3, 11.2)
+    held = velocity_set(brisvik, AIRS)
+    ways, _ = benchmark(ways_to_sail, held, course)
+    naive = best_of_all_pairs_kn(held, course.bearing_deg)
+    straight = straight_velocities(held, course.bearing_deg).along_kn.max(initial=0.0)
+    best = course.distance_nm / np.nanmin(ways.elapsed_h.sum(axis=1))
+    # Meridians converge: one order of the boards is a little faster than the mix in the plane.
+    assert best == pytest.approx(max(naive, straight), rel=3e-3)
+    if not benchmark.disabled:
+        slow_s = seconds(lambda: best_of_all_pairs_kn(held, course.bearing_deg), rounds=5)
+        times = round(slow_s / benchmark.stats.stats.median, 1)
+        benchmark.extra_info.update(velocities=len(held), ways=len(ways), times_faster=times)
+
+
+IMPORTS = (sys.executable, "-c", "import numpy, scipy.interpolate, pyproj, shapely, gpxpy")
+
+
+def test_the_plan_command_against_importing_what_such_a_thing_imports(benchmark, request):
+    samples = request.config.rootpath / "sample_routes"
+    plan = (
+        sys.executable, "-c", "from goosewing_cli.main import run; run()",
+        "plan", samples / "kattegat.gpx", "--boat", samples / "brisvik" / "boat.toml",
+        "--wind", "315/10", "--depart", "2027-06-12T05:00Z",
+    )  # fmt: skip
+
+    def process(command):
+        return subprocess.run(command, capture_output=True, text=True, check=True).stdout
+
+    process(IMPORTS)  # both once, so that the disk's cache is warm
+    first = process(plan)
+    printed = benchmark.pedantic(process, args=(plan,), rounds=7, iterations=1)
+    assert printed == first
+    if not benchmark.disabled:
+        ratio = benchmark.stats.stats.median / seconds(lambda: process(IMPORTS), rounds=7)
+        benchmark.extra_info["times_the_imports"] = round(ratio, 2)
