@@ -216,8 +216,9 @@ def loxodrome(a, b):
     return half * np.sum(weights * meridian) / np.cos(course), course
 
 
-def test_distances_and_courses_are_those_of_the_loxodromes_between_the_ends(document):
-    for board in boards_of(document):
+@pytest.mark.parametrize("extra", [(), ("--current", "70/1.5")], ids=["no-stream", "stream"])
+def test_distances_and_courses_are_those_of_the_loxodromes_between_the_ends(run, extra):
+    for board in boards_of(json.loads(run(*PLAN, *extra, "--json").out)):
         length, course = loxodrome(board["start"], board["end"])
         assert board["distance_nm"] == pytest.approx(length, abs=METRE / 1852)
         assert board["course_over_ground_deg"] == pytest.approx(np.degrees(course) % 360, abs=1e-5)
