@@ -36,6 +36,9 @@ if TYPE_CHECKING:
     from goosewing.plan import Options
     from goosewing.weather.base import Weather
 
+LONGEST_LEG_H = 10 * 365 * 24
+"""Way so slow that a leg takes ten years is no way; and no calendar holds a hundred such legs."""
+
 LEAST_BOARD_IN_CORRIDOR_H = 1.0 / 60.0
 """A corridor must hold boards of at least a minute: less is not sailing."""
 
@@ -122,7 +125,7 @@ def leg_choice(held: VelocitySet, origin: Mark, destination: Mark, options: Opti
     """
     course = course_between(origin.lat, origin.lon, destination.lat, destination.lon)
     best = best_made_good_kn(held, course.bearing_deg)
-    if not best > 0.0:
+    if not best * LONGEST_LEG_H > course.distance_nm:
         raise NoPlanError(_cannot_be_made(held, origin, destination, course))
     if options.corridor_nm is not None:
         _check_corridor(held, destination, options.corridor_nm)
