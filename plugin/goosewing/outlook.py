@@ -9,8 +9,8 @@ import numpy as np
 
 from goosewing import earth
 from goosewing.boat.model import row_angles, sailing
-from goosewing.search import hours_per_mile
-from goosewing.velocity import Airs, straight_velocities, velocity_set
+from goosewing.search import fastest_crossing, hours_per_mile
+from goosewing.velocity import Airs, along_and_across, velocity_set
 
 if TYPE_CHECKING:
     from goosewing.boards import Course
@@ -21,7 +21,8 @@ if TYPE_CHECKING:
 SAMPLES = 5
 GAUGE_STEP_DEG = 2.0
 GUESS_KN = 3.0
-STRAIGHT_STEPS = 96
+STRAIGHT_STEPS = 60
+STRAIGHT_STEP_DEG = 1.0
 LONGEST_STRAIGHT = 12.0
 """A straight course that takes this many times the plan's time is none."""
 
@@ -106,52 +107,46 @@ def _strongest(sails: SailSet) -> float:
 def straight_h(waters: Waters, course: Course, start_h: float, plan_h: float) -> float | None:
     """Return the time of the loxodrome with the best single tack and sail set, or None.
 
-    Marches along the line; at each step every mode's fastest heading that makes
-    good the course is taken at the step's beginning, and once more at its
-    middle.
+    Each mode that can hold the course all the way marches along the line by
+    midpoint steps.
     """
-    modes = len(waters.modes)
-    gone, time = np.zeros(modes), np.full(modes, start_h)
-    alive = np.ones(modes, dtype=bool)
-    step = plan_h / STRAIGHT_STEPS
-    speed = np.zeros(modes)
-    while alive.any() and gone[alive].max() < course.distance_nm:
-        if time.max() - start_h > LONGEST_STRAIGHT * plan_h:
+    times = [
+        _straight_mode_h(waters, course, start_h, plan_h / STRAIGHT_STEPS, number)
+        for number in range(len(waters.modes))
+    ]
+    return min((hours for hours in times if hours is not None), default=None)
+
+
+def _straight_mode_h(
+    waters: Waters, course: Course, start_h: float, step_h: float, number: int
+) -> float | None:
+    gone, hours = 0.0, 0.0
+    while hours < LONGEST_STRAIGHT * STRAIGHT_STEPS * step_h:
+        first = _along_kn(waters, course, number, start_h + hours, gone)
+        middle = gone + first * step_h / 2.0
+        speed = _along_kn(waters, course, number, start_h + hours + step_h / 2.0, middle)
+        if not speed > 0.0:
             return None
-        first = _along_kn(waters, course, time, gone)
-        speed = _along_kn(
-            waters, course, time + step / 2.0, gone + np.nan_to_num(first) * step / 2.0
-        )
-        alive &= np.isfinite(speed)
-        gone = np.where(alive, gone + np.nan_to_num(speed) * step, gone)
-        time = time + step
-    if not alive.any():
-        return None
-    best = int(np.argmax(np.where(alive, gone, -1.0)))
-    return float(time[best] - start_h - (gone[best] - course.distance_nm) / speed[best])
+        if gone + speed * step_h >= course.distance_nm:
+            return hours + (course.distance_nm - gone) / speed
+        gone, hours = gone + speed * step_h, hours + step_h
+    return None
 
 
-def _along_kn(waters: Waters, course: Course, time_h: Array, gone_nm: Array) -> Array:
-    """Fastest speed made good along the course, by mode; NaN where it can't be held."""
+def _along_kn(waters: Waters, course: Course, number: int, time_h: float, gone_nm: float) -> float:
+    """Fastest speed made good along the course in one mode; NaN where it can't be held."""
+    if not np.isfinite(gone_nm):
+        return float("nan")
+    mode = waters.modes[number]
     at = earth.loxodrome_direct(course.lat1, course.lon1, course.bearing_deg, gone_nm)
-    airs = waters.airs(time_h, at.lat, at.lon)
-    allowed = waters.pole_allowed(time_h, at.lat, at.lon)
-    speeds = np.full(len(waters.modes), np.nan)
-    place = np.column_stack((time_h, gone_nm))
-    for here in np.unique(place, axis=0):
-        rows = np.flatnonzero((place == here).all(axis=1))
-        one = rows[0]
-        if not np.isfinite(airs.tws_kn[one]):
-            continue
-        local = Airs(
-            float(airs.twd_deg[one]), float(airs.tws_kn[one]),
-            float(airs.stream_east_kn[one]), float(airs.stream_north_kn[one]),
-            float(airs.gust_kn[one]),
-        )  # fmt: skip
-        found = straight_velocities(
-            velocity_set(waters.boat, local, step_deg=1.0), course.bearing_deg
-        )
-        for mode, speed in zip(found.mode, found.along_kn, strict=True):
-            if mode in rows and (allowed[one] or not waters.modes[mode].poled):
-                speeds[mode] = speed
-    return speeds
+    if mode.poled and not waters.pole_allowed(time_h, at.lat, at.lon):
+        return float("nan")
+    rows = row_angles(waters.boat.sail_sets[mode.sail_set], STRAIGHT_STEP_DEG)
+    going = waters.at_angle(mode, rows, waters.airs(time_h, at.lat, at.lon))
+    along, across = along_and_across(
+        np.where(going.possible, going.east_kn, np.nan),
+        np.where(going.possible, going.north_kn, np.nan),
+        course.bearing_deg,
+    )
+    speed, _ = fastest_crossing(along[np.newaxis], across[np.newaxis], rows)
+    return float(speed[0])

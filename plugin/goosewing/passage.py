@@ -21,7 +21,7 @@ from goosewing.boat import manoeuvres
 from goosewing.errors import InputError, NoPlanError, OutsideForecastError
 from goosewing.motion import Waters
 from goosewing.outlook import Outlook
-from goosewing.polish import Helm, Start, polish
+from goosewing.polish import MANY_ROUNDS, Helm, Start, polish
 from goosewing.reckoning import Clock, plan_of, tables_missing
 from goosewing.records import Leg, Plan
 from goosewing.search import Root, Search, Stretch, Way, search_leg
@@ -49,9 +49,13 @@ SPLIT_GAIN_FREE = 5e-5
 """The same where the navigator lets boards be as short as they like."""
 
 SPLIT_ROUNDS = 4
+MOST_BOARDS = 48
+"""Splitting goes no further than this many boards on a leg."""
 
 FEWER_BOARDS_H = 1.0 / 240.0
 """A board is dropped even where that costs up to a quarter of a minute: it is work for the crew."""
+
+ROUNDS = 20
 
 SWING_DEG = 20.0
 MOST_PIECES = 8
@@ -278,7 +282,7 @@ def _polished(stage: Stage, way: Way, mark: Mark) -> Boards:
     best = _tidied(stage, helms)
     if best is None:
         raise NoPlanError(f"no boards could be brought to {mark.name}: try another departure")
-    return _split(stage, _dropped(stage, best))
+    return _finished(stage, _split(stage, _dropped(stage, best)))
 
 
 def _helms(stage: Stage, part: Stretch) -> list[Helm]:
@@ -439,11 +443,16 @@ def _split(stage: Stage, best: Boards) -> Boards:
     gain = _split_gain(stage)
     for _ in range(SPLIT_ROUNDS):
         halves = [part for helm in best.helms for part in _halves(stage, helm)]
-        if len(halves) == len(best.helms):
+        if len(halves) == len(best.helms) or len(halves) > MOST_BOARDS:
             break
         pauses = _pauses_h(stage, halves)
         exact = polish(
-            stage.waters, halves, stage.start, pauses, shortest_h=stage.shortest_h, effort=60
+            stage.waters,
+            halves,
+            stage.start,
+            pauses,
+            shortest_h=stage.shortest_h,
+            effort=_effort(stage),
         )
         if exact is None:
             break
@@ -452,6 +461,23 @@ def _split(stage: Stage, best: Boards) -> Boards:
             break
         best = trial
     return best
+
+
+def _effort(stage: Stage) -> int:
+    """Boards of any shortness are asked for by whoever wants the last second."""
+    return ROUNDS if stage.shortest_h > 0.0 else MANY_ROUNDS + 20
+
+
+def _finished(stage: Stage, best: Boards) -> Boards:
+    """Optimise the sequence that was settled on once more, with patience."""
+    exact = polish(
+        stage.waters, best.helms, stage.start, best.pauses_h,
+        shortest_h=stage.shortest_h, effort=MANY_ROUNDS,
+    )  # fmt: skip
+    if exact is None:
+        return best
+    trial = Boards(exact, best.pauses_h)
+    return trial if trial.elapsed_h < best.elapsed_h else best
 
 
 def _halves(stage: Stage, helm: Helm) -> list[Helm]:

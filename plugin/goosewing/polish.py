@@ -26,14 +26,23 @@ if TYPE_CHECKING:
 STEP_H = 0.25
 """Longest step of the integration, second order. [h]"""
 
-ROUGH_STEP_H = 0.5
-"""The same while the optimiser is still looking about. [h]"""
+ROUGH_STEPS = 60
+"""While the optimiser is still looking about, a whole leg gets about so many steps."""
+
+LONGEST_STEP_H = 1.0
+"""But none is longer than this: forecasts are hourly at best. [h]"""
 
 LEAST_STEPS = 2
 """Steps that even the shortest board gets."""
 
 CLOSE_ENOUGH_NM = 0.5 / METRES_PER_NM
 """How near the last board must end: half a metre."""
+
+MANY_ROUNDS = 40
+EVALUATIONS_PER_ROUND = 2
+
+NEAR_ENOUGH = 1e-4
+"""A trial that misses the mark by less, in lengths of the leg, may be closed on it."""
 
 CONTROL_SCALE_DEG = 10.0
 NUDGE_DEG = 0.05
@@ -136,7 +145,7 @@ class _Problem:
     start: Start
     pauses_h: tuple[float, ...]
     scale_nm: float
-    step_h: float = ROUGH_STEP_H
+    step_h: float
     _at: Array | None = None
     _value: tuple[Array, Array] | None = None
 
@@ -171,9 +180,13 @@ class _Problem:
         miss = np.column_stack((offset.east_deg, offset.north_deg)) * nm_per_deg / self.scale_nm
         return np.where(lost[:, np.newaxis], 1e3, miss)
 
+    def known(self, x: Array) -> bool:
+        """Whether x was the last point asked about."""
+        return self._at is not None and np.array_equal(self._at, x)
+
     def miss_and_slope(self, x: Array) -> tuple[Array, Array]:
         """The miss at x, shape (2,), and its derivative, shape (2, 2n), in one integration."""
-        if self._at is not None and self._value is not None and np.array_equal(self._at, x):
+        if self.known(x) and self._value is not None:
             return self._value
         size = 2 * self.count
         nudges = np.concatenate((
@@ -193,7 +206,7 @@ def polish(
     pauses_h: Sequence[float],
     *,
     shortest_h: float = 0.0,
-    effort: int = 40,
+    effort: int = 14,
 ) -> tuple[Helm, ...] | None:
     """Re-optimise a sequence of boards until it ends at the mark in the least time.
 
@@ -208,7 +221,7 @@ def polish(
     shortest_h : float
         No board gets shorter; a single one may. [h]
     effort : int
-        Most rounds of the optimiser.
+        Most rounds of the optimiser; many also make it more exacting.
 
     Returns
     -------
@@ -217,7 +230,10 @@ def polish(
     """
     leg = earth.loxodrome_inverse(start.lat, start.lon, start.mark_lat, start.mark_lon)
     helms = tuple(replace(h, hours=max(h.hours, 1e-4, shortest_h)) for h in helms)
-    problem = _Problem(waters, helms, start, tuple(pauses_h), max(float(leg.distance_nm), 1e-6))
+    rough = np.clip(sum(h.hours for h in helms) / ROUGH_STEPS, STEP_H, LONGEST_STEP_H)
+    problem = _Problem(
+        waters, helms, start, tuple(pauses_h), max(float(leg.distance_nm), 1e-6), float(rough)
+    )
     with np.errstate(invalid="ignore"):
         # A sequence that can't even be brought to the mark is not worth optimising.
         x = _close(problem, problem.pack(), rounds=6, near_nm=0.02 * problem.scale_nm)
@@ -236,21 +252,54 @@ def _least_time(problem: _Problem, x: Array, shortest_h: float, effort: int) -> 
     total = sum(h.hours for h in problem.helms)
     weights = np.concatenate((np.zeros(problem.count), [h.hours / total for h in problem.helms]))
     bounds = _bounds(problem, shortest_h)
-    answer = minimize(
-        lambda x: float(weights @ x),
-        np.clip(x, *np.transpose(bounds)),
-        jac=lambda x: weights,  # noqa: ARG005 - the objective is linear
-        method="SLSQP",
-        bounds=bounds,
-        constraints={
-            "type": "eq",
-            "fun": lambda x: problem.miss_and_slope(x)[0],
-            "jac": lambda x: problem.miss_and_slope(x)[1],
-        },
-        options={"maxiter": effort, "ftol": 1e-6},
-    )
+    watch = _Watch(problem, weights, EVALUATIONS_PER_ROUND * effort)
+    try:
+        answer = minimize(
+            lambda x: float(weights @ x),
+            np.clip(x, *np.transpose(bounds)),
+            jac=lambda x: weights,  # noqa: ARG005 - the objective is linear
+            method="SLSQP",
+            bounds=bounds,
+            constraints={
+                "type": "eq",
+                "fun": lambda x: watch(x)[0],
+                "jac": lambda x: watch(x)[1],
+            },
+            options={"maxiter": effort, "ftol": 1e-5 if effort < MANY_ROUNDS else 1e-7},
+        )
+    except _EnoughError:
+        return x if watch.best is None else watch.best
     found: Array = answer.x
     return found
+
+
+class _EnoughError(Exception):
+    """The optimiser has had its share of integrations."""
+
+
+@dataclass(slots=True, eq=False)
+class _Watch:
+    """Counts the integrations, and keeps the fastest trial that ends near the mark.
+
+    Bilinear fields have creases, on which a line search can creep for long.
+    """
+
+    problem: _Problem
+    weights: Array
+    left: int
+    best: Array | None = None
+    least: float = np.inf
+
+    def __call__(self, x: Array) -> tuple[Array, Array]:
+        if self.left <= 0:
+            raise _EnoughError
+        if not self.problem.known(x):
+            self.left -= 1
+        miss, slope = self.problem.miss_and_slope(x)
+        time = float(self.weights @ x)
+        if np.hypot(*miss) < NEAR_ENOUGH and time < self.least:
+            self.best, self.least = x.copy(), time
+        return miss, slope
 
 
 def _bounds(problem: _Problem, shortest_h: float) -> list[tuple[float, float]]:

@@ -377,7 +377,7 @@ class _Round:
             (offset.north_deg / length)[:, np.newaxis],
         )
         along, across = east * sin + north * cos, east * cos - north * sin
-        speed, row = _fastest_crossing(along, across, rows)
+        speed, row = fastest_crossing(along, across, rows)
         far = self._remaining(s.lat[index], s.lon[index])
         hours = np.where(speed > 0.0, far / np.maximum(speed, 1e-12), np.nan)
         self._note_arrivals(index, number, s.time[index] + hours, hours <= 1.05 * self.step_h)
@@ -427,10 +427,20 @@ def _stretches(
     return [part for part in parts if len(part.lat) > 1]
 
 
-def _fastest_crossing(along: Array, across: Array, rows: Array) -> tuple[Array, Array]:
-    """Find the fastest velocity on the ray between neighbouring angles, shape (n,) each.
+def fastest_crossing(along: Array, across: Array, rows: Array) -> tuple[Array, Array]:
+    """Find the fastest velocity on the ray between neighbouring angles, for n states.
 
-    NaN where the mode can't sail that way. Interpolates along the chord.
+    Parameters
+    ----------
+    along, across : ndarray, shape (n, a)
+        Velocities along the ray and to the right of it; NaN where not possible. [kn]
+    rows : ndarray, shape (a,)
+        The polar's angles of the columns. [°]
+
+    Returns
+    -------
+    speed_kn, row_deg : ndarray, shape (n,)
+        Interpolated along the chord; NaN where the mode can't sail that way.
     """
     across = np.where(np.abs(across) < ON_THE_RAY_KN, 0.0, across)
     a, b = across[:, :-1], across[:, 1:]
