@@ -17,7 +17,7 @@ from goosewing.records import Mark, Plan, Tack
 from goosewing.weather.base import Weather, hours_from_datetime
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from goosewing.boat.model import Boat
 
@@ -39,6 +39,8 @@ class Options:
         Half the width of the channel either side of the rhumb line. [nm]
     start_with, start_tack : str or None
         The sails and tack she is under at the first mark; free if None.
+    shortest_board_min : float or None
+        In changing wind, no board is shorter; 0 lets it go. [min]
     """
 
     first: First | None = None
@@ -46,6 +48,7 @@ class Options:
     corridor_nm: float | None = None
     start_with: str | None = None
     start_tack: Tack | None = None
+    shortest_board_min: float | None = None
 
     def __post_init__(self) -> None:
         if not 0.0 <= self.margin_deg <= 45.0:
@@ -54,6 +57,9 @@ class Options:
             raise InputError(
                 f"the corridor must be wider than 0 and under 1000 nm, got {self.corridor_nm:g}"
             )
+        shortest = self.shortest_board_min
+        if shortest is not None and not 0.0 <= shortest <= 1440.0:
+            raise InputError(f"the shortest board must be 0 to 1440 minutes, got {shortest:g}")
 
 
 def make(
@@ -64,6 +70,7 @@ def make(
     options: Options | None = None,
     *,
     notices: Sequence[str] = (),
+    progress: Callable[[str, float], None] | None = None,
 ) -> Plan:
     """Plan the passage over all marks.
 
@@ -79,6 +86,8 @@ def make(
     options : Options, optional
     notices : sequence of str
         What the reader of the marks had to say; carried into the plan.
+    progress : callable, optional
+        In changing wind, told the mark searched for and the miles that remain to it.
 
     Returns
     -------
@@ -92,12 +101,16 @@ def make(
     NoPlanError
         If a mark can't be made, with the reason.
     """
-    from goosewing import rounding, steady
-
     hours_from_datetime(departure)
     kept, dropped = usable_marks(marks)
     options = options or Options()
     said = (*notices, *dropped)
+    if weather.varies_in_time or weather.varies_in_place:
+        from goosewing import passage
+
+        return passage.solve(kept, boat, weather, departure, options, said, progress)
+    from goosewing import rounding, steady
+
     if not rounding.needed(kept):
         return steady.solve(kept, boat, weather, departure, options, said)
     return rounding.around(
