@@ -15,6 +15,7 @@ from goosewing.words import (
     clock,
     heading_words,
     hours_and_minutes,
+    listed,
     manoeuvre_words,
     position_words,
 )
@@ -168,23 +169,26 @@ def summary(plan: Plan) -> list[str]:
     ]
     if plan.saved_min is None:
         which = [leg.destination for leg in plan.legs if leg.straight_h is None]
-        lines.append(f"No straight course can be held to {', '.join(which)}: nothing to compare.")
-        lines += [
-            _saved(leg.saved_min, f" to {leg.destination}")
-            for leg in plan.legs
-            if leg.saved_min is not None and round(leg.saved_min)
-        ]
+        lines.append(f"No straight course can be held to {listed(which)}: nothing to compare.")
+    elif plan.saved_min >= 0.5:
+        lines.append(f"Saves {plan.saved_min:.0f} min against the straight course.")
+    elif plan.saved_min > -0.5:
+        lines.append("Saves nothing against the straight course: it is the straight course.")
     else:
-        lines.append(_saved(plan.saved_min, ""))
-    return lines
-
-
-def _saved(minutes: float, where: str) -> str:
-    if minutes < -0.5:
-        return (
-            f"Costs {-minutes:.0f} min against the straight course{where}, "
-            "for what was asked of it."
+        lines.append(
+            f"Takes {-plan.saved_min:.0f} min more than the straight course would without its "
+            "manoeuvres, or than it would if nothing else had been asked for."
         )
-    if minutes < 0.5:
-        return f"Saves nothing against the straight course{where}: it is the straight course."
-    return f"Saves {minutes:.0f} min against the straight course{where}."
+    return [*lines, *_by_leg(plan)]
+
+
+def _by_leg(plan: Plan) -> list[str]:
+    """Say where the minutes come from; a single leg has said it already."""
+    gains = [
+        f"{leg.saved_min:.0f} min on the way to {leg.destination}"
+        for leg in plan.legs
+        if leg.saved_min is not None and leg.saved_min >= 0.5
+    ]
+    if not gains or (len(plan.legs) == 1 and plan.saved_min is not None):
+        return []
+    return [f"Saved: {listed(gains)}."]
