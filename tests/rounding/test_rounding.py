@@ -242,6 +242,29 @@ def test_a_turn_of_more_than_120_is_one_leg_with_its_short_board(brisvik):
     )
 
 
+def passing_at(boat, marks, off_nm):
+    """A solver that pays no heed to aim points, and passes M1 to port at this distance."""
+    there = Geodesic.WGS84.Direct(marks[1].lat, marks[1].lon, 180.0, off_nm * 1852.0)
+    moved = replace(
+        marks[1], lat=there["lat2"], lon=there["lon2"], leave=None, leave_distance_nm=0.0
+    )
+
+    def solve(points, _firsts):
+        assert len(points) == len(marks)
+        return planned(boat, [marks[0], moved, marks[2]])
+
+    return solve
+
+
+def test_boards_are_looked_at_and_not_believed(brisvik):
+    marks = course_of((0.0, 20.0), (90.0, 6.0, "port", 0.3), (90.0, 6.0, None, 0.0))
+    # Off by 0.1 nm over 6 nm, the closest point is the aim point to 0.02 %.
+    rounding.around(marks, passing_at(brisvik, marks, 0.2985))
+    for off in (0.295, 0.0, -0.3):
+        with pytest.raises(NoPlanError, match=r"M1 can't be left to port at 0\.3 nm"):
+            rounding.around(marks, passing_at(brisvik, marks, off))
+
+
 # ---- what is refused -------------------------------------------------------------------------
 
 
