@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import UTC, datetime, tzinfo
 from enum import StrEnum
 from pathlib import Path
@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from goosewing.magnetic import VariationModel
     from goosewing.marks import Marks
     from goosewing.weather.base import Weather
+    from goosewing.weather.read import Wanted
 
 
 FIRST_YEAR, LAST_YEAR = 1900, 2200
@@ -44,6 +45,18 @@ WindText = Annotated[
 CurrentText = Annotated[
     str | None,
     typer.Option("--current", metavar="SET/KNOTS|FILE", help="Stream, such as 090/1.5, or a file."),
+]
+HoldLast = Annotated[
+    bool,
+    typer.Option("--hold-last", help="After a forecast's end let its last values hold on."),
+]
+ShortestBoard = Annotated[
+    float | None,
+    typer.Option(
+        "--shortest-board",
+        metavar="MINUTES",
+        help="In changing wind no board is shorter; 0 lets it go.",
+    ),
 ]
 DepartText = Annotated[
     str | None,
@@ -116,16 +129,73 @@ def load_boat(path: Path | None, performance: float | None) -> Boat:
     return boat.scaled(performance)
 
 
-def load_weather(wind: str | None, current: str | None) -> Weather:
-    """Turn the two options into one source of wind and stream."""
+def load_weather(wind: str | None, current: str | None, *, hold_last: bool = False) -> Weather:
+    """Turn the options into one source of wind and stream.
+
+    Parameters
+    ----------
+    wind, current : str or None
+        Steady, such as ``240/12``, or the name of a file. A file of winds may
+        hold the stream as well; `current` then takes its place.
+    hold_last : bool
+        Let the last values of files hold on after their end.
+
+    Raises
+    ------
+    InputError
+        If there is no wind, or a text is neither a value nor a file that holds it.
+    """
     from goosewing.errors import InputError
+    from goosewing.weather.combine import CombinedWeather
+    from goosewing.weather.combine import hold_last as held
     from goosewing.weather.steady import SteadyWeather, parse_current, parse_wind
 
     if wind is None:
-        raise InputError("--wind FROM/KNOTS is needed, such as --wind 240/12")
-    from_deg, wind_kn = parse_wind(wind)
-    set_deg, drift_kn = (None, 0.0) if current is None else parse_current(current)
-    return SteadyWeather(from_deg, wind_kn, set_deg, drift_kn)
+        raise InputError("--wind FROM/KNOTS or --wind FILE is needed, such as --wind 240/12")
+    air = _steady_or_file(wind, parse_wind)
+    water = None if current is None else _steady_or_file(current, parse_current)
+    if isinstance(air, tuple) and not isinstance(water, Path):
+        return SteadyWeather(*air, *(water or (None, 0.0)))
+    winds = SteadyWeather(*air) if isinstance(air, tuple) else read_weather(air, "wind")
+    if isinstance(water, Path):
+        both: Weather = CombinedWeather(winds, read_weather(water, "stream"))
+    elif water is not None:
+        both = CombinedWeather(winds, SteadyWeather(0.0, 0.0, *water))
+    else:
+        both = winds
+    return held(both) if hold_last else both
+
+
+def _steady_or_file(
+    text: str, parse: Callable[[str], tuple[float, float]]
+) -> tuple[float, float] | Path:
+    from goosewing.errors import InputError
+
+    try:
+        return parse(text)
+    except InputError as error:
+        if not _exists(text):
+            raise InputError(f"{error}; and there is no weather file of that name") from None
+    return Path(text)
+
+
+def _exists(text: str) -> bool:
+    try:
+        return bool(text.strip()) and Path(text).exists()
+    except (OSError, ValueError):  # no name that a file could have
+        return False
+
+
+def read_weather(path: Path, wanted: Wanted) -> Weather:
+    """Read a weather file of any kind that holds what is wanted."""
+    from goosewing.weather import read
+
+    return read.read_weather(path, wanted=wanted)
+
+
+def weather_files(*texts: str | None) -> list[Path]:
+    """Return the files among the options' texts: no output may overwrite them."""
+    return [Path(text) for text in texts if text is not None and _exists(text)]
 
 
 def parse_time(text: str, option: str) -> datetime:

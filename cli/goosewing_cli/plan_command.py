@@ -63,6 +63,8 @@ def plan(
             "--corridor", metavar="NM", help="Stay within this distance of the rhumb line."
         ),
     ] = None,
+    shortest_board: inputs.ShortestBoard = None,
+    hold_last: inputs.HoldLast = False,
     start_with: Annotated[
         str | None,
         typer.Option("--start-with", metavar='"SAIL SET"', help="The sails set at the start."),
@@ -87,7 +89,7 @@ def plan(
     from goosewing.plan import Options, make
 
     crew = inputs.load_boat(boat, performance)
-    weather = inputs.load_weather(wind, current)
+    weather = inputs.load_weather(wind, current, hold_last=hold_last)
     departure = inputs.departure_time(depart)
     local = inputs.load_zone(zone)
     wanted = inputs.read_marks(marks, source, route, at=at, next_mark=next_mark, leave=leave or ())
@@ -97,10 +99,11 @@ def plan(
         corridor_nm=corridor,
         start_with=start_with,
         start_tack=None if start_tack is None else start_tack.value,
+        shortest_board_min=shortest_board,
     )
     by_compass = compass_headings(variation, deviation)
     made = by_compass(make(wanted.marks, crew, weather, departure, options, notices=wanted.notices))
-    files = inputs.files_read(boat, marks, deviation)
+    files = inputs.files_read(boat, marks, deviation, *inputs.weather_files(wind, current))
     deliver(made, out=out, picture=picture, json=json, inputs_read=files, zone=local)
 
 
