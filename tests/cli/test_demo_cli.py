@@ -22,7 +22,7 @@ def check_folder(folder):
     assert {path.name for path in folder.iterdir()} == FILES
     assert json.loads((folder / "plan.json").read_bytes())["boat"] == "Brisvik"
     names = [p.name for p in gpxpy.parse((folder / "plan.gpx").read_text()).routes[0].points]
-    assert {"Start", "Anholt E", "Turn", "Finish"} <= set(names)
+    assert {"Start", "Anholt E", "South mark", "Finish"} <= set(names)
     assert len(names) == len(set(names))
     if HAS_MATPLOTLIB:
         assert (folder / "plan.png").read_bytes().startswith(b"\x89PNG")
@@ -32,7 +32,7 @@ def test_it_prints_a_plan_and_writes_nothing_unasked(run, desk):
     before = set(desk.rglob("*"))
     ran = run("demo")
     assert (ran.code, ran.err) == (0, "")
-    assert ran.out.startswith("Brisvik: Start – Anholt E – Turn – Finish")
+    assert ran.out.startswith("Brisvik: Start – Anholt E – South mark – Finish")
     assert "wing-and-wing" in ran.out
     assert "Saves" in ran.out
     assert "Not for sole navigation" in ran.out

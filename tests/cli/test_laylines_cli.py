@@ -64,7 +64,7 @@ def test_the_document_has_its_promised_shape(run):
         assert set(line) == {"mark", "tack", "sail_set", "course_over_ground_deg", "points"}
         assert all(set(point) == {"lat", "lon", "time"} for point in line["points"])
         assert line["tack"] in ("port", "starboard")
-    assert {line["mark"] for line in content["laylines"]} == {"Anholt E", "South mark", "Finish"}
+    assert {line["mark"] for line in content["laylines"]} == {"Anholt E", "Turn", "Finish"}
 
 
 def test_from_her_own_position_time_and_distance_are_told(run):
@@ -109,7 +109,7 @@ def test_tracks_are_valid_gpx_and_the_marks_stay_as_they_were(run, desk):
         [line["course_over_ground_deg"] for line in content["laylines"]], abs=1e-6
     )
     marks = {w.findtext(f"{GPX}name"): w.findtext(f"{GPX}sym") for w in root.findall(f"{GPX}wpt")}
-    assert marks == {"Anholt E": "Buoy, Yellow", "South mark": None, "Finish": None}
+    assert marks == {"Anholt E": "Buoy, Yellow", "Turn": None, "Finish": None}
 
 
 def test_variation_gives_magnetic_courses(run):
@@ -128,7 +128,7 @@ def test_variation_gives_magnetic_courses(run):
         (("--at", "somewhere"), "expected a position such as"),
         (("--at", "91,12"), "latitude must be 90 degrees at most"),
         (("--at", "89.9,12"), "planning ends at 89 degrees"),
-        (("--next", "Nowhere"), "there are Start, Anholt E, South mark, Finish"),
+        (("--next", "Nowhere"), "there are Start, Anholt E, Turn, Finish"),
         (("--next", "Finish"), "only one mark"),
         (("--variation", "181"), "180 degrees at most"),
         (("--zone", "Mars/North"), "expected a time zone"),

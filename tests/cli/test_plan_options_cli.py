@@ -48,10 +48,10 @@ def refused(ran, code=2):
 
 
 def test_from_here_to_the_next_mark(run):
-    made = document(run, "--at", "56°40.0'N 12°00.0'E", "--next", "South mark")
+    made = document(run, "--at", "56°40.0'N 12°00.0'E", "--next", "Turn")
     assert [(leg["from"], leg["to"]) for leg in made["legs"]] == [
-        ("Here", "South mark"),
-        ("South mark", "Finish"),
+        ("Here", "Turn"),
+        ("Turn", "Finish"),
     ]
     start = made["legs"][0]["boards"][0]["start"]
     assert (start["lat"], start["lon"]) == pytest.approx((56.0 + 40.0 / 60.0, 12.0))
@@ -112,7 +112,7 @@ def test_a_mark_left_on_a_hand_keeps_its_own_place_in_the_gpx(run, desk):
         (("--at", "nowhere"), "expected a position"),
         (("--at", "57.5"), "expected a position"),
         (("--at", "90,0"), "planning ends at 89 degrees"),
-        (("--next", "Skagen"), "there are Start, Anholt E, South mark, Finish"),
+        (("--next", "Skagen"), "there are Start, Anholt E, Turn, Finish"),
         (("--next", "Finish"), "only one mark"),
         (("--leave", "Anholt E"), "must be written MARK=port:0.2"),
         (("--leave", "Anholt E=left:0.2"), "to port or to starboard"),

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
     from goosewing.records import Board, Leg, Plan
 
+PLATE = {"boxstyle": "square,pad=0.15", "fc": "white", "ec": "none", "alpha": 0.75}
 PORT, STARBOARD, INK, QUIET = "#b3261e", "#1b7f3b", "#1d2733", "#7b8794"
 FORMATS = {".png": "png", ".svg": "svg", ".pdf": "pdf"}
 
@@ -59,12 +60,12 @@ def draw_plan(plan: Plan, kind: str = "png") -> bytes:
         raise InputError(
             "pictures need Matplotlib: install goosewing with its extra, goosewing[picture]"
         ) from None
-    figure = Figure(figsize=(8.0, 9.0), layout="constrained")
+    figure = Figure(figsize=(9.0, 8.0), layout="constrained")
     FigureCanvasAgg(figure)
     axes = figure.add_subplot()
     centre = plan.marks[0].lon
     for leg in plan.legs:
-        _draw_leg(axes, leg, centre)
+        _draw_leg(axes, plan, leg, centre)
     _label_marks(axes, plan, centre)
     _dress(axes, plan)
     _wind_arrow(axes, plan)
@@ -93,7 +94,7 @@ def _unwound(lon: Iterable[float], centre: float) -> list[float]:
     return [centre + (value - centre + 180.0) % 360.0 - 180.0 for value in lon]
 
 
-def _draw_leg(axes: Any, leg: Leg, centre: float) -> None:
+def _draw_leg(axes: Any, plan: Plan, leg: Leg, centre: float) -> None:
     for layline in leg.laylines:
         lon = _unwound([p.lon for p in layline.points], centre)
         lat = [p.lat for p in layline.points]
@@ -101,7 +102,7 @@ def _draw_leg(axes: Any, leg: Leg, centre: float) -> None:
     for number, board in enumerate(leg.boards):
         _draw_board(axes, board, centre)
         if number:
-            _draw_turn(axes, leg, board, centre)
+            _draw_turn(axes, plan, leg, board, centre)
 
 
 def _side(tack: str) -> str:
@@ -115,57 +116,112 @@ def _draw_board(axes: Any, board: Board, centre: float) -> None:
     if board.poled:
         axes.plot(lon, lat, color=colour, lw=9, alpha=0.25, solid_capstyle="butt", zorder=2)
     axes.plot(lon, lat, color=colour, lw=2.2, zorder=3)
-    middle = len(lon) // 2 if len(lon) > 2 else None
-    at = (lon[middle], lat[middle]) if middle else (sum(lon) / 2, sum(lat) / 2)
+    middle = len(lon) // 2
+    at = (lon[middle], lat[middle]) if len(lon) > 2 else (sum(lon) / 2, sum(lat) / 2)
+    # Across an east-west board the label stands above it, beside any other.
+    flat = abs(np.sin(np.radians(board.course_over_ground_deg))) > 0.8
     axes.annotate(
         f"{board.sail_set}, steer {three_figures(board.heading_deg)}",
         at,
-        xytext=(8, 0),
+        xytext=(0, 7) if flat else (8, 0),
+        ha="center" if flat else "left",
         textcoords="offset points",
         fontsize=7.5,
         color=colour,
         zorder=5,
+        bbox=PLATE,
     )
 
 
-def _draw_turn(axes: Any, leg: Leg, board: Board, centre: float) -> None:
+def _draw_turn(axes: Any, plan: Plan, leg: Leg, board: Board, centre: float) -> None:
     done = [m for m in leg.manoeuvres if (m.lat, m.lon) == (board.start.lat, board.start.lon)]
     lon = _unwound([board.start.lon], centre)[0]
     axes.plot([lon], [board.start.lat], "o", ms=5, mfc="white", mec=INK, zorder=4)
     if not done:
         return
     words = manoeuvre_words([m.kind for m in done], board.tack, board.sail_set)
-    axes.annotate(
-        f"{clock(done[0].time)} {words}",
-        (lon, board.start.lat),
-        xytext=(8, -10),
+    side = _clear_side(plan, board.start.lat, board.start.lon)
+    _label(axes, f"{clock(done[0].time)} {words}", (lon, board.start.lat), side, 0, fontsize=8)
+
+
+SIDES = ((1, 1), (1, -1), (-1, 1), (-1, -1))
+
+
+def _clear_side(plan: Plan, lat: float, lon: float) -> tuple[int, int]:
+    """Choose the quadrant of a point that lies farthest from the boards that meet there."""
+    away = []
+    for board in (board for leg in plan.legs for board in leg.boards):
+        for here, there in ((board.start, board.end), (board.end, board.start)):
+            if abs(here.lat - lat) < 1e-4 and abs(here.lon - lon) < 1e-4:
+                east = (there.lon - here.lon + 180.0) % 360.0 - 180.0
+                vector = np.array([east * np.cos(np.radians(lat)), there.lat - here.lat])
+                away.append(vector / max(float(np.hypot(*vector)), 1e-9))
+    # Words run sideways, so a board along them is worse than one across.
+    return min(SIDES, key=lambda s: max((1.2 * s[0] * v[0] + s[1] * v[1] for v in away), default=0))
+
+
+def _label(
+    axes: Any, words: str, at: tuple[float, float], side: tuple[int, int], above: int, **style: Any
+) -> None:
+    """Write words beside a point, `above` lines farther out."""
+    # The name stands nearest the top: what is done there goes below it on either side.
+    rise = 6 + 11 * above if side[1] > 0 else (-6 if style.get("weight") == "bold" else -18)
+    written = axes.annotate(
+        words,
+        at,
+        xytext=(8 * side[0], rise),
+        ha="left" if side[0] > 0 else "right",
+        va="bottom" if side[1] > 0 else "top",
         textcoords="offset points",
-        fontsize=8,
         color=INK,
-        zorder=6,
+        zorder=7,
+        **style,
     )
+    written.set_in_layout(False)
 
 
 def _label_marks(axes: Any, plan: Plan, centre: float) -> None:
     for mark in plan.marks:
         lon = _unwound([mark.lon], centre)[0]
         axes.plot([lon], [mark.lat], "D", ms=6, color=INK, zorder=5)
-        axes.annotate(
-            mark.name,
-            (lon, mark.lat),
-            xytext=(8, 6),
-            textcoords="offset points",
-            fontsize=9,
-            weight="bold",
-            color=INK,
-            zorder=6,
-        )
+        side = _clear_side(plan, mark.lat, mark.lon)
+        said = _done_at(plan, mark.name)
+        _label(axes, mark.name, (lon, mark.lat), side, len(said), fontsize=9, weight="bold")
+        if said:
+            _label(axes, "\n".join(said), (lon, mark.lat), side, 0, fontsize=8)
+    handles = [
+        _line([0], [0], color=PORT, lw=2.2, label="port tack"),
+        _line([0], [0], color=STARBOARD, lw=2.2, label="starboard tack"),
+        _line([0], [0], color=INK, lw=9, alpha=0.25, label="pole set"),
+        _line([0], [0], color=INK, lw=0.8, ls=(0, (6, 4)), label="layline into the mark"),
+    ]
+    axes.legend(handles=handles, loc="lower left", fontsize=8, framealpha=0.9)
+
+
+def _line(*args: Any, **kwargs: Any) -> Any:
+    from matplotlib.lines import Line2D
+
+    return Line2D(*args, **kwargs)
+
+
+def _done_at(plan: Plan, name: str) -> list[str]:
+    """Say what the crew does at a mark, where a leg begins with a manoeuvre."""
+    said = []
+    for leg in plan.legs:
+        start = leg.boards[0].start
+        done = [m for m in leg.manoeuvres if (m.lat, m.lon) == (start.lat, start.lon)]
+        if leg.origin == name and done:
+            first = leg.boards[0]
+            words = manoeuvre_words([m.kind for m in done], first.tack, first.sail_set)
+            said.append(f"{clock(done[0].time)} {words}")
+    return said
 
 
 def _dress(axes: Any, plan: Plan) -> None:
     middle = np.radians(np.mean([mark.lat for mark in plan.marks]))
     axes.set_aspect(1.0 / np.cos(middle), adjustable="datalim")
-    axes.margins(0.15)
+    # Words stand outside the marks: room for them to either side.
+    axes.margins(x=0.4, y=0.15)
     axes.grid(color="#d5dbe1", lw=0.5)
     axes.set_facecolor("#f4f8fb")
     axes.xaxis.set_major_formatter(lambda lon, _: _minutes((lon + 180.0) % 360.0 - 180.0, "EW"))
