@@ -105,11 +105,19 @@ def make(
     kept, dropped = usable_marks(marks)
     options = options or Options()
     said = (*notices, *dropped)
+    from goosewing import rounding
+
     if weather.varies_in_time or weather.varies_in_place:
         from goosewing import passage
 
+        if rounding.needed(kept):
+            # Passing it at no distance at all, unsaid, could put her on it.
+            raise InputError(
+                "marks are left on a hand in a steady wind only: in a changing one put a mark "
+                "where she should pass instead"
+            )
         return passage.solve(kept, boat, weather, departure, options, said, progress)
-    from goosewing import rounding, steady
+    from goosewing import steady
 
     if not rounding.needed(kept):
         return steady.solve(kept, boat, weather, departure, options, said)
