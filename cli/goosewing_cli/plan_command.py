@@ -84,6 +84,15 @@ def plan(
         Path | None,
         typer.Option("--picture", metavar="FILE", help="Draw the plan, as PNG or SVG."),
     ] = None,
+    handheld: Annotated[
+        Path | None,
+        typer.Option(
+            "--handheld", metavar="FILE", help="Write a route of 30 points for a small receiver."
+        ),
+    ] = None,
+    geojson: Annotated[
+        Path | None, typer.Option("--geojson", metavar="FILE", help="Write the plan as GeoJSON.")
+    ] = None,
 ) -> None:
     """Plan the boards from mark to mark."""
     from goosewing.plan import Options, make
@@ -104,7 +113,16 @@ def plan(
     by_compass = compass_headings(variation, deviation)
     made = by_compass(make(wanted.marks, crew, weather, departure, options, notices=wanted.notices))
     files = inputs.files_read(boat, marks, deviation, *inputs.weather_files(wind, current))
-    deliver(made, out=out, picture=picture, json=json, inputs_read=files, zone=local)
+    deliver(
+        made,
+        out=out,
+        picture=picture,
+        json=json,
+        inputs_read=files,
+        zone=local,
+        handheld=handheld,
+        geojson=geojson,
+    )
 
 
 def compass_headings(variation: str | None, deviation: Path | None) -> Callable[[Plan], Plan]:
@@ -137,9 +155,12 @@ def deliver(
     json: bool,
     inputs_read: list[Path],
     zone: tzinfo | None = None,
+    handheld: Path | None = None,
+    geojson: Path | None = None,
 ) -> None:
     """Write what was asked for, all of it or nothing, then print the plan."""
-    inputs.check_outputs([out, picture], inputs_read)
+    outputs = [out, picture, handheld, geojson]
+    inputs.check_outputs(outputs, inputs_read)
     if picture is not None:
         from goosewing.report import picture as pictures
 
@@ -150,6 +171,11 @@ def deliver(
         gpx.write_plan(out, made, inputs=inputs_read)
     if picture is not None:
         pictures.write_picture(picture, made, inputs=inputs_read)
+    told = () if handheld is None else _write_handheld(handheld, made, inputs_read)
+    if geojson is not None:
+        from goosewing.exchange.geojson import write_geojson
+
+        write_geojson(geojson, made, inputs=inputs_read)
     if json:
         from goosewing.exchange.document import format_plan_json
 
@@ -157,5 +183,18 @@ def deliver(
     else:
         from goosewing_cli.show import show_plan
 
-        written = [path for path in (out, picture) if path is not None]
+        written = [path for path in outputs if path is not None]
         show_plan(made, written=written, zone=zone)
+        for line in told:
+            typer.echo(f"Handheld: {line}")
+
+
+def _write_handheld(path: Path, made: Plan, inputs_read: list[Path]) -> tuple[str, ...]:
+    """Write the small receiver's route; return what it had to leave out."""
+    from goosewing.exchange import gpx
+    from goosewing.exchange.handheld import PRESETS, fit
+    from goosewing.exchange.handheld_gpx import parse_contents, write_contents
+
+    fitted = fit(parse_contents(gpx.format_plan(made)), PRESETS["small"])
+    write_contents(path, fitted.contents, inputs=inputs_read)
+    return tuple(fitted.report.lines)
