@@ -10,7 +10,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from goosewing.exchange.wording import leaving_words
+from goosewing.exchange.wording import BEYOND, angle_words, leaving_words
 from goosewing.words import (
     clock,
     heading_words,
@@ -142,6 +142,9 @@ def _add_board(
         table.add_row(*_times(done[0].time, zone), said)
     sails = Text(f"{board.tack} tack", style=SIDE_STYLE[board.tack])
     sails.append(f", {board.sail_set}", style="default")
+    for more in (angle_words(board), BEYOND if board.beyond_forecast else None):
+        if more is not None:
+            sails.append(f"\n{more}", style="default")
     table.add_row(
         *_times(board.start.time, zone),
         sails,

@@ -38,4 +38,16 @@ class NoPlanError(GoosewingError, LookupError):
 
 
 class OutsideForecastError(NoPlanError):
-    """Wind or stream was asked for where or when the source has none."""
+    """Wind or stream was asked for where or when the source has none.
+
+    Parameters
+    ----------
+    message : str
+        What is not covered.
+    ends_too_soon : bool
+        Whether values held on after the forecast's end would help.
+    """
+
+    def __init__(self, message: str, *, ends_too_soon: bool = False) -> None:
+        super().__init__(message)
+        self.ends_too_soon = ends_too_soon

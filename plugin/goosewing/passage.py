@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from goosewing.boat.model import Boat
     from goosewing.plan import Options
     from goosewing.records import Mark, Steer
-    from goosewing.weather.base import Weather
+    from goosewing.weather.base import Coverage, Weather
 
 SHORTEST_BOARD_MIN = 20.0
 """What a crew would call too short a board on a passage. Common practice, no source."""
@@ -112,7 +112,7 @@ def solve(
     if options.corridor_nm is not None or options.margin_deg:
         raise InputError("a corridor or a margin can be kept in steady wind only")
     waters = Waters(boat, weather)
-    _check_start(weather, departure, marks[0])
+    _check_start(weather, departure, marks)
     start_h = hours_from_datetime(departure)
     courses = [course_between(a.lat, a.lon, b.lat, b.lon) for a, b in pairwise(marks)]
     views = _outlooks(waters, courses, start_h)
@@ -142,24 +142,32 @@ def solve(
 # ---- before the search -----------------------------------------------------------------------
 
 
-def _check_start(weather: Weather, departure: datetime, first: Mark) -> None:
-    here = weather.at(hours_from_datetime(departure), first.lat, first.lon)
-    if np.isfinite(here.wind_east_kn) and np.isfinite(here.stream_east_kn):
-        return
+def _check_start(weather: Weather, departure: datetime, marks: Sequence[Mark]) -> None:
+    """Refuse a departure outside the forecast's time, and marks outside its area."""
     cover = weather.coverage
-    span = " to ".join(f"{t:%Y-%m-%d} {clock(t)}" for t in (cover.start, cover.end) if t)
-    inside = all(
-        (
-            cover.start is None or cover.start <= departure,
-            cover.end is None or departure <= cover.end,
+    early = cover.start is not None and departure < cover.start
+    late = cover.end is not None and departure > cover.end
+    if early or late:
+        span = _span_words(cover)
+        leaving = f"{departure.astimezone(UTC):%Y-%m-%d} {clock(departure)}"
+        raise OutsideForecastError(
+            f"the forecast {span}, departure is {leaving}", ends_too_soon=late
         )
+    for mark in marks:
+        here = weather.at(hours_from_datetime(departure), mark.lat, mark.lon)
+        for what, value in (("wind", here.wind_east_kn), ("stream", here.stream_east_kn)):
+            if not np.isfinite(value):
+                raise OutsideForecastError(f"the forecast knows no {what} at {mark.name}")
+
+
+def _span_words(cover: Coverage) -> str:
+    first, last = (
+        None if time is None else f"{time:%Y-%m-%d} {clock(time)}"
+        for time in (cover.start, cover.end)
     )
-    what = (
-        f"has nothing at {first.name}"
-        if inside
-        else f"covers {span}; departure is {departure.astimezone(UTC):%Y-%m-%d} {clock(departure)}"
-    )
-    raise OutsideForecastError(f"the forecast {what}")
+    if first is None:
+        return f"ends {last}"
+    return f"begins {first}" if last is None else f"covers {first} to {last}"
 
 
 def _outlooks(waters: Waters, courses: Sequence[Course], start_h: float) -> list[Outlook]:
@@ -260,15 +268,16 @@ def _first_sails(
 def _not_reached(waters: Waters, mark: Mark, roots: Sequence[Root]) -> NoPlanError:
     cover = waters.weather.coverage
     start = datetime_from_hours(min(root.time_h for root in roots))
-    if cover.end is not None or cover.lat_north is not None:
-        until = (
-            ""
-            if cover.end is None
-            else f" (its last values are for {cover.end:%Y-%m-%d} {clock(cover.end)})"
-        )
+    setting_out = f"setting out at {start:%Y-%m-%d} {clock(start)}"
+    if cover.end is not None:
         return OutsideForecastError(
-            f"{mark.name} is not reached within the forecast{until}, setting out at "
-            f"{start:%Y-%m-%d} {clock(start)}: use a longer forecast, or hold its last values on"
+            f"{mark.name} is not reached before the forecast ends on {cover.end:%Y-%m-%d} at "
+            f"{clock(cover.end)}, {setting_out}",
+            ends_too_soon=True,
+        )
+    if cover.lat_north is not None:
+        return OutsideForecastError(
+            f"{mark.name} is not reached within the area of the forecast, {setting_out}"
         )
     return NoPlanError(f"{mark.name} can't be made in this wind and stream")
 

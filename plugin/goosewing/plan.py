@@ -14,7 +14,7 @@ from goosewing.chain import First
 from goosewing.errors import InputError
 from goosewing.marks import SAME_PLACE_M, metres_apart
 from goosewing.records import Mark, Plan, Tack
-from goosewing.weather.base import Weather, hours_from_datetime
+from goosewing.weather.base import Coverage, Weather, hours_from_datetime
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -107,7 +107,7 @@ def make(
     said = (*notices, *dropped)
     from goosewing import rounding
 
-    if weather.varies_in_time or weather.varies_in_place:
+    if changes(weather):
         from goosewing import passage
 
         if rounding.needed(kept):
@@ -128,6 +128,11 @@ def make(
         ),
         options.first,
     )
+
+
+def changes(weather: Weather) -> bool:
+    """Whether wind or stream change, or are known for some times or places only."""
+    return weather.varies_in_time or weather.varies_in_place or weather.coverage != Coverage()
 
 
 def usable_marks(marks: Sequence[Mark]) -> tuple[tuple[Mark, ...], tuple[str, ...]]:

@@ -16,6 +16,9 @@ if TYPE_CHECKING:
 _SWINGS_DEG = 1.0
 """A heading that changes less along a board is one heading to the helm. [°]"""
 
+BEYOND = "beyond the forecast"
+"""Marks a board on which the last values of a forecast are held on."""
+
 
 def time_words(time: datetime, since: datetime) -> str:
     """Write a time as ``0814Z``, to the nearest minute, with the date if that isn't `since`'s.
@@ -50,16 +53,25 @@ def board_words(manoeuvres: Sequence[Manoeuvre], board: Board) -> str:
         words.append(f"on {board.tack} tack")
     if not {"set_pole", "change_sails"} & set(kinds):
         words.append(board.sail_set)
-    return ", ".join([*words, _steering_words(board)])
+    words.append(_steering_words(board))
+    if board.beyond_forecast:
+        words.append(BEYOND)
+    return ", ".join(words)
 
 
 def _steering_words(board: Board) -> str:
     heading = heading_words(
         board.heading_deg, board.heading_magnetic_deg, board.heading_compass_deg
     )
+    angle = angle_words(board)
+    return f"steer {heading}" if angle is None else f"steer {heading} at first, {angle}"
+
+
+def angle_words(board: Board) -> str | None:
+    """Say which angle the helm keeps, where that makes the heading swing with the wind."""
     if board.steer == "angle" and _swings(board):
-        return f"steer {heading} at first, keep the true wind at {board.twa_deg:.0f}°"
-    return f"steer {heading}"
+        return f"keep the true wind at {board.twa_deg:.0f}°"
+    return None
 
 
 def _swings(board: Board) -> bool:
