@@ -12,7 +12,9 @@ of the namespace ``urn:goosewing:gpx:1`` (prefix ``goose``):
     says what happens there and what to steer next, each ``goose:manoeuvre`` what
     the crew does and its cost, ``goose:board`` the board that begins there.
 ``goose:leave``
-    On a mark, in and out: ``side`` (``port``, ``starboard``) and ``distance_nm``.
+    On a mark, in and out: ``side`` (``port``, ``starboard``) and ``distance_nm``. In a
+    plan the route point is where she passes, ``lat`` and ``lon`` here are the mark's own
+    place, and a waypoint marks it.
 ``goose:layline``
     On the track of a layline: mark, tack, sail set and course over the ground.
 """
@@ -238,6 +240,7 @@ class _Reader:
         if lost:
             self.notices.append(f"{place}: not kept: {', '.join(_brief(each) for each in lost)}.")
         leave, distance_nm = _leave(point, place)
+        where = _own_place(point, place)
         written = _written_text(point)
         texts = {
             tag: None if (text := self._text(point, tag)) == written else text
@@ -245,8 +248,8 @@ class _Reader:
         }
         return Mark(
             name=self._name(point) or "",
-            lat=_coordinate(point, "lat", 90, place),
-            lon=_west_of_180(_coordinate(point, "lon", 180, place)),
+            lat=_coordinate(where, "lat", 90, place),
+            lon=_west_of_180(_coordinate(where, "lon", 180, place)),
             description=texts["desc"],
             comment=texts["cmt"],
             symbol=texts["sym"],
@@ -299,6 +302,15 @@ def _coordinate(point: Element, name: str, limit: int, place: str) -> float:
 
 def _west_of_180(lon: float) -> float:
     return -180.0 if lon == 180.0 else lon
+
+
+def _own_place(point: Element, place: str) -> Element:
+    """Return what holds the mark's position: its ``goose:leave``, where the route passes it by."""
+    leave = point.find(f".//{{{GOOSE}}}leave")
+    aside = leave is not None and leave.get("lat") is not None
+    _coordinate(point, "lat", 90, place)
+    _coordinate(point, "lon", 180, place)
+    return leave if aside and leave is not None else point
 
 
 def _leave(point: Element, place: str) -> tuple[Literal["port", "starboard"] | None, float]:
@@ -394,6 +406,7 @@ def format_plan(plan: Plan) -> str:
     gpx.name = _title(plan)
     gpx.description = writable(" ".join(plan.cautions))
     gpx.time = whole_second(plan.departure)
+    gpx.waypoints = [_waypoint(_marked(mark), prefixes) for mark in plan.marks if mark.leave]
     gpx.routes = [_route(plan, prefixes)]
     gpx.tracks = _layline_tracks(plan, prefixes)
     gpx.nsmap = prefixes.declared()
@@ -433,6 +446,11 @@ def format_laylines(sheet: LaylineSheet, marks: Sequence[Mark]) -> str:
     gpx.tracks = _tracks(sheet.laylines, prefixes)
     gpx.nsmap = prefixes.declared()
     return with_line_ends(gpx.to_xml(version="1.1")) + "\n"
+
+
+def _marked(mark: Mark) -> Mark:
+    """Name a mark itself apart from the place at which the route passes it."""
+    return replace(mark, name=f"{mark.name} itself")
 
 
 def _waypoint(mark: Mark, prefixes: Prefixes) -> GPXWaypoint:
@@ -491,7 +509,9 @@ def _stops(plan: Plan) -> Iterator[_Stop]:
         if not leg.boards:
             yield _Stop(lat=mark.lat, lon=mark.lon, time=time, mark=mark)
         for at, (manoeuvres, board) in enumerate(_stages(leg)):
-            here = board.start if at else mark
+            # A mark left on a hand is passed at its distance, and the route leads past it too:
+            # whoever follows the route must not be led over the mark itself.
+            here = board.start if at or mark.leave else mark
             yield _Stop(
                 lat=here.lat,
                 lon=here.lon,
@@ -502,7 +522,9 @@ def _stops(plan: Plan) -> Iterator[_Stop]:
             )
             time = board.end.time
     last = plan.marks[-1]
-    yield _Stop(lat=last.lat, lon=last.lon, time=plan.arrival, mark=last)
+    boards = plan.legs[-1].boards
+    there = boards[-1].end if last.leave and boards else last
+    yield _Stop(lat=there.lat, lon=there.lon, time=plan.arrival, mark=last)
 
 
 def _stages(leg: Leg) -> Iterator[tuple[tuple[Manoeuvre, ...], Board]]:
@@ -624,7 +646,8 @@ def _extensions(stop: _Stop, text: str) -> list[Element]:
 def _leave_element(mark: Mark) -> list[Element]:
     if mark.leave is None:
         return []
-    return [_ours("leave", side=mark.leave, distance_nm=mark.leave_distance_nm)]
+    own = {"lat": _seven(mark.lat), "lon": _seven(mark.lon)}
+    return [_ours("leave", side=mark.leave, distance_nm=mark.leave_distance_nm, **own)]
 
 
 def _plan_element(plan: Plan) -> Element:
