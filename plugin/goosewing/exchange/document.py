@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 PLAN_FORMAT = "goosewing.plan/1"
 LAYLINES_FORMAT = "goosewing.laylines/1"
 TARGETS_FORMAT = "goosewing.targets/1"
+WEATHER_FORMAT = "goosewing.weather/1"
 
 # A record's field is called otherwise in the document where the document's word
 # is not one that Python allows.

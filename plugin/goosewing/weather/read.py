@@ -112,17 +112,29 @@ def read_weather(path: str | os.PathLike[str], *, wanted: Wanted = "either") -> 
         one line that names the file.
     """
     file = Path(path)
-    try:
-        with file.open("rb") as stream:
-            head = stream.read(HEAD_BYTES)
-    except OSError as error:
-        raise InputError(f"cannot be read ({error.strerror})", where=str(file)) from None
-    try:
-        kind = kind_of(head)
-    except InputError as error:
-        raise InputError(str(error), where=file.name) from None
-    weather = _reader(kind)(file)
+    weather = _reader(kind_of_file(file))(file)
     return _having(weather, wanted, file.name)
+
+
+def kind_of_file(path: Path) -> Kind:
+    """Tell a file's kind from what it holds.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read, or as `kind_of`.
+    """
+    try:
+        with path.open("rb") as stream:
+            head = stream.read(HEAD_BYTES)
+    except FileNotFoundError:
+        raise InputError("no such file (expected a forecast or stream)", where=str(path)) from None
+    except OSError as error:
+        raise InputError(f"cannot be read ({error.strerror})", where=str(path)) from None
+    try:
+        return kind_of(head)
+    except InputError as error:
+        raise InputError(str(error), where=path.name) from None
 
 
 def _reader(kind: Kind) -> Callable[[Path], Weather]:

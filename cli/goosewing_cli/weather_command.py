@@ -1,0 +1,77 @@
+"""`goosewing weather`: what a forecast or a table of streams holds."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from goosewing_cli import inputs
+
+if TYPE_CHECKING:
+    from goosewing.weather.base import Weather
+    from goosewing.weather.spot import Spot
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command to the application."""
+    app.command("weather", help="What a forecast or a table of streams holds.")(weather)
+
+
+def weather(
+    file: Annotated[
+        Path,
+        typer.Argument(metavar="FILE", help="GRIB, NetCDF, CSV, or TOML of tidal streams."),
+    ],
+    at: Annotated[
+        str | None,
+        typer.Option(
+            "--at", metavar="LAT,LON", help="Tell what it says here, such as \"57°30.5'N 11°20'E\"."
+        ),
+    ] = None,
+    time: Annotated[
+        str | None,
+        typer.Option(
+            "--time", metavar="TIME", help="And when: ISO 8601 with zone, as 2027-06-01T06:00Z."
+        ),
+    ] = None,
+    json: inputs.AsJson = False,
+) -> None:
+    """Tell what a weather file holds, and what it says of a place and time."""
+    from goosewing.exchange import document
+    from goosewing.weather import read
+
+    kind = read.kind_of_file(file)
+    source = inputs.read_weather(file, "either")
+    facts = read.describe(source)
+    here = _spot(source, file, at, time)
+    if json:
+        content = document.document(
+            document.WEATHER_FORMAT,
+            kind=kind,
+            **document.plain(facts),
+            at=None if here is None else document.plain(here),
+        )
+        typer.echo(document.format_json(content).decode(), nl=False)
+        return
+    from goosewing_cli.show_weather import show_weather
+
+    show_weather(file, kind, facts, here)
+
+
+def _spot(source: Weather, file: Path, at: str | None, time: str | None) -> Spot | None:
+    from goosewing.errors import InputError, OutsideForecastError
+    from goosewing.exchange.files import shown
+    from goosewing.positions import parse_position
+    from goosewing.weather.spot import spot
+
+    if at is None and time is None:
+        return None
+    if at is None or time is None:
+        raise InputError("--at LAT,LON and --time TIME go together: it takes both to tell")
+    place, moment = parse_position(at), inputs.parse_time(time, "--time")
+    try:
+        return spot(source, moment, *place)
+    except OutsideForecastError as error:
+        raise OutsideForecastError(f"{shown(file)}: {error}") from None
