@@ -64,8 +64,10 @@ def least_time_h(waters: Waters, course: Course, start_h: float, at_most_h: floa
 def _support(waters: Waters, course: Course, time_h: float, toward: Array) -> Array:
     """Farthest that the boat's velocities reach in each direction, shape (d,), in knots."""
     here = waters.airs(time_h, course.lat1, course.lon1)
-    airs = Airs(*(float(value) for value in (here.twd_deg, here.tws_kn)),
-                float(here.stream_east_kn), float(here.stream_north_kn), float(here.gust_kn))  # fmt: skip
+    airs = Airs(
+        float(here.twd_deg), float(here.tws_kn),
+        float(here.stream_east_kn), float(here.stream_north_kn), float(here.gust_kn),
+    )  # fmt: skip
     held = velocity_set(waters.boat, airs, step_deg=0.5)
     if not len(held):
         return np.full(len(toward), np.nan)

@@ -1,4 +1,4 @@
-"""What the weather along a leg is like: guesses and limits for the search, and the straight course."""
+"""What the weather along a leg is like: guesses and limits for the search; the straight course."""
 
 from __future__ import annotations
 
@@ -59,8 +59,8 @@ def along(waters: Waters, course: Course, start_h: float) -> Outlook:
     gauge = np.mean(gauges, axis=0) if gauges else np.full((modes + 1, 361), 1.0 / GUESS_KN)
     drift = max((np.hypot(a.stream_east_kn, a.stream_north_kn) for a in seen), default=0.0)
     winds = [airs.tws_kn for airs in seen] or [10.0]
-    return Outlook(gauge, _fastest_kn(waters.boat) + 1.5 * float(drift) + 0.5,
-                   [_best_rows(waters.boat, i, winds) for i in range(len(waters.boat.sail_sets))])  # fmt: skip
+    rows = [_best_rows(waters.boat, i, winds) for i in range(len(waters.boat.sail_sets))]
+    return Outlook(gauge, _fastest_kn(waters.boat) + 1.5 * float(drift) + 0.5, rows)
 
 
 def _seen(waters: Waters, course: Course, start_h: float) -> list[Airs]:

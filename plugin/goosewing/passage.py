@@ -246,7 +246,7 @@ def _first_roots(waters: Waters, options: Options, start_h: float) -> tuple[Root
     sails = None if options.start_with is None else waters.boat.index(options.start_with)
     tack = options.start_tack
     if sails is None and tack is None and options.first in ("port", "starboard"):
-        tack = options.first  # type: ignore[assignment]
+        tack = options.first
     fits = [
         Root(i, start_h, NEVER_H)
         for i, mode in enumerate(waters.modes)
@@ -298,7 +298,7 @@ def _helms(stage: Stage, part: Stretch) -> list[Helm]:
     """Turn a stretch of the search into orders to the helm, several where the angle swings."""
     cuts = np.linspace(0, len(part.row_deg) - 1, _pieces(part) + 1).astype(int)
     helms = []
-    for first, last in zip(cuts[:-1], cuts[1:], strict=True):
+    for first, last in pairwise(cuts.tolist()):
         rows = part.row_deg[first + 1 : last + 1]
         known = rows[np.isfinite(rows)]
         at = (float(part.lat[first]), float(part.lon[first]), float(part.time_h[first]))

@@ -13,7 +13,8 @@ against the changes of the weather. The work so grows no faster than the length.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, NamedTuple
+from itertools import pairwise
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
@@ -31,6 +32,9 @@ if TYPE_CHECKING:
     from goosewing.boat.model import SailSet
     from goosewing.units import Array, BoolArray
     from goosewing.velocity import VelocitySet
+
+    Numbers = NDArray[np.intp]
+    Column = NDArray[Any]
 
 CELLS_ALONG = 44
 """Cells along a leg in the first, coarse round."""
@@ -55,7 +59,7 @@ ANGLE_STEP_DEG = 7.0
 
 
 class Root(NamedTuple):
-    """How a leg may begin: the mode she is in (−1: free to choose), since when, and at what time."""
+    """How a leg may begin: the mode she is in (−1: free), at what time, how long on that board."""
 
     mode: int
     time_h: float
@@ -116,23 +120,25 @@ class _Store:
     time: Array
     lat: Array
     lon: Array
-    mode: NDArray[np.intp]
+    mode: Numbers
     row: Array
     sailed: Array
-    parent: NDArray[np.intp]
-    cell: NDArray[np.intp]
+    parent: Numbers
+    cell: Numbers
     count: int = 0
 
     @classmethod
     def empty(cls) -> _Store:
         size = 4096
-        return cls(*(np.empty(size) for _ in range(3)), np.empty(size, dtype=np.intp),
-                   np.empty(size), np.empty(size), np.empty(size, dtype=np.intp),
-                   np.empty(size, dtype=np.intp))  # fmt: skip
+        value, number = np.empty(size), np.empty(size, dtype=np.intp)
+        return cls(
+            value, value.copy(), value.copy(), number, value.copy(), value.copy(),
+            number.copy(), number.copy(),
+        )  # fmt: skip
 
     _columns = ("time", "lat", "lon", "mode", "row", "sailed", "parent", "cell")
 
-    def add(self, block: dict[str, Array]) -> NDArray[np.intp]:
+    def add(self, block: dict[str, Column]) -> Numbers:
         """Append states and return their indices."""
         size = len(block["time"])
         while self.count + size > len(self.time):
@@ -173,7 +179,7 @@ class _Grid:
         across = offset.east_deg * np.cos(angle) - offset.north_deg * np.sin(angle)
         return along / self.cell_deg + self.ahead, across / self.cell_deg + self.aside
 
-    def cells(self, lat: Array, lon: Array) -> NDArray[np.intp]:
+    def cells(self, lat: Array, lon: Array) -> Numbers:
         """Index of each position's cell; −1 outside the area."""
         along, across = self.place(lat, lon)
         i, j = np.floor(along + 0.5), np.floor(across + 0.5)
@@ -202,7 +208,7 @@ class _Round:
     store: _Store = field(default_factory=_Store.empty)
     least_change_h: Array = field(init=False)
     best: Array = field(init=False)
-    holder: NDArray[np.intp] = field(init=False)
+    holder: Numbers = field(init=False)
     arrived: dict[int, tuple[float, int]] = field(default_factory=dict)
     touched: bool = False
 
@@ -234,7 +240,7 @@ class _Round:
             born = [self._change(batch), self._sail(batch)]
             pending = np.concatenate((pending, *born))
 
-    def _slots(self, index: NDArray[np.intp]) -> NDArray[np.intp]:
+    def _slots(self, index: Numbers) -> Numbers:
         return self.store.cell[index] * len(self.waters.modes) + self.store.mode[index]
 
     def _deadline(self) -> float:
@@ -242,7 +248,7 @@ class _Round:
             return np.inf
         return min(time for time, _ in self.arrived.values()) + float(self.costs.max())
 
-    def _start(self) -> NDArray[np.intp]:
+    def _start(self) -> Numbers:
         born = []
         for number, root in enumerate(self.roots):
             modes = [root.mode] if root.mode >= 0 else range(len(self.waters.modes))
@@ -266,20 +272,20 @@ class _Round:
         offset = earth.mercator_offset(lat, lon, self.course.lat2, self.course.lon2)
         scale = self.course.distance_nm / self.course.mercator_deg
         bearing = np.degrees(np.arctan2(offset.east_deg, offset.north_deg)) % 360.0
-        return np.hypot(offset.east_deg, offset.north_deg) * scale, bearing
+        return np.asarray(np.hypot(offset.east_deg, offset.north_deg) * scale), bearing
 
-    def _to_go_h(self, remaining: Array, bearing: Array, mode: NDArray[np.intp]) -> Array:
+    def _to_go_h(self, remaining: Array, bearing: Array, mode: Numbers) -> Array:
         """A fair guess of the hours to go: in the same mode, or after one change of it."""
         low = bearing.astype(np.intp)
         part = bearing - low
 
-        def per_nm(row: NDArray[np.intp] | int) -> Array:
-            return self.gauge[row, low] * (1.0 - part) + self.gauge[row, low + 1] * part
+        def per_nm(row: Numbers | int) -> Array:
+            return np.asarray(self.gauge[row, low] * (1.0 - part) + self.gauge[row, low + 1] * part)
 
         changed = remaining * per_nm(-1) + self.least_change_h[mode]
-        return np.minimum(remaining * per_nm(mode), changed)
+        return np.asarray(np.minimum(remaining * per_nm(mode), changed))
 
-    def _keep(self, **block: Array) -> NDArray[np.intp]:
+    def _keep(self, **block: Column) -> Numbers:
         """Add states that are the best of their cell and mode so far; return their indices."""
         lost = ~(np.abs(block["lat"]) < 89.0) | ~np.isfinite(block["lon"] + block["time"])
         block["lat"] = np.where(lost, self.course.lat1, block["lat"])
@@ -307,7 +313,7 @@ class _Round:
         self.holder[slot[at]] = index
         return index
 
-    def _change(self, batch: NDArray[np.intp]) -> NDArray[np.intp]:
+    def _change(self, batch: Numbers) -> Numbers:
         """Let states that have sailed long enough change tack or sails where they are."""
         s = self.store
         batch = batch[s.sailed[batch] >= max(self.what.shortest_h, 1e-9)]
@@ -325,7 +331,7 @@ class _Round:
             row=np.full(len(after), np.nan), sailed=np.zeros(len(after)), parent=before,
         )  # fmt: skip
 
-    def _sail(self, batch: NDArray[np.intp]) -> NDArray[np.intp]:
+    def _sail(self, batch: Numbers) -> Numbers:
         """Sail every angle of each state's mode for a step, and straight for the mark."""
         s = self.store
         airs = self.waters.airs(s.time[batch] + 0.5 * self.step_h, s.lat[batch], s.lon[batch])
@@ -336,7 +342,7 @@ class _Round:
             born.append(self._sail_mode(batch[at], int(number), here))
         return np.concatenate(born) if born else np.zeros(0, dtype=np.intp)
 
-    def _sail_mode(self, index: NDArray[np.intp], number: int, airs: Airs) -> NDArray[np.intp]:
+    def _sail_mode(self, index: Numbers, number: int, airs: Airs) -> Numbers:
         s, mode = self.store, self.waters.modes[number]
         rows = self.rows[mode.sail_set]
         wide = Airs(*(values[:, np.newaxis] for values in airs))
@@ -364,7 +370,7 @@ class _Round:
         )  # fmt: skip
 
     def _aim(
-        self, index: NDArray[np.intp], number: int, east: Array, north: Array, rows: Array
+        self, index: Numbers, number: int, east: Array, north: Array, rows: Array
     ) -> tuple[Array, Array, Array]:
         """Sail straight for the mark where the mode can; note who arrives within the step."""
         s = self.store
@@ -383,9 +389,7 @@ class _Round:
         self._note_arrivals(index, number, s.time[index] + hours, hours <= 1.05 * self.step_h)
         return speed * sin[:, 0], speed * cos[:, 0], row
 
-    def _note_arrivals(
-        self, index: NDArray[np.intp], number: int, time: Array, near: BoolArray
-    ) -> None:
+    def _note_arrivals(self, index: Numbers, number: int, time: Array, near: BoolArray) -> None:
         if not near.any():
             return
         at = np.flatnonzero(near)
@@ -414,14 +418,11 @@ class _Round:
         return Way(root, self.roots[root].mode, parts, arrival_h)
 
 
-def _stretches(
-    modes: NDArray[np.intp], lat: Array, lon: Array, time: Array, row: Array
-) -> list[Stretch]:
+def _stretches(modes: Numbers, lat: Array, lon: Array, time: Array, row: Array) -> list[Stretch]:
     cuts = np.flatnonzero(modes[1:] != modes[:-1]) + 1
     bounds = [0, *cuts.tolist(), len(modes)]
     parts = [
-        Stretch(int(modes[a]), lat[a:b], lon[a:b], time[a:b], row[a:b])
-        for a, b in zip(bounds[:-1], bounds[1:], strict=True)
+        Stretch(int(modes[a]), lat[a:b], lon[a:b], time[a:b], row[a:b]) for a, b in pairwise(bounds)
     ]
     # A mode that was entered and left again at once was only passed through.
     return [part for part in parts if len(part.lat) > 1]
@@ -500,13 +501,17 @@ def search_leg(
         costs = np.zeros_like(costs)
     rows = [angles(s, b) for s, b in zip(waters.boat.sail_sets, best_rows, strict=True)]
     cell = course.mercator_deg / (CELLS_ALONG * what.fineness)
-    common = (waters, course, roots)
-    rest = (gauge, fastest_kn, what, costs, rows, progress)
-    found = _first_round(common, rest, cell)
+
+    def begun(grid: _Grid, step_h: float) -> _Round:
+        return _Round(
+            waters, course, roots, grid, step_h, gauge, fastest_kn, what, costs, rows, progress
+        )
+
     step = _step_h(course, cell, gauge)
+    found = _first_round(begun, course, cell, step)
     while found.arrived and step > LONGEST_STEP_H / what.fineness:
         cell, step = cell / 2.0, step / 2.0
-        finer = _Round(*common, _band(found, cell), step, *rest)
+        finer = begun(_band(found, cell), step)
         finer.run()
         if not finer.arrived:
             break
@@ -529,7 +534,7 @@ def hours_per_mile(held: VelocitySet) -> Array:
         fastest_mix(*along_and_across(held.east_kn, held.north_kn, bearing), member).speed_kn
         for bearing in range(361)
     ]).T  # fmt: skip
-    return 1.0 / np.fmax(speed, 1.0 / SLOWEST_H_PER_NM)
+    return np.asarray(1.0 / np.fmax(speed, 1.0 / SLOWEST_H_PER_NM))
 
 
 def _step_h(course: Course, cell_deg: float, gauge: Array) -> float:
@@ -538,15 +543,14 @@ def _step_h(course: Course, cell_deg: float, gauge: Array) -> float:
     return STEP_IN_CELLS * cell_deg * nm_per_deg * hours_per_nm
 
 
-def _first_round(common: tuple, rest: tuple, cell: float) -> _Round:  # type: ignore[type-arg]
+def _first_round(
+    begun: Callable[[_Grid, float], _Round], course: Course, cell: float, step: float
+) -> _Round:
     """Search the whole area, and a larger one if the way found comes near its edge."""
-    course, size = common[1], 1.0
+    cells, size = course.mercator_deg / cell, 1.0
     while True:
-        cells = course.mercator_deg / cell
-        grid = _Grid(
-            course, cell, int(np.ceil(BOX[0] * cells * size)), int(np.ceil(BOX[1] * cells * size))
-        )
-        found = _Round(*common, grid, _step_h(course, cell, rest[0]), *rest)
+        ahead, aside = (int(np.ceil(share * cells * size)) for share in BOX)
+        found = begun(_Grid(course, cell, ahead, aside), step)
         found.run()
         if size > 3.0 or (found.arrived and not _near_edge(found)):
             return found

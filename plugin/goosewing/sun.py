@@ -52,7 +52,7 @@ def elevation_deg(time_h: ArrayLike, lat: ArrayLike, lon: ArrayLike) -> Array:
     height = np.sin(phi) * np.sin(declination) + np.cos(phi) * np.cos(declination) * np.cos(
         hour_angle
     )
-    return np.degrees(np.arcsin(np.clip(height, -1.0, 1.0)))
+    return np.asarray(np.degrees(np.arcsin(np.clip(height, -1.0, 1.0))))
 
 
 def is_daylight(time_h: ArrayLike, lat: ArrayLike, lon: ArrayLike) -> BoolArray:
