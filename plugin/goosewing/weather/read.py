@@ -127,8 +127,6 @@ def kind_of_file(path: Path) -> Kind:
     try:
         with path.open("rb") as stream:
             head = stream.read(HEAD_BYTES)
-    except FileNotFoundError:
-        raise InputError("no such file (expected a forecast or stream)", where=str(path)) from None
     except OSError as error:
         raise InputError(f"cannot be read ({error.strerror})", where=str(path)) from None
     try:
