@@ -9,8 +9,12 @@ import typer
 from goosewing_cli import inputs
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from datetime import datetime
+
     from goosewing.boat.model import Boat
-    from goosewing.velocity import VelocitySet
+    from goosewing.laylines import LaylineSheet
+    from goosewing.records import Mark
     from goosewing.weather.base import Weather
 
 
@@ -35,6 +39,7 @@ def laylines(
         float,
         typer.Option("--margin", metavar="DEG", help="Turn each line to its safe side."),
     ] = 0.0,
+    hold_last: inputs.HoldLast = False,
     at: Annotated[
         str | None,
         typer.Option("--at", metavar="LAT,LON", help="Where she is: how she lies to the laylines."),
@@ -49,29 +54,29 @@ def laylines(
     performance: inputs.PerformanceFactor = None,
 ) -> None:
     """Print, and write, the laylines of every mark but the first."""
+    from goosewing import steady
     from goosewing.exchange import document, gpx
     from goosewing.laylines import sheet
     from goosewing.magnetic import laylines_with_variation
-    from goosewing.plan import usable_marks
+    from goosewing.plan import changes, usable_marks
 
     crew = inputs.load_boat(boat, performance)
-    weather = inputs.load_weather(wind, current)
+    weather = inputs.load_weather(wind, current, hold_last=hold_last)
     time, local = inputs.departure_time(depart), inputs.load_zone(zone)
     wanted = inputs.read_marks(marks, source, route, at=at, next_mark=next_mark)
     kept, dropped = usable_marks(wanted.marks)
-    here = None if at is None else (kept[0].lat, kept[0].lon)
-    made = sheet(
-        steady_velocities(crew, weather),
-        kept,
-        length_nm=length,
-        margin_deg=margin,
-        here=here,
-        notices=(*wanted.notices, *dropped),
-    )
+    said = (*wanted.notices, *dropped)
+    if changes(weather):
+        made = curved(crew, weather, kept, time, length, margin, at is not None, said)
+    else:
+        here = None if at is None else (kept[0].lat, kept[0].lon)
+        held = steady.sailable(crew, steady.steady_airs(crew, weather))
+        made = sheet(held, kept, length_nm=length, margin_deg=margin, here=here, notices=said)
     if variation is not None:
         made = laylines_with_variation(made, inputs.load_variation(variation), time)
     if out is not None:
-        gpx.write_laylines(out, made, kept[1:], inputs=inputs.files_read(boat, marks))
+        files = inputs.files_read(boat, marks, *inputs.weather_files(wind, current))
+        gpx.write_laylines(out, made, kept[1:], inputs=files)
     if json:
         content = document.document(document.LAYLINES_FORMAT, **document.plain(made))
         typer.echo(document.format_json(content).decode(), nl=False)
@@ -81,20 +86,31 @@ def laylines(
     show_laylines(made, time, zone=local, written=[] if out is None else [out])
 
 
-def steady_velocities(crew: Boat, weather: Weather) -> VelocitySet:
-    """Return what the boat can hold in the one wind and stream there is.
+def curved(
+    crew: Boat,
+    weather: Weather,
+    marks: Sequence[Mark],
+    departure: datetime,
+    length: float | None,
+    margin: float,
+    from_here: bool,
+    notices: Sequence[str],
+) -> LaylineSheet:
+    """Plan the passage first, to know when she is at each mark; then draw back from there.
 
     Raises
     ------
     InputError
-        If wind or stream change: then the laylines are those of a plan.
+        If a margin is asked for.
     """
-    from goosewing import steady
+    from goosewing import passage_laylines
     from goosewing.errors import InputError
+    from goosewing.laylines import check_length
+    from goosewing_cli import planning
 
-    if weather.varies_in_time or weather.varies_in_place:
-        raise InputError(
-            "laylines are drawn in a steady wind and stream, such as --wind 240/12 "
-            "--current 090/1.5; in changing ones a plan has those it sails into each mark"
-        )
-    return steady.sailable(crew, steady.steady_airs(crew, weather))
+    check_length(length)
+    if margin:
+        raise InputError("--margin can be kept in steady wind only")
+    made = planning.make(marks, crew, weather, departure)
+    lies = ["How she lies to them from here is told in steady wind only."] if from_here else []
+    return passage_laylines.sheet(made, crew, weather, length_nm=length, notices=(*notices, *lies))

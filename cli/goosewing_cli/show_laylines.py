@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from datetime import timedelta
-from itertools import groupby
+from itertools import groupby, pairwise
 from typing import TYPE_CHECKING
 
 from rich.table import Table
 from rich.text import Text
 
 from goosewing import earth
-from goosewing.words import clock, hours_and_minutes, three_figures
+from goosewing.words import clock, hours_and_minutes, position_words, three_figures
 from goosewing_cli.show import SIDE_STYLE, console_for, paragraph
 
 if TYPE_CHECKING:
@@ -22,6 +22,9 @@ if TYPE_CHECKING:
     from goosewing.records import Layline
 
 OTHER = {"port": "starboard", "starboard": "port"}
+
+PLOTTED = 4
+"""So many positions of a curved line are printed; a file holds them all."""
 
 
 def show_laylines(
@@ -44,13 +47,13 @@ def show_laylines(
     for mark, lines in groupby(both, key=lambda pair: pair[0].mark):
         console.print()
         console.print(Text(f"Into {mark}", style="bold"))
-        console.print(_table(list(lines)))
+        of_mark = list(lines)
+        console.print(_table(of_mark))
+        for line, _ in of_mark:
+            if _curved(line):
+                paragraph(console, _plotted(line, zone), indent="  ")
     console.print()
-    paragraph(
-        console,
-        "Course: over the ground, true, along the line into the mark; the mark bears so from "
-        "anywhere on it. Plot: from the mark back along the line.",
-    )
+    paragraph(console, _legend(curved=any(map(_curved, sheet.laylines))))
     for notice in sheet.notices:
         paragraph(console, f"Note: {notice}")
     console.print()
@@ -82,9 +85,48 @@ def _table(lines: Sequence[tuple[Layline, float | None]]) -> Table:
     return table
 
 
+def _legend(*, curved: bool) -> str:
+    if curved:
+        return (
+            "Course: over the ground, true, on reaching the mark. Plot: from the mark back, "
+            "at first; then through the positions, each with the time for which it holds."
+        )
+    return (
+        "Course: over the ground, true, along the line into the mark; the mark bears so from "
+        "anywhere on it. Plot: from the mark back along the line."
+    )
+
+
+def _curved(line: Layline) -> bool:
+    # Lines in steady wind hold at any time.
+    return line.points[-1].time is not None
+
+
+def _plotted(line: Layline, zone: tzinfo | None) -> str:
+    """List positions along a curved line, from the mark back: a few, and its far end."""
+    back = line.points[::-1]
+    every = max(1, -(-(len(back) - 1) // PLOTTED))
+    chosen = [*back[every:-1:every], back[-1]]
+    places = "; ".join(
+        f"{_moment(fix.time, zone)} {position_words(fix.lat, fix.lon)}" for fix in chosen
+    )
+    return f"{line.tack} tack, {line.sail_set}: mark {_moment(back[0].time, zone)}; {places}"
+
+
+def _moment(time: datetime | None, zone: tzinfo | None) -> str:
+    assert time is not None
+    if zone is None:
+        return clock(time)
+    from goosewing.positions import local_clock
+
+    return f"{clock(time)} ({local_clock(time, zone)})"
+
+
 def _length_nm(line: Layline) -> float:
-    far, mark = line.points[0], line.points[-1]
-    return float(earth.loxodrome_inverse(far.lat, far.lon, mark.lat, mark.lon).distance_nm)
+    return sum(
+        float(earth.loxodrome_inverse(a.lat, a.lon, b.lat, b.lon).distance_nm)
+        for a, b in pairwise(line.points)
+    )
 
 
 def lie_words(lie: FromHere, time: datetime, zone: tzinfo | None) -> str:

@@ -109,10 +109,7 @@ def sheet(
     InputError
         If length or margin make no sense, or a line would run past a pole.
     """
-    if length_nm is not None and not 0.0 < length_nm <= LONGEST_NM:
-        raise InputError(
-            f"a layline's length must be above 0 and at most {LONGEST_NM:g} nm, got {length_nm:g}"
-        )
+    check_length(length_nm)
     if not 0.0 <= margin_deg <= 45.0:
         raise InputError(f"the margin must be 0 to 45 degrees, got {margin_deg:g}")
     lines: list[Layline] = []
@@ -125,11 +122,26 @@ def sheet(
         lines += of_mark
         if here is not None and number == 0:
             ahead = from_here(held, mark, needed, of_mark, here)
-    said = (*notices, *_sector_notices(held, lines))
+    said = (*notices, *sector_notices(held, lines))
     return LaylineSheet(boat=held.boat.name, laylines=tuple(lines), from_here=ahead, notices=said)
 
 
-def _sector_notices(held: VelocitySet, lines: Sequence[Layline]) -> list[str]:
+def check_length(length_nm: float | None) -> None:
+    """Refuse a length of laylines that makes no sense.
+
+    Raises
+    ------
+    InputError
+        Saying what was expected.
+    """
+    if length_nm is not None and not 0.0 < length_nm <= LONGEST_NM:
+        raise InputError(
+            f"a layline's length must be above 0 and at most {LONGEST_NM:g} nm, got {length_nm:g}"
+        )
+
+
+def sector_notices(held: VelocitySet, lines: Sequence[Layline]) -> list[str]:
+    """Say what the two lines of a poled sail set mean."""
     drawn = {line.sail_set for line in lines}
     poled = dict.fromkeys(mode.name for mode in held.modes if mode.poled and mode.name in drawn)
     return [f"Between the two lines of {name} a mark is reached under {name}." for name in poled]

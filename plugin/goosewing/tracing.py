@@ -208,19 +208,23 @@ def layline_back(
         When the mark is expected to be reached; the line is integrated
         backwards in time from there. [h]
     length_nm : float
-        How long to draw it; shorter where the weather is not known so far back. [nm]
+        How long to draw it over the ground; shorter where the weather is not known
+        so far back. [nm]
     """
     time, lat, lon = np.array([arrival_h]), np.array([mark.lat]), np.array([mark.lon])
     at_mark = instant(waters, mode, steer, control_deg, arrival_h, mark.lat, mark.lon).going
     points = [Fix(lat=mark.lat, lon=mark.lon, time=datetime_from_hours(arrival_h))]
-    drawn, step = 0.0, np.array([-LAYLINE_STEP_H])
-    while drawn < length_nm and arrival_h - float(time[0]) < LONGEST_LAYLINE_H:
-        before = lat, lon
-        lat, lon, possible = advance(waters, mode, steer, control_deg, time, lat, lon, step)
-        if not possible[0] or not np.isfinite(lat[0]):
+    left = length_nm
+    while left > 0.0 and arrival_h - float(time[0]) < LONGEST_LAYLINE_H:
+        step = np.array([-LAYLINE_STEP_H])
+        back = advance(waters, mode, steer, control_deg, time, lat, lon, step)
+        if not back[2][0] or not np.isfinite(back[0][0]):
             break
-        time = time + step
-        drawn += float(earth.loxodrome_inverse(lat, lon, *before).distance_nm[0])
+        gone = float(earth.loxodrome_inverse(lat, lon, *back[:2]).distance_nm[0])
+        if gone > left:
+            step = step * left / gone
+            back = advance(waters, mode, steer, control_deg, time, lat, lon, step)
+        lat, lon, time, left = back[0], back[1], time + step, left - gone
         fix = Fix(lat=float(lat[0]), lon=float(earth.wrap_longitude(lon[0])),
                   time=datetime_from_hours(float(time[0])))  # fmt: skip
         points.append(fix)

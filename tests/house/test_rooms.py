@@ -23,7 +23,7 @@ FLOORS = (
     {"boards", "motion", "targets", "bound"},
     {"chain", "laylines", "search", "polish"},
     {"reasons", "outlook", "tracing"},
-    {"steady", "passage"},
+    {"steady", "passage", "passage_laylines"},
     {"rounding"},
     {"plan"},
     {"exchange"},
