@@ -9,7 +9,7 @@ from goosewing.boat import manoeuvres
 from goosewing.records import Fix, Leg, Manoeuvre, Plan
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
 
     from goosewing.boat.manoeuvres import Mode
     from goosewing.boat.model import Boat
@@ -68,8 +68,7 @@ def plan_of(
 ) -> Plan:
     """Sum up the legs."""
     elapsed = sum(leg.elapsed_h for leg in legs)
-    straights = [leg.straight_h for leg in legs]
-    straight = None if None in straights else sum(h for h in straights if h is not None)
+    straight = _sum_or_none(leg.straight_h for leg in legs)
     return Plan(
         boat=boat.name,
         departure=departure,
@@ -79,9 +78,15 @@ def plan_of(
         log_nm=sum(board.log_nm for leg in legs for board in leg.boards),
         straight_h=straight,
         saved_min=None if straight is None else (straight - elapsed) * 60.0,
-        bound_h=sum(leg.bound_h or 0.0 for leg in legs),
+        bound_h=_sum_or_none(leg.bound_h for leg in legs),
         relaxed_h=None,
         marks=tuple(marks),
         legs=legs,
         notices=tuple(notices),
     )
+
+
+def _sum_or_none(hours: Iterable[float | None]) -> float | None:
+    """Add up what is known of every leg; what is not known of one is not known of all."""
+    known = list(hours)
+    return None if None in known else sum(h for h in known if h is not None)

@@ -97,7 +97,12 @@ def test_a_mark_left_on_a_hand_keeps_its_own_place_in_the_gpx(run, desk):
     point = next(
         each for each in root.iter(f"{GPX}rtept") if each.findtext(f"{GPX}name") == "Anholt E"
     )
-    assert (float(point.get("lat")), float(point.get("lon"))) == (56.72, 11.85)
+    # The route leads past the mark; a waypoint and goose:leave tell where the mark itself is.
+    assert (float(point.get("lat")), float(point.get("lon"))) != (56.72, 11.85)
+    itself = next(root.iter(f"{GPX}wpt"))
+    assert (float(itself.get("lat")), float(itself.get("lon"))) == (56.72, 11.85)
+    leave = next(each for each in point.iter() if each.tag.endswith("}leave"))
+    assert (float(leave.get("lat")), float(leave.get("lon"))) == (56.72, 11.85)
     leave = point.find(f"{GPX}extensions/{GOOSE}leave")
     assert (leave.get("side"), float(leave.get("distance_nm"))) == ("port", 0.2)
     # Read back, the extension says the same as the option.
