@@ -95,10 +95,12 @@ class Waters:
     def at_angle(self, mode: Mode, row_deg: ArrayLike, airs: Airs) -> Going:
         """Tell how she goes at angles of the polar, kept within the sail set's sector."""
         sails = self.boat.sail_sets[mode.sail_set]
-        row = np.clip(row_deg, sails.polar.first_twa_deg, sails.polar.last_twa_deg)
+        low, high = sails.polar.first_twa_deg, sails.polar.last_twa_deg
         if self.boat.polar_angle == "heading":
-            row = np.clip(row, *sails.twa_deg)
-        return self._going(mode, row, airs)
+            low = min(max(low, sails.twa_deg[0]), sails.twa_deg[1])
+            high = max(min(high, sails.twa_deg[1]), sails.twa_deg[0])
+        # Two plain functions: `np.clip` takes four times as long on a few states.
+        return self._going(mode, np.minimum(np.maximum(row_deg, low), high), airs)
 
     def on_heading(self, mode: Mode, heading_deg: ArrayLike, airs: Airs) -> Going:
         """Tell how she goes on a heading; where it leaves the sector she keeps to its edge.

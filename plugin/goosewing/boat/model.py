@@ -63,6 +63,7 @@ class PolarTable:
     values: Array
     _winds: Array = field(init=False, repr=False)
     _pieces: Array = field(init=False, repr=False)
+    """Cubics of each column and their change to the next one, shape (pieces · gaps, 8)."""
 
     def __post_init__(self) -> None:
         for name in ("tws_kn", "twa_deg", "values"):
@@ -72,7 +73,7 @@ class PolarTable:
         _check_table(self)
         winds, values = _from_no_wind(self.tws_kn, self.values)
         object.__setattr__(self, "_winds", winds)
-        object.__setattr__(self, "_pieces", _cubic_pieces(self.twa_deg, values))
+        object.__setattr__(self, "_pieces", _side_by_side(_cubic_pieces(self.twa_deg, values)))
 
     @property
     def first_twa_deg(self) -> float:
@@ -112,16 +113,37 @@ class PolarTable:
         own entries.
         """
         twa, tws = np.asarray(twa_deg, dtype=np.float64), np.asarray(tws_kn, dtype=np.float64)
+        return self._value(self._segments(twa, tws))
+
+    def _segments(self, twa: Array, tws: Array) -> _Segments:
         row, beyond_row = _segment(self.twa_deg, twa)
         column, beyond_column = _segment(self._winds, tws)
-        winds = self._winds.size
         share = beyond_column / (self._winds[column + 1] - self._winds[column])
-        index = row * winds + column
-        left, right = (np.take(self._pieces, index + k, axis=0) for k in (0, 1))
-        value = _horner(left + share[..., np.newaxis] * (right - left), beyond_row)
-        inside = (twa >= self.twa_deg[0]) & (twa <= self.twa_deg[-1])
-        inside = inside & (tws >= 0.0) & (tws <= self._winds[-1])
-        return np.where(inside, np.maximum(value, 0.0), np.nan)
+        outside = (twa < self.twa_deg[0]) | (twa > self.twa_deg[-1])
+        outside = outside | (tws < 0.0) | (tws > self._winds[-1])
+        return _Segments(row * (self._winds.size - 1) + column, beyond_row, share, outside)
+
+    def _value(self, at: _Segments) -> Array:
+        """Values where `_segments` of this table, or of one over the same nodes, says."""
+        both = self._pieces.take(at.piece, axis=0)
+        cubic = both[..., :4] + at.share[..., np.newaxis] * both[..., 4:]
+        value = np.maximum(_horner(cubic, at.beyond_row), 0.0)
+        return np.where(at.outside, np.nan, value)
+
+    def same_nodes(self, other: PolarTable) -> bool:
+        """Whether both tables have the same angles and winds."""
+        return np.array_equal(self.twa_deg, other.twa_deg) and np.array_equal(
+            self.tws_kn, other.tws_kn
+        )
+
+
+class _Segments(NamedTuple):
+    """Which piece of a table each state lies in, and where in it; broadcast over the states."""
+
+    piece: NDArray[np.intp]
+    beyond_row: Array
+    share: Array
+    outside: BoolArray
 
 
 def _check_table(table: PolarTable) -> None:
@@ -154,18 +176,23 @@ def _from_no_wind(tws_kn: Array, values: Array) -> tuple[Array, Array]:
 
 
 def _cubic_pieces(twa_deg: Array, values: Array) -> Array:
-    """Return the cubics of every column, shape (pieces · columns, 4), highest power first."""
+    """Return the cubics of every column, shape (pieces, columns, 4), highest power first."""
     if twa_deg.size == 1:
-        flat = np.zeros((values.shape[1], 4))
-        flat[:, 3] = values[0]
+        flat = np.zeros((1, values.shape[1], 4))
+        flat[0, :, 3] = values[0]
         return flat
-    return np.ascontiguousarray(shape_preserving_cubics(twa_deg, values)).reshape(-1, 4)
+    return shape_preserving_cubics(twa_deg, values)
+
+
+def _side_by_side(pieces: Array) -> Array:
+    """Put the change to the next column beside each column's cubic: one look-up fetches both."""
+    change = pieces[:, 1:] - pieces[:, :-1]
+    return np.ascontiguousarray(np.concatenate((pieces[:, :-1], change), axis=2)).reshape(-1, 8)
 
 
 def _segment(nodes: Array, at: Array) -> tuple[NDArray[np.intp], Array]:
     """Return the piece that holds each value, and how far into it the value lies."""
-    last = max(nodes.size - 2, 0)
-    piece = np.clip(np.searchsorted(nodes, at, side="right") - 1, 0, last)
+    piece = nodes[1:-1].searchsorted(at, side="right")
     return piece, np.asarray(at - nodes[piece])
 
 
@@ -201,8 +228,12 @@ class SailSet:
     twa_deg: tuple[float, float] = (0.0, 180.0)
     tws_kn: tuple[float, float] = (0.0, float("inf"))
     poled: bool = False
+    _heel_alike: bool = field(init=False, repr=False, compare=False)
+    """Whether the heel table has the polar's nodes, so that one look-up serves both."""
 
     def __post_init__(self) -> None:
+        alike = self.heel is not None and self.heel.same_nodes(self.polar)
+        object.__setattr__(self, "_heel_alike", alike)
         where = f'sail set "{self.name}"'
         if not self.name.strip():
             raise InputError("a sail set needs a name")
@@ -214,6 +245,15 @@ class SailSet:
             raise InputError(
                 "its heel table does not cover its polar's angles and winds", where=where
             )
+
+    def speed_and_heel(self, row_deg: Array, tws_kn: Array) -> tuple[Array, Array]:
+        """Boat speed [kn] and heel [°] by the tables, of one shape; NaN where there is none."""
+        at = self.polar._segments(row_deg, tws_kn)
+        speed = self.polar._value(at)
+        if self.heel is None:
+            return speed, np.full(speed.shape, np.nan)
+        heel = self.heel._value(at) if self._heel_alike else self.heel.at(row_deg, tws_kn)
+        return speed, heel
 
     @property
     def strongest_tws_kn(self) -> float:
@@ -278,6 +318,8 @@ class Performance:
         >>> float(Performance(upwind=0.9, reach=1.0).factor(75))
         0.95
         """
+        if self.upwind == self.reach == self.run:
+            return np.full(np.shape(twa_deg), self.reach)
         points = (self.upwind, self.reach, self.reach, self.run)
         return np.asarray(np.interp(np.asarray(twa_deg, dtype=np.float64), BLEND_DEG, points))
 
@@ -442,11 +484,11 @@ def sailing(
     """
     sails = boat.sail_sets[sail_set_index]
     gust = np.asarray(np.nan if gust_kn is None else gust_kn, dtype=np.float64)
-    row, tws, gust = np.broadcast_arrays(
-        np.asarray(row_twa_deg, dtype=np.float64), np.asarray(tws_kn, dtype=np.float64), gust
-    )
-    speed = sails.polar.at(row, tws) * boat.performance.factor(row)
-    heel = np.full(row.shape, np.nan) if sails.heel is None else sails.heel.at(row, tws)
+    row, tws = np.asarray(row_twa_deg, dtype=np.float64), np.asarray(tws_kn, dtype=np.float64)
+    if not row.shape == tws.shape == gust.shape:
+        row, tws, gust = np.broadcast_arrays(row, tws, gust)
+    speed, heel = sails.speed_and_heel(row, tws)
+    speed = speed * boat.performance.factor(row)
     leeway = leeway_angle(heel, speed, boat.leeway.coefficient, boat.leeway.largest_deg)
     by_bow = boat.polar_angle == "heading"
     twa = row.copy() if by_bow else row - leeway

@@ -104,6 +104,8 @@ class Axis:
     edge: float = EDGE_DEG
     step: float | None = field(init=False)
     """Distance between neighbours, None where they are not evenly spaced."""
+    closed: bool = field(init=False)
+    """Whether the last point's neighbour is the first one again."""
 
     def __post_init__(self) -> None:
         values = self.values
@@ -114,10 +116,9 @@ class Axis:
             at = int(np.argmax(gaps <= 0.0)) + 1
             raise InputError(f"a grid's coordinates must ascend, but number {at + 1} does not")
         object.__setattr__(self, "step", _even_step(values))
+        object.__setattr__(self, "closed", self._closes())
 
-    @property
-    def closed(self) -> bool:
-        """Whether the last point's neighbour is the first one again."""
+    def _closes(self) -> bool:
         if self.period is None or self.values.size < 2:
             return False
         gap = self.values[0] + self.period - self.values[-1]
@@ -160,7 +161,7 @@ class Axis:
             edge = 0.0
         last = float(size if self.closed else size - 1)
         index = np.where((index < -edge) | (index > last + edge), np.nan, index)
-        return np.clip(index, 0.0, last)
+        return np.minimum(np.maximum(index, 0.0), last)
 
     def neighbours(self, index: Array) -> tuple[IndexArray, IndexArray, Array]:
         """Point below, point above and the fraction of the way; NaN fractions stay NaN."""
@@ -169,8 +170,8 @@ class Axis:
             nought = np.zeros(index.shape, dtype=np.intp)
             return nought, nought, index
         most = size - 1 if self.closed else size - 2
-        known = np.where(np.isnan(index), 0.0, index)
-        low = np.minimum(known.astype(np.intp), most)
+        # `fmax` and `fmin` take the number where the other is NaN.
+        low = np.fmin(np.fmax(index, 0.0), most).astype(np.intp)
         high = low + 1
         if self.closed:
             high = np.where(high == size, 0, high)
@@ -205,9 +206,15 @@ def _bilinear(x_axis: Axis, y_axis: Axis, x: Array, y: Array) -> tuple[IndexArra
     south, north, up = y_axis.neighbours(y_axis.index(y))
     width = x_axis.values.size
     south, north = south * width, north * width
-    index = np.stack((south + west, south + east, north + west, north + east))
+    index, weight = np.empty((4, right.size), dtype=np.intp), np.empty((4, right.size))
     left, down = 1.0 - right, 1.0 - up
-    return index, np.stack((down * left, down * right, up * left, up * right))
+    for k, (row, column, rise, run) in enumerate((
+        (south, west, down, left), (south, east, down, right),
+        (north, west, up, left), (north, east, up, right),
+    )):  # fmt: skip
+        np.add(row, column, out=index[k])
+        np.multiply(rise, run, out=weight[k])
+    return index, weight
 
 
 @dataclass(frozen=True, slots=True)
@@ -582,6 +589,11 @@ class Layer:
         object.__setattr__(self, "values", np.ascontiguousarray(self.values))
 
     @cached_property
+    def steps(self) -> Axis:
+        """The steps of time; rounding to the microsecond must not put the ends outside."""
+        return Axis(self.times_h, edge=1e-8)
+
+    @cached_property
     def box(self) -> Coverage:
         """Where and when the layer has values."""
         return replace(
@@ -603,9 +615,7 @@ class Layer:
         ndarray, shape (n, k)
             [kn]; NaN outside.
         """
-        # Rounding of a time to the microsecond must not put the ends outside.
-        step = Axis(self.times_h, edge=1e-8)
-        early, late, ahead = step.neighbours(step.index(time_h))
+        early, late, ahead = self.steps.neighbours(self.steps.index(time_h))
         index, weight = self.grid.corners(lat, lon)
         points = self.grid.points
         flat = self.values.reshape(-1, len(self.names))
@@ -624,6 +634,8 @@ class Layer:
         # A missing point with no weight (the state is exactly on its neighbour) is no harm,
         # yet nought times NaN is NaN: those few states are worked out again without it.
         (early, late, ahead), (index, weight) = times, places
+        if not np.isnan(got).any():
+            return
         bad = np.isnan(got).any(axis=1) & np.isfinite(weight[0] * ahead)
         if not bad.any():
             return
@@ -637,10 +649,7 @@ class Layer:
 
 
 def _blend(flat: NDArray[np.floating[Any]], index: IndexArray, weight: Array) -> Array:
-    total = np.zeros((index.shape[1], flat.shape[1]))
-    for rows, share in zip(index, weight, strict=True):
-        total += flat.take(rows, axis=0) * share[:, None]
-    return total
+    return np.asarray(np.einsum("mn,mnk->nk", weight, flat.take(index, axis=0)))
 
 
 @dataclass(frozen=True, eq=False)
@@ -698,10 +707,11 @@ class GridWeather:
 
     def at(self, time_h: ArrayLike, lat: ArrayLike, lon: ArrayLike) -> Conditions:
         """Ground wind and stream, broadcast over the three arguments (see `Weather.at`)."""
-        arrays = np.broadcast_arrays(
-            *(np.asarray(part, dtype=np.float64) for part in (time_h, lat, lon))
-        )
+        arrays = [np.asarray(part, dtype=np.float64) for part in (time_h, lat, lon)]
         shape = arrays[0].shape
+        if not shape == arrays[1].shape == arrays[2].shape:
+            arrays = list(np.broadcast_arrays(*arrays))
+            shape = arrays[0].shape
         time, lats, lons = (part.reshape(-1) for part in arrays)
         found = self._blank(time.size)
         for start in range(0, time.size, CHUNK):
@@ -725,8 +735,9 @@ def _cover_alike(found: dict[str, Array], holds: frozenset[str]) -> None:
     # A state outside the wind is outside: no stream of nought may make it look covered.
     if STREAM[0] not in holds and WIND[0] in holds:
         outside = np.isnan(found[WIND[0]])
-        for name in STREAM:
-            found[name][outside] = np.nan
+        if outside.any():
+            for name in STREAM:
+                found[name][outside] = np.nan
 
 
 @dataclass(frozen=True, eq=False)
