@@ -11,12 +11,10 @@ from goosewing.errors import InputError
 from goosewing.weather.base import Weather
 from goosewing.weather.steady import (
     SteadyWeather,
-    components_from,
-    components_towards,
-    direction_towards,
     parse_current,
     parse_wind,
 )
+from goosewing.wind import components_from, components_to, direction_to
 
 ROUNDING = 1e-12
 
@@ -35,7 +33,7 @@ def test_follows_the_protocol():
 )
 def test_a_wind_blows_from_and_a_stream_sets_towards(from_deg, east, north):
     assert components_from(from_deg, 1.0) == pytest.approx((east, north), abs=ROUNDING)
-    assert components_towards(from_deg, 1.0) == pytest.approx((-east, -north), abs=ROUNDING)
+    assert components_to(from_deg, 1.0) == pytest.approx((-east, -north), abs=ROUNDING)
 
 
 def test_at_broadcasts_and_keeps_the_shape():
@@ -52,7 +50,7 @@ def test_at_broadcasts_and_keeps_the_shape():
 @settings(deadline=None)
 @given(st.floats(0.0, 359.999), st.floats(0.01, 100.0))
 def test_direction_comes_back(angle, speed):
-    back = direction_towards(*components_towards(angle, speed))
+    back = direction_to(*components_to(angle, speed))
     assert abs((back - angle + 180.0) % 360.0 - 180.0) < 1e-9
     assert 0.0 <= back < 360.0
 

@@ -7,8 +7,8 @@ import pytest
 
 from goosewing.errors import InputError
 from goosewing.weather.base import Weather, hours_from_datetime
-from goosewing.weather.steady import components_towards
 from goosewing.weather.tides import HighWater, StreamTable, TidalStreams, parse_tides, read_tides
+from goosewing.wind import components_to
 
 HIGH = datetime(2027, 6, 1, 12, 0, tzinfo=UTC)
 HIGH_H = hours_from_datetime(HIGH)
@@ -47,7 +47,7 @@ def test_at_the_whole_hour_stands_the_interpolated_rate():
 def test_between_hours_the_components_are_linear():
     # The stream turns from 230° 1.2 kn through slack to 060° 0.3 kn: no angle between is sailed.
     streams = parse_tides(toml(tides=((HIGH, 5.6),)))
-    one, other = (np.array(components_towards(SETS[n], SPRINGS[n])) for n in (4, 5))
+    one, other = (np.array(components_to(SETS[n], SPRINGS[n])) for n in (4, 5))
     got = streams.at(HIGH_H - 1.75, 0.0, 0.0)
     expected = 0.75 * one + 0.25 * other
     np.testing.assert_allclose([got.stream_east_kn, got.stream_north_kn], expected, atol=1e-8)
@@ -71,8 +71,8 @@ def test_one_tide_leads_to_the_next_and_the_ends_are_the_ends():
     tides = ((HIGH, 5.6), (HIGH + timedelta(hours=12, minutes=24), 2.8))
     streams = parse_tides(toml(tides=tides))
     last, first = (
-        np.array(components_towards(SETS[12], SPRINGS[12])),
-        np.array(components_towards(SETS[0], NEAPS[0])),
+        np.array(components_to(SETS[12], SPRINGS[12])),
+        np.array(components_to(SETS[0], NEAPS[0])),
     )
     # Between hour 6 of one tide and hour -6 of the next, 24 minutes later.
     got = streams.at(HIGH_H + 6.1, 0.0, 0.0)
@@ -89,7 +89,7 @@ def test_overlapping_tides_each_count_to_the_middle():
     # Hour 5 of the first and hour -5 of the second are kept, hour 6 and hour -6 are not.
     for hour, number in ((5.0, 11), (6.0, 1)):
         got = streams.at(HIGH_H + hour, 0.0, 0.0)
-        expected = components_towards(SETS[number], SPRINGS[number])
+        expected = components_to(SETS[number], SPRINGS[number])
         np.testing.assert_allclose([got.stream_east_kn, got.stream_north_kn], expected, atol=1e-8)
 
 
@@ -97,7 +97,7 @@ def test_tides_exactly_twelve_hours_apart_share_no_time():
     tides = ((HIGH, 5.6), (HIGH + timedelta(hours=12), 2.8))
     got = parse_tides(toml(tides=tides)).at(HIGH_H + 6.0, 0.0, 0.0)
     # Hour 6 of the first is hour -6 of the second, which counts.
-    expected = components_towards(SETS[0], NEAPS[0])
+    expected = components_to(SETS[0], NEAPS[0])
     np.testing.assert_allclose([got.stream_east_kn, got.stream_north_kn], expected, atol=1e-8)
 
 

@@ -31,8 +31,8 @@ from goosewing.weather.grid import (
     joined,
     layer_of,
 )
-from goosewing.weather.steady import components_from, components_towards
 from goosewing.weather.units import knots_per
+from goosewing.wind import components_from, components_to
 
 if TYPE_CHECKING:
     import xarray
@@ -208,7 +208,7 @@ class _Finder:
         for speed_name, direction_name in speeds:
             speed, angle = self._field(speed_name, level), self._field(direction_name, level)
             if speed is not None and angle is not None:
-                resolve = components_from if "from" in direction_name else components_towards
+                resolve = components_from if "from" in direction_name else components_to
                 yield _column(names, speed, angle, resolve(angle.degrees(), speed.knots()))
                 return
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -61,8 +62,8 @@ def spot(weather: Weather, time: datetime, lat: float, lon: float) -> Spot:
         If the source knows nothing there and then.
     """
     here = weather.at(hours_from_datetime(time), lat, lon)
-    from_deg, kn = _polar(-here.wind_east_kn, -here.wind_north_kn)
-    set_deg, drift = _polar(here.stream_east_kn, here.stream_north_kn)
+    from_deg, kn = _named(here.wind_east_kn, here.wind_north_kn, wind.direction_from)
+    set_deg, drift = _named(here.stream_east_kn, here.stream_north_kn, wind.direction_to)
     if STREAM[0] not in holds(weather):
         set_deg, drift = None, None
     if kn is None and drift is None:
@@ -75,10 +76,12 @@ def spot(weather: Weather, time: datetime, lat: float, lon: float) -> Spot:
     )  # fmt: skip
 
 
-def _polar(east_kn: Array, north_kn: Array) -> tuple[float | None, float | None]:
+def _named(
+    east_kn: Array, north_kn: Array, direction: Callable[[Array, Array], Array]
+) -> tuple[float | None, float | None]:
     if not np.isfinite(east_kn + north_kn):
         return None, None
-    return float(wind.direction_to(east_kn, north_kn)), float(np.hypot(east_kn, north_kn))
+    return float(direction(east_kn, north_kn)), float(np.hypot(east_kn, north_kn))
 
 
 def _outside(cover: Coverage, time: datetime) -> str:

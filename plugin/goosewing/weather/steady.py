@@ -14,71 +14,14 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from goosewing.errors import InputError
-from goosewing.units import Array
 from goosewing.weather.base import Conditions, Coverage
+from goosewing.wind import components_from, components_to
 
 LARGEST_WIND_KN = 150.0
 """More than any wind a yacht plans for: beyond it a unit went wrong. [kn]"""
 
 LARGEST_DRIFT_KN = 30.0
 """More than any stream on earth runs: beyond it a unit went wrong. [kn]"""
-
-
-def components_from(from_deg: ArrayLike, speed_kn: ArrayLike) -> tuple[Array, Array]:
-    """Resolve what comes *from* a direction (a wind) into components.
-
-    Parameters
-    ----------
-    from_deg : array_like, shape (...)
-        Direction it comes from, clockwise from true north. [°]
-    speed_kn : array_like, shape (...)
-        Its speed. [kn]
-
-    Returns
-    -------
-    east_kn, north_kn : ndarray, shape (...)
-        Components *towards* east and north. [kn]
-
-    Examples
-    --------
-    >>> east, north = components_from(270.0, 10.0)
-    >>> print(f"{east:.1f} {abs(north):.1f}")
-    10.0 0.0
-    """
-    east, north = components_towards(from_deg, speed_kn)
-    return -east, -north
-
-
-def components_towards(set_deg: ArrayLike, speed_kn: ArrayLike) -> tuple[Array, Array]:
-    """Resolve what goes *towards* a direction (a stream) into components.
-
-    Parameters
-    ----------
-    set_deg : array_like, shape (...)
-        Direction it goes towards, clockwise from true north. [°]
-    speed_kn : array_like, shape (...)
-        Its speed. [kn]
-
-    Returns
-    -------
-    east_kn, north_kn : ndarray, shape (...)
-        Components *towards* east and north. [kn]
-    """
-    angle = np.radians(np.asarray(set_deg, dtype=np.float64))
-    speed = np.asarray(speed_kn, dtype=np.float64)
-    return np.asarray(speed * np.sin(angle)), np.asarray(speed * np.cos(angle))
-
-
-def direction_towards(east_kn: ArrayLike, north_kn: ArrayLike) -> Array:
-    """Direction a vector points *towards*, clockwise from true north, in [0, 360). [°].
-
-    A wind's own name is where it comes *from*: hand in its negated components.
-    """
-    # + 0.0 makes negative zeros positive, so a calm is named 0° and never 180°.
-    east, north = np.asarray(east_kn) + 0.0, np.asarray(north_kn) + 0.0
-    angle = np.degrees(np.arctan2(east, north)) % 360.0
-    # A tiny negative angle rounds up to 360 itself.
-    return np.where(angle == 360.0, 0.0, angle)
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,7 +107,7 @@ class SteadyWeather:
             + np.asarray(lon, dtype=np.float64)
         )
         wind_east, wind_north = components_from(self.wind_from_deg, self.wind_kn)
-        stream_east, stream_north = components_towards(self.set_deg or 0.0, self.drift_kn)
+        stream_east, stream_north = components_to(self.set_deg or 0.0, self.drift_kn)
         gust = math.nan if self.gust_kn is None else self.gust_kn
         return Conditions(
             wind_east + nought,

@@ -48,9 +48,8 @@ from goosewing.weather.grid import (
 from goosewing.weather.steady import (
     LARGEST_DRIFT_KN,
     LARGEST_WIND_KN,
-    components_from,
-    components_towards,
 )
+from goosewing.wind import components_from, components_to
 
 WIND_COLUMNS = ("wind_from_deg", "wind_kn")
 STREAM_COLUMNS = ("set_deg", "drift_kn")
@@ -283,9 +282,7 @@ def _layers(table: TextTable, order: IndexArray, grid: Grid, times: Array) -> li
         if np.isfinite(gust).any():
             layers.append(_layer({GUST[0]: gust}, order, grid, times))
     if "drift_kn" in table.header:
-        stream = components_towards(
-            *(table.numbers(name, *LIMITS[name]) for name in STREAM_COLUMNS)
-        )
+        stream = components_to(*(table.numbers(name, *LIMITS[name]) for name in STREAM_COLUMNS))
         layers.append(_layer(dict(zip(STREAM, stream, strict=True)), order, grid, times))
     return layers
 

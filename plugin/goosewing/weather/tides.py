@@ -63,8 +63,9 @@ from goosewing.weather.grid import (
     Stations,
     layer_of,
 )
-from goosewing.weather.steady import LARGEST_DRIFT_KN, components_towards
+from goosewing.weather.steady import LARGEST_DRIFT_KN
 from goosewing.weather.table import LIMITS, parse_time, split_csv
+from goosewing.wind import components_to
 
 HOURS = np.arange(-6.0, 7.0)
 """Hours from high water that a table has."""
@@ -175,7 +176,7 @@ class TidalStreams:
         springs = np.stack([table.springs_kn for table in self.tables], axis=-1)
         neaps = np.stack([table.neaps_kn for table in self.tables], axis=-1)
         sets = np.stack([table.set_deg for table in self.tables], axis=-1)
-        return components_towards(sets, np.maximum(neaps + factor * (springs - neaps), 0.0))
+        return components_to(sets, np.maximum(neaps + factor * (springs - neaps), 0.0))
 
     def _grid(self) -> Grid:
         places = [(table.lat, table.lon) for table in self.tables]
