@@ -95,7 +95,8 @@ def plan(
     ] = None,
 ) -> None:
     """Plan the boards from mark to mark."""
-    from goosewing.plan import Options, make
+    from goosewing.plan import Options
+    from goosewing_cli.planning import make
 
     crew = inputs.load_boat(boat, performance)
     weather = inputs.load_weather(wind, current, hold_last=hold_last)
