@@ -97,6 +97,8 @@ class Stage:
     start_h: float
     shortest_h: float
     before: Clock
+    exact: bool = False
+    """Whether sequences are compared in the shortest steps of the integration."""
 
     @property
     def start(self) -> Start:
@@ -295,10 +297,16 @@ def _not_reached(waters: Waters, mark: Mark, roots: Sequence[Root]) -> NoPlanErr
 def _polished(stage: Stage, way: Way, mark: Mark, ahead: manoeuvres.Mode | None) -> Boards:
     """Make the boards of a way exact, and as few as a crew would sail."""
     helms = tuple(h for part in way.stretches for h in _helms(stage, part))
-    best = _tidied(stage, helms)
-    if best is None:
-        raise NoPlanError(f"no boards could be brought to {mark.name}: try another departure")
-    return _finished(stage, _split(stage, _reordered(stage, _dropped(stage, best), ahead)))
+    for exact in (False, True):
+        judged = replace(stage, exact=exact)
+        best = _tidied(judged, helms)
+        if best is None:
+            continue
+        best = _reordered(judged, _dropped(judged, best), ahead)
+        made = _finished(judged, _split(judged, best))
+        if made is not None:
+            return made
+    raise NoPlanError(f"no boards could be brought to {mark.name}: try another departure")
 
 
 def _helms(stage: Stage, part: Stretch) -> list[Helm]:
@@ -424,8 +432,10 @@ def _any_straight(stage: Stage) -> Boards | None:
 
 def _try(stage: Stage, helms: Sequence[Helm]) -> Boards | None:
     pauses = _pauses_h(stage, helms)
-    exact = polish(stage.waters, helms, stage.start, pauses, shortest_h=stage.shortest_h)
-    return None if exact is None else Boards(exact, pauses)
+    made = polish(
+        stage.waters, helms, stage.start, pauses, shortest_h=stage.shortest_h, exact=stage.exact
+    )
+    return None if made is None else Boards(made, pauses)
 
 
 def _without(helms: Sequence[Helm], index: int) -> tuple[Helm, ...]:
@@ -505,17 +515,13 @@ def _split(stage: Stage, best: Boards) -> Boards:
         if len(halves) == len(best.helms) or len(halves) > MOST_BOARDS:
             break
         pauses = _pauses_h(stage, halves)
-        exact = polish(
-            stage.waters,
-            halves,
-            stage.start,
-            pauses,
-            shortest_h=stage.shortest_h,
-            effort=_effort(stage),
-        )
-        if exact is None:
+        made = polish(
+            stage.waters, halves, stage.start, pauses,
+            shortest_h=stage.shortest_h, effort=_effort(stage), exact=stage.exact,
+        )  # fmt: skip
+        if made is None:
             break
-        trial = Boards(exact, pauses)
+        trial = Boards(made, pauses)
         if trial.elapsed_h > best.elapsed_h * (1.0 - gain):
             break
         best = trial
@@ -527,16 +533,16 @@ def _effort(stage: Stage) -> int:
     return ROUNDS if stage.shortest_h > 0.0 else MANY_ROUNDS + 20
 
 
-def _finished(stage: Stage, best: Boards) -> Boards:
-    """Optimise the sequence that was settled on once more, with patience."""
-    exact = polish(
+def _finished(stage: Stage, best: Boards) -> Boards | None:
+    """Optimise the sequence that was settled on once more, exactly and with patience."""
+    made = polish(
         stage.waters, best.helms, stage.start, best.pauses_h,
         shortest_h=stage.shortest_h, effort=MANY_ROUNDS,
     )  # fmt: skip
-    if exact is None:
-        return best
-    trial = Boards(exact, best.pauses_h)
-    return trial if trial.elapsed_h < best.elapsed_h else best
+    if made is None:
+        return best if stage.exact else None
+    trial = Boards(made, best.pauses_h)
+    return best if stage.exact and best.elapsed_h < trial.elapsed_h else trial
 
 
 def _halves(stage: Stage, helm: Helm) -> list[Helm]:

@@ -146,6 +146,8 @@ class _Problem:
     pauses_h: tuple[float, ...]
     scale_nm: float
     step_h: float
+    possible: bool = False
+    """Whether the sails could be carried all the way in the last point asked about."""
     _at: Array | None = None
     _value: tuple[Array, Array] | None = None
 
@@ -160,7 +162,8 @@ class _Problem:
 
     def refine(self) -> None:
         """Integrate in the final, shorter steps from here on."""
-        self.step_h, self._at = STEP_H, None
+        if self.step_h != STEP_H:
+            self.step_h, self._at = STEP_H, None
 
     def pack(self) -> Array:
         controls = np.array([h.control_deg for h in self.helms]) / CONTROL_SCALE_DEG
@@ -171,6 +174,7 @@ class _Problem:
         ends = sail(
             self.waters, self.helms, *self.unpack(x), self.start, self.pauses_h, self.step_h
         )
+        self.possible = bool(ends.possible[0])
         # A wild trial may run off the map; it only has to be seen to miss.
         lost = ~(np.abs(ends.lat) < 89.9) | ~np.isfinite(ends.lon)
         lat = np.where(lost, self.start.mark_lat, ends.lat)
@@ -207,6 +211,7 @@ def polish(
     *,
     shortest_h: float = 0.0,
     effort: int = 14,
+    exact: bool = True,
 ) -> tuple[Helm, ...] | None:
     """Re-optimise a sequence of boards until it ends at the mark in the least time.
 
@@ -222,6 +227,9 @@ def polish(
         No board gets shorter; a single one may. [h]
     effort : int
         Most rounds of the optimiser; many also make it more exacting.
+    exact : bool
+        Whether to end in the shortest steps of the integration; sequences may be
+        compared in longer ones.
 
     Returns
     -------
@@ -241,7 +249,8 @@ def polish(
             x = _least_time(problem, x, shortest_h, effort)
         if x is None:
             return None
-        problem.refine()
+        if exact:
+            problem.refine()
         x = _close(problem, x)
     return None if x is None else _settled(problem, x)
 
@@ -331,13 +340,9 @@ def _close(
 
 
 def _settled(problem: _Problem, x: Array) -> tuple[Helm, ...] | None:
-    controls, hours = problem.unpack(x)
-    ends = sail(
-        problem.waters, problem.helms, controls[np.newaxis], hours[np.newaxis],
-        problem.start, problem.pauses_h,
-    )  # fmt: skip
-    if not ends.possible[0]:
+    if not problem.possible:
         return None
+    controls, hours = problem.unpack(x)
     return tuple(
         replace(h, control_deg=float(c), hours=float(t))
         for h, c, t in zip(problem.helms, controls, hours, strict=True)
