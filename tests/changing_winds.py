@@ -1,0 +1,97 @@
+"""Winds and streams that change, and boards sailed by the tests' own reckoning."""
+
+from __future__ import annotations
+
+import math
+from datetime import UTC, datetime
+
+import numpy as np
+from geographiclib.geodesic import Geodesic
+
+from goosewing.boat.model import Manoeuvres, sailing
+from goosewing.records import Mark
+from goosewing.weather.base import Conditions, Coverage, hours_from_datetime
+
+DEPARTURE = datetime(2027, 6, 1, 6, tzinfo=UTC)
+START_H = hours_from_datetime(DEPARTURE)
+FREE = Manoeuvres(tack_s=0, gybe_s=0, set_pole_s=0, strike_pole_s=0, change_sails_s=0)
+
+EQUATOR_M, ECCENTRICITY_2 = 6378137.0, 0.00669437999014
+"""WGS 84."""
+
+
+class Formula:
+    """A weather by formula: hours since departure, lat, lon -> (from °, kn, gust kn, east, north)."""
+
+    def __init__(self, formula, *, in_time=True, in_place=False, coverage=None):
+        self.formula = formula
+        self.varies_in_time, self.varies_in_place = in_time, in_place
+        self.coverage = coverage or Coverage()
+
+    def at(self, time_h, lat, lon):
+        hours, lat, lon = np.broadcast_arrays(np.asarray(time_h, float) - START_H, lat, lon)
+        values = self.formula(hours, lat, lon)
+        twd, kn, gust, east, north = (v + np.zeros(hours.shape) for v in values)
+        angle = np.radians(twd)
+        return Conditions(-kn * np.sin(angle), -kn * np.cos(angle), gust, east, north)
+
+
+def turning(rate_deg_h=5.0, base_deg=0.0, kn=10.0, kn_rate=0.0, stream=(0.0, 0.0), gust=np.nan):
+    """Wind that turns steadily, the same everywhere."""
+    return Formula(lambda t, lat, lon: (base_deg + rate_deg_h * t, kn + kn_rate * t, gust, *stream))
+
+
+def leg(lat, lon, bearing_deg, nm):
+    """Two marks, the second by GeographicLib."""
+    there = Geodesic.WGS84.Direct(lat, lon, bearing_deg, nm * 1852.0)
+    return [Mark(name="A", lat=lat, lon=lon), Mark(name="B", lat=there["lat2"], lon=there["lon2"])]
+
+
+def metres_apart(a, b):
+    return Geodesic.WGS84.Inverse(a.lat, a.lon, b.lat, b.lon)["s12"]
+
+
+def _rates(boat, weather, board, time_h, lat, lon):
+    """Degrees an hour north and east, from the order to the helm alone."""
+    here = weather.at(time_h, lat, lon)
+    east, north = (
+        float(here.wind_east_kn - here.stream_east_kn),
+        float(here.wind_north_kn - here.stream_north_kn),
+    )
+    twd, tws = math.degrees(math.atan2(-east, -north)), math.hypot(east, north)
+    side = 1 if board.tack == "port" else -1
+    twa = board.twa_deg
+    if board.steer == "heading":
+        twa = min(max(side * ((board.heading_deg - twd + 180.0) % 360.0 - 180.0), 0.0), 180.0)
+    held = sailing(boat, boat.index(board.sail_set), twa, tws)
+    track = math.radians(twd + side * float(held.track_angle_deg))
+    speed = float(held.boat_speed_kn)
+    north_m_h = (speed * math.cos(track) + float(here.stream_north_kn)) * 1852.0
+    east_m_h = (speed * math.sin(track) + float(here.stream_east_kn)) * 1852.0
+    w2 = 1.0 - ECCENTRICITY_2 * math.sin(math.radians(lat)) ** 2
+    prime = EQUATOR_M / math.sqrt(w2)
+    meridian = EQUATOR_M * (1.0 - ECCENTRICITY_2) / w2**1.5
+    return (
+        math.degrees(north_m_h / meridian),
+        math.degrees(east_m_h / (prime * math.cos(math.radians(lat)))),
+    )
+
+
+def sailed(boat, weather, board, step_h=1.0 / 30.0):
+    """Where a board's order brings her: Runge and Kutta's classical fourth-order rule."""
+    lat, lon, time = board.start.lat, board.start.lon, hours_from_datetime(board.start.time)
+    count = max(2, math.ceil(board.elapsed_h / step_h))
+    step = board.elapsed_h / count
+    for _ in range(count):
+        k1 = _rates(boat, weather, board, time, lat, lon)
+        k2 = _rates(
+            boat, weather, board, time + step / 2, lat + step / 2 * k1[0], lon + step / 2 * k1[1]
+        )
+        k3 = _rates(
+            boat, weather, board, time + step / 2, lat + step / 2 * k2[0], lon + step / 2 * k2[1]
+        )
+        k4 = _rates(boat, weather, board, time + step, lat + step * k3[0], lon + step * k3[1])
+        lat += step / 6 * (k1[0] + 2 * k2[0] + 2 * k3[0] + k4[0])
+        lon += step / 6 * (k1[1] + 2 * k2[1] + 2 * k3[1] + k4[1])
+        time += step
+    return lat, lon
