@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
+import os
 import sys
-from contextlib import ExitStack, contextmanager
+from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
     from datetime import datetime
-
-    from rich.status import Status
 
     from goosewing.boat.model import Boat
     from goosewing.plan import Options
@@ -18,6 +17,11 @@ if TYPE_CHECKING:
     from goosewing.weather.base import Weather
 
     Progress = Callable[[str, float], None]
+
+WIPE_REST = "\x1b[K"
+"""Clears a terminal's line from the cursor on (ECMA-48, EL)."""
+
+NARROWEST = 80
 
 
 def make(
@@ -54,30 +58,49 @@ def make(
 def shown() -> Iterator[Progress | None]:
     """Hand out what tells the progress on stderr, where that is a terminal; else None.
 
-    Nothing appears before the first word, so that a plan which takes no time is silent.
+    One line, written over and wiped in the end. Nothing appears before the first
+    word, so that a plan which takes no time is silent.
     """
-    # Rich may be told to take anything for a terminal; a log file still is none.
     if not sys.stderr.isatty():
         yield None
         return
-    with ExitStack() as stack:
-        line: list[Status] = []
-
-        def told(mark: str, left_nm: float) -> None:
-            if not line:
-                line.append(stack.enter_context(_status()))
-            line[0].update(f"{_plain(mark)}: {left_nm:.0f} nm to search")
-
-        yield told
+    line = _Line()
+    try:
+        yield line.told
+    finally:
+        line.wipe()
 
 
-def _status() -> Status:
-    from rich.console import Console
+class _Line:
+    """The line of progress; plain writes, which an interrupt may end anywhere without harm."""
 
-    return Console(stderr=True).status("")
+    def __init__(self) -> None:
+        self._words = ""
+        self._least: dict[str, float] = {}
+
+    def told(self, mark: str, left_nm: float) -> None:
+        # The front of the search wavers; what is shown only goes down.
+        least = self._least[mark] = min(left_nm, self._least.get(mark, left_nm))
+        words = _words(mark, least)[: _columns() - 1]
+        if words != self._words:
+            self._words = words
+            print(f"\r{words}{WIPE_REST}", end="", file=sys.stderr, flush=True)
+
+    def wipe(self) -> None:
+        if self._words:
+            print(f"\r{WIPE_REST}", end="", file=sys.stderr, flush=True)
 
 
-def _plain(text: str) -> str:
-    from rich.markup import escape
+def _columns() -> int:
+    try:
+        return os.get_terminal_size(sys.stderr.fileno()).columns or NARROWEST
+    except OSError:
+        return NARROWEST
 
-    return escape(text)
+
+def _words(mark: str, left_nm: float) -> str:
+    from goosewing.exchange.files import shown as printable
+
+    if round(left_nm) > 0:
+        return f"{printable(mark)}: {left_nm:.0f} nm still to search"
+    return f"{printable(mark)}: making the boards exact"

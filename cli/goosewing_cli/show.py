@@ -182,7 +182,19 @@ def summary(plan: Plan) -> list[str]:
             f"Takes {-plan.saved_min:.0f} min more than the straight course would without its "
             "manoeuvres, or than it would if nothing else had been asked for."
         )
-    return [*lines, *_by_leg(plan)]
+    return [*lines, *_by_leg(plan), *_at_best(plan)]
+
+
+def _at_best(plan: Plan) -> list[str]:
+    """In changing wind, say how far the plan may be from the best possible."""
+    if plan.relaxed_h is not None:
+        best = hours_and_minutes(plan.relaxed_h)
+        return [f"At best, manoeuvres costing nothing, it would take {best} (an estimate)."]
+    changing = any(len(board.points) > 2 for leg in plan.legs for board in leg.boards)
+    if plan.bound_h is not None and changing:
+        best = hours_and_minutes(plan.bound_h)
+        return [f"No boards at all could take less than {best}."]
+    return []
 
 
 def _by_leg(plan: Plan) -> list[str]:
