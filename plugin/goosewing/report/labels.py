@@ -1,0 +1,134 @@
+"""Where the words of a picture stand: clear of its lines and of each other."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from itertools import pairwise, product
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from goosewing.units import Array
+
+GAPS_POINTS = (6.0, 14.0, 26.0, 40.0)
+"""How far from its place a label may stand, the nearest first."""
+
+DIRECTIONS = ((1, 0.6), (1, -0.6), (-1, 0.6), (-1, -0.6), (0, 1), (0, -1), (1, 0), (-1, 0))
+"""East and north of the place, as shares of the gap and of the label's own half size."""
+
+OUTSIDE, ON_A_LABEL, ON_A_LINE, FARTHER = 1000.0, 400.0, 6.0, 4.0
+"""What each fault weighs: leaving the picture, covering words, each bit of a line, a gap more."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Label:
+    """Words that may stand beside any of some places.
+
+    Attributes
+    ----------
+    words : str
+    places : tuple of (lon, lat)
+        The first is liked best.
+    style : mapping
+        For Matplotlib.
+    optional : bool
+        Whether it is left out where there is no room.
+    """
+
+    words: str
+    places: tuple[tuple[float, float], ...]
+    style: Mapping[str, Any] = field(default_factory=dict)
+    optional: bool = False
+
+
+def place(axes: Any, labels: Sequence[Label], lines: Array, taken: Sequence[Any]) -> list[Array]:
+    """Write labels one by one, each where it disturbs least.
+
+    Parameters
+    ----------
+    axes : Axes
+        Laid out already.
+    labels : sequence of Label
+        The most important first.
+    lines : ndarray, shape (n, 2)
+        Points along everything that is drawn, in pixels.
+    taken : sequence of Bbox
+        What words must keep off besides.
+
+    Returns
+    -------
+    list of ndarray, shape (4,)
+        Left, bottom, right and top of each label that was written. [px]
+    """
+    boxes = [np.array([b.x0, b.y0, b.x1, b.y1]) for b in taken]
+    written: list[Array] = []
+    for label in labels:
+        box = _write(axes, label, lines, [*boxes, *written])
+        if box is not None:
+            written.append(box)
+    return written
+
+
+def _write(axes: Any, label: Label, lines: Array, boxes: Sequence[Array]) -> Array | None:
+    figure = axes.figure
+    text = axes.annotate(
+        label.words, label.places[0], xytext=(0, 0), textcoords="offset points",
+        ha="left", va="bottom", zorder=7, **label.style,
+    )  # fmt: skip
+    text.set_in_layout(False)
+    extent = text.get_window_extent(figure.canvas.get_renderer())
+    size = np.array([extent.width, extent.height])
+    per_point = figure.dpi / 72.0
+    places = axes.transData.transform(np.array(label.places))
+    trials, weights, anchors = [], [], []
+    for (number, place), (far, gap), (way, direction) in product(
+        enumerate(places), enumerate(GAPS_POINTS), enumerate(DIRECTIONS)
+    ):
+        middle = place + np.array(direction) * (gap * per_point + size / 2.0)
+        trials.append(np.concatenate((middle - size / 2.0, middle + size / 2.0)))
+        weights.append(FARTHER * far + 0.5 * number + 0.1 * way)
+        anchors.append(place)
+    faults = _faults(np.array(trials), axes.get_window_extent(), lines, boxes)
+    best = int(np.argmin(faults + np.array(weights)))
+    if label.optional and faults[best] >= ON_A_LABEL:
+        text.remove()
+        return None
+    offset = trials[best][:2] - places[0]
+    text.set_position(tuple(offset / per_point))
+    return trials[best]
+
+
+def _faults(trials: Array, frame: Any, lines: Array, boxes: Sequence[Array]) -> Array:
+    """Weigh boxes, shape (t, 4), by what they leave or cover; shape (t,)."""
+    left, bottom, right, top = trials.T
+    inside = (left > frame.x0) & (bottom > frame.y0) & (right < frame.x1) & (top < frame.y1)
+    faults = np.where(inside, 0.0, OUTSIDE)
+    for box in boxes:
+        over = (left < box[2]) & (right > box[0]) & (bottom < box[3]) & (top > box[1])
+        faults += np.where(over, ON_A_LABEL, 0.0)
+    x, y = lines.T
+    covered = (
+        (x > left[:, np.newaxis]) & (x < right[:, np.newaxis])
+        & (y > bottom[:, np.newaxis]) & (y < top[:, np.newaxis])
+    )  # fmt: skip
+    weighed: Array = faults + ON_A_LINE * covered.sum(axis=1)
+    return weighed
+
+
+def along(pixels: Array, step_px: float = 5.0) -> Array:
+    """Put points along a line so closely that no word slips between them.
+
+    Parameters
+    ----------
+    pixels : ndarray, shape (n, 2)
+        The line's own points. [px]
+    """
+    parts = [pixels[:1]]
+    for here, there in pairwise(pixels):
+        count = max(1, int(np.ceil(np.hypot(*(there - here)) / step_px)))
+        share = np.arange(1, count + 1)[:, np.newaxis] / count
+        parts.append(here + share * (there - here))
+    return np.concatenate(parts)
