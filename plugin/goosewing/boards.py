@@ -260,23 +260,35 @@ def with_margin(
 
 
 def within_corridor(
-    held: VelocitySet, course: Course, choices: Choices, half_width_nm: float
+    held: VelocitySet,
+    course: Course,
+    choices: Choices,
+    half_width_nm: float,
+    margin_deg: float = 0.0,
 ) -> Choices:
     """Add turns until no way reaches farther than `half_width_nm` from the loxodrome.
+
+    Whether the first board's kind or the second's leads into the mark changes
+    with every turn, and with it what `with_margin` makes of it.
 
     The Mercator plane's scale is taken where the corridor is narrowest in it,
     so that the boards never leave the corridor.
     """
     limit = _narrowest_deg(course, half_width_nm)
     turns = choices.turns.copy()
+    every = np.arange(len(turns))
     for _ in range(64):
+        last = choices.row_deg[every, turns % 2]
+        choices = replace(choices, turns=turns.copy(), last_row_deg=last)
+        if margin_deg:
+            choices, _moved = with_margin(held, course, choices, margin_deg)
         reach = _reach(held, course, choices, turns)
         wide = (turns > 0) & (reach > limit * (1.0 + 1e-12))
         if not wide.any():
             break
         # The reach falls as one over the number of turns, but for the margin's last board.
         turns[wide] = np.maximum(turns[wide] + 1, np.floor(reach / limit * turns)[wide])
-    return replace(choices, turns=turns)
+    return choices
 
 
 def _spread(choices: Choices, turns: NDArray[np.intp]) -> tuple[NDArray[np.intp], Array]:
@@ -329,10 +341,10 @@ def ways_to_sail(
     """
     straight = straight_velocities(held, course.bearing_deg)
     pairs = two_board_choices(held, course.bearing_deg, straight)
-    if margin_deg:
-        pairs, _ = with_margin(held, course, pairs, margin_deg)
     if corridor_nm is not None:
-        pairs = within_corridor(held, course, pairs, corridor_nm)
+        pairs = within_corridor(held, course, pairs, corridor_nm, margin_deg)
+    elif margin_deg:
+        pairs, _ = with_margin(held, course, pairs, margin_deg)
     ways = lay_out(held, course, _joined(one_board_choices(straight), pairs))
     fastest = np.max(straight.along_kn, initial=0.0)
     return ways, course.distance_nm / fastest if fastest > 0.0 else float("nan")
