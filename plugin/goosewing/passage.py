@@ -22,8 +22,8 @@ from goosewing.errors import InputError, NoPlanError, OutsideForecastError
 from goosewing.motion import Waters
 from goosewing.outlook import Outlook
 from goosewing.polish import MANY_ROUNDS, Helm, Start, polish
-from goosewing.reckoning import Clock, plan_of, tables_missing
-from goosewing.records import Leg, Plan
+from goosewing.reckoning import Clock, plan_of, tables_missing, time_of
+from goosewing.records import Leg, Mark, Plan
 from goosewing.search import Root, Search, Stretch, Way, search_leg
 from goosewing.weather.base import datetime_from_hours, hours_from_datetime
 from goosewing.words import clock, off_the_wind, three_figures
@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 
     from goosewing.boat.model import Boat
     from goosewing.plan import Options
-    from goosewing.records import Mark, Steer
+    from goosewing.records import Steer
     from goosewing.weather.base import Coverage, Weather
 
 SHORTEST_BOARD_MIN = 20.0
@@ -62,6 +62,9 @@ LEAST_GAIN_H = 1e-4
 """Less than half a second is no reason to change the order."""
 
 ROUNDS = 20
+
+ROUNDS_OF_PAUSES = 3
+"""A turn near the beam may prove a gybe where a tack was meant: so often it is put right."""
 
 SWING_DEG = 20.0
 MOST_PIECES = 8
@@ -99,6 +102,11 @@ class Stage:
     before: Clock
     exact: bool = False
     """Whether sequences are compared in the shortest steps of the integration."""
+
+    @property
+    def ends(self) -> tuple[tuple[float, float], tuple[float, float]]:
+        """Latitude and longitude of where it begins and of its mark."""
+        return (self.course.lat1, self.course.lon1), (self.course.lat2, self.course.lon2)
 
     @property
     def start(self) -> Start:
@@ -357,24 +365,35 @@ def _steering(stage: Stage, number: int, row_deg: float) -> Steer:
 
 
 def _pauses_h(stage: Stage, helms: Sequence[Helm]) -> tuple[float, ...]:
-    """What the manoeuvres before each board cost."""
+    """What the manoeuvres before each board will cost, as far as it can be told beforehand."""
     boat, modes = stage.waters.boat, stage.waters.modes
     pauses = []
-    before, upwind = stage.before.mode, stage.before.twa_deg < 90.0
+    before, twa_before = stage.before.mode, stage.before.twa_deg
     for helm in helms:
-        mode = modes[helm.mode]
-        ahead = _is_upwind(stage, helm)
-        kinds = () if before is None else manoeuvres.steps(before, mode, tacking=upwind and ahead)
+        mode, twa = modes[helm.mode], _twa_deg(stage, helm)
+        tacking = twa_before + twa < 180.0
+        kinds = () if before is None else manoeuvres.steps(before, mode, tacking=tacking)
         pauses.append(sum(manoeuvres.step_cost_s(boat, kind) for kind in kinds) / 3600.0)
-        before, upwind = mode, ahead
+        before, twa_before = mode, twa
     return tuple(pauses)
 
 
-def _is_upwind(stage: Stage, helm: Helm) -> bool:
+def _twa_deg(stage: Stage, helm: Helm) -> float:
+    """Angle off the wind of an order to the helm; of a heading, in the wind at the start."""
     if helm.steer == "angle":
-        return helm.control_deg < 90.0
+        return helm.control_deg
     airs = stage.waters.airs(stage.start_h, stage.course.lat1, stage.course.lon1)
-    return abs(float(earth.wrap_180(helm.control_deg - float(airs.twd_deg)))) < 90.0
+    return abs(float(earth.wrap_180(helm.control_deg - float(airs.twd_deg))))
+
+
+def _pauses_sailed_h(stage: Stage, helms: Sequence[Helm]) -> tuple[float, ...]:
+    """What the manoeuvres before each board do cost, by the angles where they are done."""
+    origin, mark = (Mark(name="", lat=lat, lon=lon) for lat, lon in stage.ends)
+    leg, _ = tracing.leg_record(stage.waters, stage.course, origin, mark, helms, stage.before)
+    starts = [time_of(board.start) for board in leg.boards]
+    ends = [stage.before.time, *(time_of(board.end) for board in leg.boards)]
+    gaps = [(start - end).total_seconds() for start, end in zip(starts, ends[:-1], strict=True)]
+    return tuple(round(gap, 3) / 3600.0 for gap in gaps)
 
 
 def _joined(helms: Sequence[Helm]) -> tuple[Helm, ...]:
@@ -497,7 +516,9 @@ def _until_ahead_h(stage: Stage, boards: Boards, ahead: manoeuvres.Mode | None) 
     if ahead is None:
         return boards.elapsed_h
     last = boards.helms[-1]
-    kinds = manoeuvres.steps(stage.waters.modes[last.mode], ahead, tacking=_is_upwind(stage, last))
+    kinds = manoeuvres.steps(
+        stage.waters.modes[last.mode], ahead, tacking=_twa_deg(stage, last) < 90.0
+    )
     cost = sum(manoeuvres.step_cost_s(stage.waters.boat, kind) for kind in kinds)
     return boards.elapsed_h + cost / 3600.0
 
@@ -535,14 +556,19 @@ def _effort(stage: Stage) -> int:
 
 def _finished(stage: Stage, best: Boards) -> Boards | None:
     """Optimise the sequence that was settled on once more, exactly and with patience."""
-    made = polish(
-        stage.waters, best.helms, stage.start, best.pauses_h,
-        shortest_h=stage.shortest_h, effort=MANY_ROUNDS,
-    )  # fmt: skip
-    if made is None:
-        return best if stage.exact else None
-    trial = Boards(made, best.pauses_h)
-    return best if stage.exact and best.elapsed_h < trial.elapsed_h else trial
+    pauses = best.pauses_h
+    helms = best.helms
+    for _ in range(ROUNDS_OF_PAUSES):
+        made = polish(
+            stage.waters, helms, stage.start, pauses,
+            shortest_h=stage.shortest_h, effort=MANY_ROUNDS,
+        )  # fmt: skip
+        if made is None:
+            return best if stage.exact else None
+        helms, supposed, pauses = made, pauses, _pauses_sailed_h(stage, made)
+        if np.allclose(pauses, supposed, rtol=0.0, atol=1e-6):
+            break
+    return Boards(helms, pauses)
 
 
 def _halves(stage: Stage, helm: Helm) -> list[Helm]:

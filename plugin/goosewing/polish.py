@@ -32,6 +32,9 @@ ROUGH_STEPS = 60
 LONGEST_STEP_H = 1.0
 """But none is longer than this: forecasts are hourly at best. [h]"""
 
+ROUNDS_OF_STEPS = 3
+"""A board that grew or shrank gets other steps, and the mark is closed again, so often at most."""
+
 LEAST_STEPS = 2
 """Steps that even the shortest board gets."""
 
@@ -165,6 +168,26 @@ class _Problem:
         if self.step_h != STEP_H:
             self.step_h, self._at = STEP_H, None
 
+    def steps_fit(self, x: Array) -> bool:
+        """Whether boards of these lengths would be cut into as many steps as they were."""
+        hours = self.unpack(x)[1].tolist()
+        return all(
+            steps_for(new, self.step_h) == steps_for(helm.hours, self.step_h)
+            for new, helm in zip(hours, self.helms, strict=True)
+        )
+
+    def moved_to(self, x: Array) -> _Problem:
+        """Return the same problem with x as its first guess, and steps that fit it."""
+        return replace(self, helms=self.orders(x), _at=None, _value=None)
+
+    def orders(self, x: Array) -> tuple[Helm, ...]:
+        """Orders to the helm at x."""
+        controls, hours = self.unpack(x)
+        return tuple(
+            replace(h, control_deg=float(c), hours=float(t))
+            for h, c, t in zip(self.helms, controls, hours, strict=True)
+        )
+
     def pack(self) -> Array:
         controls = np.array([h.control_deg for h in self.helms]) / CONTROL_SCALE_DEG
         return np.concatenate((controls, np.ones(self.count)))
@@ -252,6 +275,11 @@ def polish(
         if exact:
             problem.refine()
         x = _close(problem, x)
+        for _ in range(ROUNDS_OF_STEPS):
+            if x is None or problem.steps_fit(x):
+                break
+            problem = problem.moved_to(x)
+            x = _close(problem, problem.pack())
     return None if x is None else _settled(problem, x)
 
 
@@ -342,8 +370,4 @@ def _close(
 def _settled(problem: _Problem, x: Array) -> tuple[Helm, ...] | None:
     if not problem.possible:
         return None
-    controls, hours = problem.unpack(x)
-    return tuple(
-        replace(h, control_deg=float(c), hours=float(t))
-        for h, c, t in zip(problem.helms, controls, hours, strict=True)
-    )
+    return problem.orders(x)
