@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from goosewing.boat.model import Boat
+    from goosewing.chain import First
     from goosewing.plan import Options
     from goosewing.records import Steer
     from goosewing.weather.base import Coverage, Weather
@@ -102,6 +103,8 @@ class Stage:
     before: Clock
     exact: bool = False
     """Whether sequences are compared in the shortest steps of the integration."""
+    first: First | None = None
+    """Which board was asked to come first."""
 
     @property
     def ends(self) -> tuple[tuple[float, float], tuple[float, float]]:
@@ -141,7 +144,9 @@ def solve(
         courses, views, ways, [*aheads, None], pairwise(marks), strict=True
     ):
         now = hours_from_datetime(reckoning.time)
-        stage = Stage(waters, course, view, now, _shortest_h(options, way), reckoning)
+        stage = Stage(
+            waters, course, view, now, _shortest_h(options, way), reckoning, first=options.first
+        )
         boards = _polished(stage, way, mark, ahead)
         leg, reckoning = tracing.leg_record(waters, course, origin, mark, boards.helms, reckoning)
         leg, least = _compared(stage, leg)
@@ -150,6 +155,7 @@ def solve(
     made = plan_of(
         boat, marks, departure.astimezone(UTC), tuple(legs),
         (*notices, *tables_missing(boat, legs), *_beyond_notice(legs)),
+        f"{options.source or 'Wind and stream as they change'}.",
     )  # fmt: skip
     if weather.varies_in_place:
         return replace(made, bound_h=None, relaxed_h=min(relaxed, made.elapsed_h))
@@ -258,12 +264,10 @@ def _searched_shortest_h(options: Options, course: Course, view: Outlook) -> flo
 
 def _first_roots(waters: Waters, options: Options, start_h: float) -> tuple[Root, ...]:
     """How she may begin: under any sails, or under those she has and whatever they change to."""
-    if options.start_with is None and options.start_tack is None and options.first is None:
+    if options.start_with is None and options.start_tack is None:
         return (Root(-1, start_h, NEVER_H),)
     sails = None if options.start_with is None else waters.boat.index(options.start_with)
     tack = options.start_tack
-    if sails is None and tack is None and options.first in ("port", "starboard"):
-        tack = options.first
     fits = [
         Root(i, start_h, NEVER_H)
         for i, mode in enumerate(waters.modes)
@@ -311,6 +315,7 @@ def _polished(stage: Stage, way: Way, mark: Mark, ahead: manoeuvres.Mode | None)
         if best is None:
             continue
         best = _reordered(judged, _dropped(judged, best), ahead)
+        best = _begun_as_wished(judged, best, ahead)
         made = _finished(judged, _split(judged, best))
         if made is not None:
             return made
@@ -509,6 +514,25 @@ def _orders(helms: tuple[Helm, ...]) -> list[tuple[Helm, ...]]:
     if len(helms) > 2:
         orders.append(helms[::-1])
     return orders
+
+
+def _begun_as_wished(stage: Stage, best: Boards, ahead: manoeuvres.Mode | None) -> Boards:
+    """Let the board come first that was asked for, where the leg has such a one."""
+    if _begins_as_wished(stage, best.helms):
+        return best
+    orders = [
+        (best.helms[i], *best.helms[:i], *best.helms[i + 1 :]) for i in range(1, len(best.helms))
+    ]
+    trials = [_try(stage, _joined(helms)) for helms in orders if _begins_as_wished(stage, helms)]
+    made = [trial for trial in trials if trial is not None]
+    return min(made, key=lambda boards: _until_ahead_h(stage, boards, ahead), default=best)
+
+
+def _begins_as_wished(stage: Stage, helms: Sequence[Helm]) -> bool:
+    tacks = [stage.waters.modes[helm.mode].tack for helm in helms]
+    if stage.first == "longer":
+        return helms[0].hours >= max(helm.hours for helm in helms)
+    return stage.first not in tacks or tacks[0] == stage.first
 
 
 def _until_ahead_h(stage: Stage, boards: Boards, ahead: manoeuvres.Mode | None) -> float:
