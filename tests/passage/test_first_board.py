@@ -11,7 +11,6 @@ from goosewing.exchange.gpx import read_marks
 from goosewing.plan import Options, make
 from goosewing.weather.read import read_weather
 
-
 SAMPLES = Path(__file__).parents[2] / "sample_routes"
 
 
