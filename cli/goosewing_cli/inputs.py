@@ -166,6 +166,42 @@ def load_weather(wind: str | None, current: str | None, *, hold_last: bool = Fal
     return held(both) if hold_last else both
 
 
+def source_words(
+    wind: str | None, current: str | None, weather: Weather, *, hold_last: bool = False
+) -> str:
+    """Say where wind and stream come from, if any of them is a file; else nothing.
+
+    Parameters
+    ----------
+    wind, current : str or None
+        As given to `load_weather`, which has read them already.
+    weather : Weather
+        What it made of them.
+    """
+    from goosewing.exchange.files import shown
+    from goosewing.weather.combine import holds
+    from goosewing.weather.grid import STREAM
+    from goosewing.weather.steady import parse_current, parse_wind
+    from goosewing.words import stream_words, three_figures
+
+    air = _steady_or_file(wind or "", parse_wind)
+    water = None if current is None else _steady_or_file(current, parse_current)
+    if not isinstance(air, Path) and not isinstance(water, Path):
+        return ""
+    words = f"Wind by {shown(air.name)}" if isinstance(air, Path) else (
+        f"Wind from {three_figures(air[0])} {air[1]:g} kn"
+    )  # fmt: skip
+    if isinstance(water, Path):
+        words += f", stream by {shown(water.name)}"
+    elif water is not None:
+        words += f", {stream_words(*water)}"
+    elif STREAM[0] in holds(weather):
+        words = words.replace("Wind", "Wind and stream", 1)
+    else:
+        words += ", no stream"
+    return f"{words}; after its end the last values hold on" if hold_last else words
+
+
 def _steady_or_file(
     text: str, parse: Callable[[str], tuple[float, float]]
 ) -> tuple[float, float] | Path:

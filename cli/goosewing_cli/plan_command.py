@@ -110,6 +110,7 @@ def plan(
         start_with=start_with,
         start_tack=None if start_tack is None else start_tack.value,
         shortest_board_min=shortest_board,
+        source=inputs.source_words(wind, current, weather, hold_last=hold_last),
     )
     by_compass = compass_headings(variation, deviation)
     made = by_compass(make(wanted.marks, crew, weather, departure, options, notices=wanted.notices))

@@ -37,6 +37,8 @@ def show_plan(plan: Plan, *, written: Sequence[Path] = (), zone: tzinfo | None =
     """Print a plan as a table, with what it saves, why, and the cautions."""
     console = console_for()
     console.print(Text(_title(plan), style="bold"))
+    if plan.conditions:
+        paragraph(console, plan.conditions)
     for number, leg in enumerate(plan.legs, 1):
         console.print()
         console.print(Text(f"Leg {number}  {leg.origin} to {leg.destination}", style="bold"))

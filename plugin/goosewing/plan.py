@@ -41,6 +41,9 @@ class Options:
         The sails and tack she is under at the first mark; free if None.
     shortest_board_min : float or None
         In changing wind, no board is shorter; 0 lets it go. [min]
+    source : str
+        Whose wind and stream a plan in changing wind is made for, such as "Wind and
+        stream by forecast.grib2"; the plan's `conditions` say it.
     """
 
     first: First | None = None
@@ -49,6 +52,7 @@ class Options:
     start_with: str | None = None
     start_tack: Tack | None = None
     shortest_board_min: float | None = None
+    source: str = ""
 
     def __post_init__(self) -> None:
         if not 0.0 <= self.margin_deg <= 45.0:

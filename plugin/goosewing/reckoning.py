@@ -65,6 +65,7 @@ def plan_of(
     departure: datetime,
     legs: tuple[Leg, ...],
     notices: Sequence[str],
+    conditions: str = "",
 ) -> Plan:
     """Sum up the legs."""
     elapsed = sum(leg.elapsed_h for leg in legs)
@@ -73,6 +74,7 @@ def plan_of(
         boat=boat.name,
         departure=departure,
         arrival=departure + timedelta(hours=elapsed),
+        conditions=conditions,
         elapsed_h=elapsed,
         distance_nm=sum(board.distance_nm for leg in legs for board in leg.boards),
         log_nm=sum(board.log_nm for leg in legs for board in leg.boards),

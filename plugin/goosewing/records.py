@@ -174,6 +174,8 @@ class Plan:
     boat: str
     departure: datetime
     arrival: datetime
+    conditions: str = ""
+    """Which wind and stream it was made for, in plain words."""
     elapsed_h: float
     distance_nm: float
     log_nm: float

@@ -27,7 +27,7 @@ from goosewing.velocity import (
     velocities,
     velocity_set,
 )
-from goosewing.words import three_figures
+from goosewing.words import steady_words, three_figures
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -93,7 +93,21 @@ def solve(
     chosen = chain.longer_first(ways, costs, chosen, free=[first is None for first in wishes])
     records = _records(held, legs, costs, chosen, departure.astimezone(UTC))
     said = (*notices, *tables_missing(boat, records))
-    return plan_of(boat, marks, departure.astimezone(UTC), records, said)
+    return plan_of(boat, marks, departure.astimezone(UTC), records, said, held_steady(weather))
+
+
+def held_steady(weather: Weather) -> str:
+    """Say which wind and stream a steady plan is made for."""
+    here = weather.at(0.0, 0.0, 0.0)
+    east, north = float(here.wind_east_kn), float(here.wind_north_kn)
+    set_east, set_north = float(here.stream_east_kn), float(here.stream_north_kn)
+    words = steady_words(
+        float(wind.direction_from(east, north)),
+        float(np.hypot(east, north)),
+        float(wind.direction_to(set_east, set_north)),
+        float(np.hypot(set_east, set_north)),
+    )
+    return f"{words}, held steady."
 
 
 def sailable(boat: Boat, airs: Airs) -> VelocitySet:

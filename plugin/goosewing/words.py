@@ -119,6 +119,33 @@ def off_the_wind(angle_deg: float) -> str:
     return f"{angle_deg:.0f}° off the wind"
 
 
+def steady_words(
+    from_deg: float, wind_kn: float, setting_deg: float | None, drift_kn: float
+) -> str:
+    """Say which ground wind and stream hold; no setting or no drift is no stream.
+
+    Examples
+    --------
+    >>> steady_words(315, 10, 45, 1), steady_words(315, 7.5, None, 0.0)
+    ('Wind from 315° 10 kn, stream sets 045° 1.0 kn', 'Wind from 315° 7.5 kn, no stream')
+    """
+    wind = f"Wind from {three_figures(from_deg)} {round(wind_kn, 1):g} kn" if wind_kn else "No wind"
+    return f"{wind}, {stream_words(setting_deg, drift_kn)}"
+
+
+def stream_words(setting_deg: float | None, drift_kn: float) -> str:
+    """Say which stream holds.
+
+    Examples
+    --------
+    >>> stream_words(45, 1), stream_words(45, 0.0)
+    ('stream sets 045° 1.0 kn', 'no stream')
+    """
+    if setting_deg is None or not drift_kn:
+        return "no stream"
+    return f"stream sets {three_figures(setting_deg)} {drift_kn:.1f} kn"
+
+
 def position_words(lat: float, lon: float) -> str:
     """Write a position in degrees and minutes, as it is plotted on a chart.
 

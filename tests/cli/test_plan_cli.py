@@ -81,8 +81,8 @@ LEG = {
     }],
 }  # fmt: skip
 DOCUMENT = {
-    "format": TEXT, "boat": TEXT, "departure": TIME, "arrival": TIME, "elapsed_h": NUMBER,
-    "distance_nm": NUMBER, "log_nm": NUMBER, "straight_h": (NUMBER, None),
+    "format": TEXT, "boat": TEXT, "departure": TIME, "arrival": TIME, "conditions": TEXT,
+    "elapsed_h": NUMBER, "distance_nm": NUMBER, "log_nm": NUMBER, "straight_h": (NUMBER, None),
     "saved_min": (NUMBER, None), "bound_h": NUMBER, "relaxed_h": None, "legs": [LEG],
     "notices": [TEXT], "cautions": [TEXT],
 }  # fmt: skip
@@ -701,3 +701,17 @@ def test_without_a_departure_it_leaves_now(run):
     before = datetime.now(UTC).replace(microsecond=0)
     made = json.loads(run("plan", "marks.gpx", *BOAT, "--wind", "315/10", "--json").out)
     assert before <= instant(made["departure"]) <= datetime.now(UTC)
+
+
+# ---- What a plan was made for ------------------------------------------------------------------
+
+
+def test_every_output_says_for_which_wind_and_stream_it_was_made(run, desk):
+    words = "Wind from 315° 10 kn, stream sets 045° 1.0 kn, held steady."
+    ran = run(*PLAN, "--current", "045/1", "--out", "plan.gpx")
+    assert ran.out.splitlines()[1] == words
+    assert json.loads(run(*PLAN, "--current", "045/1", "--json").out)["conditions"] == words
+    root = ElementTree.parse(desk / "plan.gpx").getroot()
+    (element,) = root.iter(f"{GOOSE}plan")
+    assert element.get("conditions") == words
+    assert gpxpy.parse((desk / "plan.gpx").read_text()).description.startswith(words)

@@ -597,3 +597,19 @@ def test_the_sample_forecast_is_what_its_script_makes():
         # Twelve bits over a few m/s.
         assert here.wind_north_kn + 1j * here.wind_east_kn == pytest.approx(expected, abs=5e-3)
         assert here.gust_kn == pytest.approx(1.35 * kn, abs=5e-3)
+
+
+def test_a_plan_by_files_names_them(run, desk):
+    (desk / "wind.csv").write_text(
+        "time,wind_from_deg,wind_kn,set_deg,drift_kn\n"
+        "2027-06-12T00:00Z,315,10,45,0.5\n2027-06-13T00:00Z,320,11,45,0.5\n",
+        encoding="utf-8",
+    )
+    alone = json.loads(run(*PLAN, "--wind", "wind.csv", "--json").out)
+    assert alone["conditions"] == "Wind and stream by wind.csv."
+    over = run(*PLAN, "--wind", "wind.csv", "--current", "090/1.5", "--hold-last", "--json")
+    assert json.loads(over.out)["conditions"] == (
+        "Wind by wind.csv, stream sets 090° 1.5 kn; after its end the last values hold on."
+    )
+    other = json.loads(run(*PLAN, "--wind", "240/12", "--current", "wind.csv", "--json").out)
+    assert other["conditions"] == "Wind from 240° 12 kn, stream by wind.csv."

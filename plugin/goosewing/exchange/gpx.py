@@ -404,7 +404,7 @@ def format_plan(plan: Plan) -> str:
     gpx = GPX()
     gpx.creator = "Goosewing"
     gpx.name = _title(plan)
-    gpx.description = writable(" ".join(plan.cautions))
+    gpx.description = writable(" ".join(filter(None, (plan.conditions, *plan.cautions))))
     gpx.time = whole_second(plan.departure)
     gpx.waypoints = [_waypoint(_marked(mark), prefixes) for mark in plan.marks if mark.leave]
     gpx.routes = [_route(plan, prefixes)]
