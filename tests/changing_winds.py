@@ -21,7 +21,7 @@ EQUATOR_M, ECCENTRICITY_2 = 6378137.0, 0.00669437999014
 
 
 class Formula:
-    """A weather by formula: hours since departure, lat, lon -> (from °, kn, gust kn, east, north)."""
+    """A weather by formula: (hours since departure, lat, lon) to (from, kn, gust, east, north)."""
 
     def __init__(self, formula, *, in_time=True, in_place=False, coverage=None):
         self.formula = formula
@@ -38,7 +38,9 @@ class Formula:
 
 def turning(rate_deg_h=5.0, base_deg=0.0, kn=10.0, kn_rate=0.0, stream=(0.0, 0.0), gust=np.nan):
     """Wind that turns steadily, the same everywhere."""
-    return Formula(lambda t, lat, lon: (base_deg + rate_deg_h * t, kn + kn_rate * t, gust, *stream))
+    return Formula(
+        lambda t, _lat, _lon: (base_deg + rate_deg_h * t, kn + kn_rate * t, gust, *stream)
+    )
 
 
 def leg(lat, lon, bearing_deg, nm):

@@ -9,7 +9,7 @@ integrated together, as arrays.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
@@ -31,6 +31,9 @@ ROUGH_STEPS = 60
 
 LONGEST_STEP_H = 1.0
 """But none is longer than this: forecasts are hourly at best. [h]"""
+
+ROUNDS_OF_WINDOWS = 4
+"""Sails that can't be carried to a board's end are tried in less time, so often at most."""
 
 ROUNDS_OF_STEPS = 3
 """A board that grew or shrank gets other steps, and the mark is closed again, so often at most."""
@@ -84,6 +87,30 @@ class Ends(NamedTuple):
     lon: Array
     time_h: Array
     possible: BoolArray
+    windows: tuple[Window, ...]
+    """Of the first trial: when each board's sails may be carried, as far as it was seen."""
+
+
+class Window(NamedTuple):
+    """Hours between which a board must be sailed: by daylight, or before it blows too hard."""
+
+    opens_h: float = -np.inf
+    closes_h: float = np.inf
+
+    @classmethod
+    def seen(cls, begin_h: float, step_h: float, carried: Sequence[bool]) -> Window:
+        """Tell it from the steps of a board that could be sailed; empty if neither end could."""
+        if all(carried):
+            return cls()
+        if carried[0]:
+            return cls(closes_h=begin_h + step_h * carried.index(False))
+        if carried[-1]:
+            return cls(opens_h=begin_h + step_h * (len(carried) - carried[::-1].index(False)))
+        return cls(np.inf, -np.inf)
+
+    def within(self, other: Window) -> Window:
+        """Both at once."""
+        return Window(max(self.opens_h, other.opens_h), min(self.closes_h, other.closes_h))
 
 
 def steps_for(hours: float, step_h: float = STEP_H) -> int:
@@ -119,10 +146,12 @@ def sail(
     time = np.full(count, start.time_h)
     lat, lon = np.full(count, start.lat), np.full(count, start.lon)
     possible = np.ones(count, dtype=bool)
+    windows = []
     for i, helm in enumerate(helms):
         time = time + pauses_h[i]
         steps = steps_for(helm.hours, step_h)
         step = hours[:, i] / steps
+        begin, carried = float(time[0]), []
         for _ in range(steps):
             lat, lon, ok = advance(
                 waters,
@@ -136,7 +165,9 @@ def sail(
             )
             time = time + step
             possible &= ok
-    return Ends(lat, lon, time, possible)
+            carried.append(bool(ok[0]))
+        windows.append(Window.seen(begin, float(step[0]), carried))
+    return Ends(lat, lon, time, possible, tuple(windows))
 
 
 @dataclass(slots=True, eq=False)
@@ -149,8 +180,13 @@ class _Problem:
     pauses_h: tuple[float, ...]
     scale_nm: float
     step_h: float
+    shortest_h: float
     possible: bool = False
     """Whether the sails could be carried all the way in the last point asked about."""
+    seen: tuple[Window, ...] = ()
+    """And when."""
+    windows: tuple[Window, ...] = ()
+    """To be kept to."""
     _at: Array | None = None
     _value: tuple[Array, Array] | None = None
 
@@ -177,7 +213,7 @@ class _Problem:
         )
 
     def moved_to(self, x: Array) -> _Problem:
-        """Return the same problem with x as its first guess, and steps that fit it."""
+        """Return the same problem with x as its first guess, in steps that fit it."""
         return replace(self, helms=self.orders(x), _at=None, _value=None)
 
     def orders(self, x: Array) -> tuple[Helm, ...]:
@@ -188,6 +224,24 @@ class _Problem:
             for h, c, t in zip(self.helms, controls, hours, strict=True)
         )
 
+    def keep_to_windows(self, seen: tuple[Window, ...]) -> bool:
+        """Keep each board within what was seen; tell whether there is room at all."""
+        before = self.windows or (Window(),) * self.count
+        self.windows = tuple(a.within(b) for a, b in zip(before, seen, strict=True))
+        return all(window.opens_h < window.closes_h for window in self.windows)
+
+    def room(self) -> tuple[Array, Array]:
+        """Rows A and values b of A·x + b ≥ 0: no board begins too soon or ends too late."""
+        lengths = np.tri(self.count) * np.array([h.hours for h in self.helms])
+        ends = np.hstack((np.zeros_like(lengths), lengths))
+        begins = np.vstack((np.zeros((1, 2 * self.count)), ends[:-1]))
+        ready = self.start.time_h + np.cumsum(self.pauses_h)
+        windows = np.array(self.windows or (Window(),) * self.count)
+        rows = np.vstack((begins, -ends))
+        values = np.concatenate((ready - windows[:, 0], windows[:, 1] - ready))
+        finite = np.isfinite(values)
+        return rows[finite], values[finite]
+
     def pack(self) -> Array:
         controls = np.array([h.control_deg for h in self.helms]) / CONTROL_SCALE_DEG
         return np.concatenate((controls, np.ones(self.count)))
@@ -197,7 +251,7 @@ class _Problem:
         ends = sail(
             self.waters, self.helms, *self.unpack(x), self.start, self.pauses_h, self.step_h
         )
-        self.possible = bool(ends.possible[0])
+        self.possible, self.seen = bool(ends.possible[0]), ends.windows
         # A wild trial may run off the map; it only has to be seen to miss.
         lost = ~(np.abs(ends.lat) < 89.9) | ~np.isfinite(ends.lon)
         lat = np.where(lost, self.start.mark_lat, ends.lat)
@@ -263,32 +317,49 @@ def polish(
     helms = tuple(replace(h, hours=max(h.hours, 1e-4, shortest_h)) for h in helms)
     rough = np.clip(sum(h.hours for h in helms) / ROUGH_STEPS, STEP_H, LONGEST_STEP_H)
     problem = _Problem(
-        waters, helms, start, tuple(pauses_h), max(float(leg.distance_nm), 1e-6), float(rough)
-    )
+        waters, helms, start, tuple(pauses_h), max(float(leg.distance_nm), 1e-6), float(rough),
+        shortest_h if len(helms) > 1 else 0.0,
+    )  # fmt: skip
     with np.errstate(invalid="ignore"):
         # A sequence that can't even be brought to the mark is not worth optimising.
         x = _close(problem, problem.pack(), rounds=6, near_nm=0.02 * problem.scale_nm)
-        if x is not None and len(helms) > 1:
-            x = _least_time(problem, x, shortest_h, effort)
         if x is None:
             return None
-        if exact:
-            problem.refine()
-        x = _close(problem, x)
-        for _ in range(ROUNDS_OF_STEPS):
-            if x is None or problem.steps_fit(x):
-                break
-            problem = problem.moved_to(x)
-            x = _close(problem, problem.pack())
-    return None if x is None else _settled(problem, x)
+        # Every round sets out from the first guess, in which the sails could most likely be
+        # carried, not from what the round before came to without knowing that they can't.
+        for _ in range(ROUNDS_OF_WINDOWS):
+            made = _optimised(problem, x, effort, exact=exact)
+            if made is None or not problem.keep_to_windows(made.seen):
+                return None
+            if made.possible:
+                return made.helms
+    return None
 
 
-def _least_time(problem: _Problem, x: Array, shortest_h: float, effort: int) -> Array:
+def _optimised(problem: _Problem, x: Array, effort: int, *, exact: bool) -> _Problem | None:
+    """Optimise from x and close on the mark; what was found is the answer's own first guess."""
+    if problem.count > 1:
+        x = _least_time(problem, x, effort)
+    made = problem.moved_to(x)
+    if exact:
+        made.refine()
+    for _ in range(ROUNDS_OF_STEPS):
+        closed = _close(made, made.pack())
+        if closed is None:
+            return None
+        fits = made.steps_fit(closed)
+        made = made.moved_to(closed)
+        if fits:
+            break
+    return made
+
+
+def _least_time(problem: _Problem, x: Array, effort: int) -> Array:
     from scipy.optimize import minimize
 
     total = sum(h.hours for h in problem.helms)
     weights = np.concatenate((np.zeros(problem.count), [h.hours / total for h in problem.helms]))
-    bounds = _bounds(problem, shortest_h)
+    bounds = _bounds(problem)
     watch = _Watch(problem, weights, EVALUATIONS_PER_ROUND * effort)
     try:
         answer = minimize(
@@ -297,17 +368,23 @@ def _least_time(problem: _Problem, x: Array, shortest_h: float, effort: int) -> 
             jac=lambda x: weights,  # noqa: ARG005 - the objective is linear
             method="SLSQP",
             bounds=bounds,
-            constraints={
-                "type": "eq",
-                "fun": lambda x: watch(x)[0],
-                "jac": lambda x: watch(x)[1],
-            },
+            constraints=[
+                {"type": "eq", "fun": lambda x: watch(x)[0], "jac": lambda x: watch(x)[1]},
+                *_room_to_keep(problem),
+            ],
             options={"maxiter": effort, "ftol": 1e-5 if effort < MANY_ROUNDS else 1e-7},
         )
     except _EnoughError:
         return x if watch.best is None else watch.best
     found: Array = answer.x
     return found
+
+
+def _room_to_keep(problem: _Problem) -> list[dict[str, Any]]:
+    rows, values = problem.room()
+    if not len(rows):
+        return []
+    return [{"type": "ineq", "fun": lambda x: rows @ x + values, "jac": lambda _: rows}]
 
 
 class _EnoughError(Exception):
@@ -339,7 +416,7 @@ class _Watch:
         return miss, slope
 
 
-def _bounds(problem: _Problem, shortest_h: float) -> list[tuple[float, float]]:
+def _bounds(problem: _Problem) -> list[tuple[float, float]]:
     controls = []
     for helm in problem.helms:
         if helm.steer == "heading":
@@ -349,7 +426,8 @@ def _bounds(problem: _Problem, shortest_h: float) -> list[tuple[float, float]]:
             low = max(sails.polar.first_twa_deg, sails.twa_deg[0])
             high = min(sails.polar.last_twa_deg, sails.twa_deg[1])
         controls.append((low / CONTROL_SCALE_DEG, high / CONTROL_SCALE_DEG))
-    lengths = [(shortest_h / h.hours if shortest_h else 1e-3, 20.0) for h in problem.helms]
+    shortest = problem.shortest_h
+    lengths = [(shortest / h.hours if shortest else 1e-3, 20.0) for h in problem.helms]
     return controls + lengths
 
 
@@ -361,13 +439,17 @@ def _close(
         miss, slope = problem.miss_and_slope(x)
         if np.hypot(*miss) * problem.scale_nm < near_nm:
             return x
-        x = x - np.linalg.lstsq(slope, miss, rcond=None)[0]
+        x = x - _newton_step(problem, x, miss, slope)
         if not np.all(np.isfinite(x)) or np.any(x[problem.count :] <= 0.0):
             return None
     return None
 
 
-def _settled(problem: _Problem, x: Array) -> tuple[Helm, ...] | None:
-    if not problem.possible:
-        return None
-    return problem.orders(x)
+def _newton_step(problem: _Problem, x: Array, miss: Array, slope: Array) -> Array:
+    """Smallest change of all variables that undoes the miss; boards that are short stay as long."""
+    step = np.linalg.lstsq(slope, miss, rcond=None)[0]
+    short = problem.unpack(x - step)[1] < problem.shortest_h
+    if short.any():
+        kept = np.concatenate((np.zeros(problem.count, dtype=bool), short))
+        step = np.linalg.lstsq(np.where(kept, 0.0, slope), miss, rcond=None)[0]
+    return np.asarray(step)

@@ -60,7 +60,7 @@ def isotropic():
     )  # fmt: skip
 
 
-def sheared(t, lat, lon):
+def sheared(_t, lat, _lon):
     stream = -BOAT_KN * lat * DEGREE_OF_LATITUDE_NM / SHEAR_NM
     return 350.0, 30.0, np.nan, stream, 0.0
 
