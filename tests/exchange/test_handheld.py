@@ -34,6 +34,7 @@ from goosewing.exchange.handheld import (
 )
 from goosewing.exchange.handheld_gpx import format_contents, parse_contents
 from goosewing.exchange.short_names import ShortNames, expand_charset, to_ascii
+from goosewing.words import manoeuvre_words
 
 SMALL = PRESETS["small"]
 LARGER = PRESETS["larger"]
@@ -105,15 +106,69 @@ def test_marks_and_turns_of_a_plan_keep_their_names(build):
     names = [each.name for each in fitted.contents.routes[0].points]
     assert names == ["A", "T1", "B", "P1", "C1", "C"]
     comments = {each.name: each.comment for each in fitted.contents.routes[0].points}
-    assert comments["T1"] == "STEER 000"
+    assert comments["T1"] == "TACK P 000 0700Z"
     assert "Not for sole navigation" in (fitted.contents.description or "")
 
 
 def test_the_steering_heading_by_compass_survives_the_cut():
     text = "gybe onto port tack, set the pole, steer 178°T 174°M 176°C, 0814Z"
-    assert brief(text, Limits(comment_length=16)) == "178T 174M 176C"
-    assert brief(text, Limits(comment_length=25)) == "STEER 178T 174M 176C"
+    assert brief(text, Limits(comment_length=16)) == "GYBE P PU 176C"
+    assert brief(text, Limits(comment_length=25)) == "GYBE P POLE UP 176C 0814Z"
     assert brief(text, Limits(comment_length=5)) == "176C"
+
+
+POLE_GYBE = "strike the pole, gybe onto port tack, main and jib, steer 060°, 2355Z"
+TO_WINGS = (
+    "strike the pole, gybe onto port tack, set the pole for wing-and-wing, steer 127° at first, "
+    "keep the true wind at 170°, 2027-06-13 0753Z"
+)
+
+
+@pytest.mark.parametrize(
+    ("text", "small", "larger"),
+    [
+        (POLE_GYBE, "POLE DN GYBE 060", "pole down, gybe P, steer 060, 2355Z"),
+        (TO_WINGS, "PD GYBE PU W170", "pole down gybe P pole up TWA170 127"),
+        (
+            "on starboard tack, main and jib, steer 268° at first, keep the true wind at 44°",
+            "S, TWA44, 268",
+            "on starboard tack, TWA44, steer 268",
+        ),
+        ("arrive 2027-06-29 0419Z", "ARRIVE 29/0419Z", "arrive 2027-06-29 0419Z"),
+        (
+            "leave to port, 0.2 nm off, gybe onto port tack, main and jib, steer 127°, 0753Z",
+            "LEAVE P GYBE 127",
+            "leave P 0.2, gybe P, steer 127, 0753Z",
+        ),
+    ],
+)
+def test_the_shortest_wording_keeps_the_order(text, small, larger):
+    assert brief(text, PRESETS["small"]) == small
+    assert brief(text, PRESETS["larger"]) == larger
+
+
+WORDS_OF = {
+    "tack": ("TACK", "ONTO"), "gybe": ("GYBE",), "set_pole": ("POLE UP", "PU", "SET THE POLE"),
+    "strike_pole": ("POLE D", "PD", "STRIKE"), "change_sails": ("MAIN ALONE", "SAILS"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("length", range(16, 60))
+@pytest.mark.parametrize(
+    "kinds",
+    [
+        ["tack"], ["gybe"], ["set_pole"], ["gybe", "set_pole"], ["strike_pole", "gybe"],
+        ["strike_pole", "gybe", "set_pole"], ["tack", "change_sails"], ["strike_pole", "tack"],
+    ],
+)  # fmt: skip
+def test_every_manoeuvre_is_said_in_its_turn(kinds, length):
+    text = f"{manoeuvre_words(kinds, 'port', 'main alone')}, steer 127°, 0753Z"
+    said = brief(text, Limits(comment_length=length))
+    places = [max(said.find(word) for word in WORDS_OF[kind]) for kind in kinds]
+    assert len(said) <= length
+    assert places[0] >= 0
+    assert places == sorted(places)
+    assert said.find("127") > places[-1]
 
 
 @pytest.mark.parametrize("version", ["1.0", "1.1"])

@@ -12,7 +12,6 @@ option.
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, Literal
@@ -21,6 +20,7 @@ import numpy as np
 
 from goosewing.earth import EQUATORIAL_RADIUS_NM, FLATTENING, isometric_latitude
 from goosewing.errors import InputError
+from goosewing.exchange.brief_words import compact
 from goosewing.exchange.short_names import (
     ShortNames,
     expand_charset,
@@ -445,25 +445,18 @@ class _Fitting:
 
 
 def brief(text: str, limits: Limits) -> str:
-    """Cut a comment to its length, in ASCII, keeping the heading to steer if there is one.
+    """Cut a comment to its length, in ASCII; what a plan says, to what the helm needs of it.
 
     Examples
     --------
     >>> brief("onto port tack, main and jib, steer 048°T 044°M 046°C", Limits())
-    '048T 044M 046C'
+    'TACK P 046C'
     """
     plain = " ".join(to_ascii(text).split())
-    if not set("abc") & set(limits.characters):
-        plain = plain.upper()
-    if len(plain) <= limits.comment_length:
-        return plain
-    steer = re.search(r"\b(steer )((?:\d{3}[TMC]? ?)+)", plain, re.IGNORECASE)
-    if steer:
-        headings = steer[2].strip()
-        for choice in (steer[1] + headings, headings, headings.split()[-1]):
-            if len(choice) <= limits.comment_length:
-                return choice
-    return plain[: limits.comment_length].strip()
+    if len(plain) > limits.comment_length:
+        words = compact(plain, limits.comment_length)
+        plain = plain[: limits.comment_length].strip() if words is None else words
+    return plain if set("abc") & set(limits.characters) else plain.upper()
 
 
 def _one_line(text: str | None) -> str | None:
