@@ -1,14 +1,22 @@
 r"""Marks left on a hand and at a distance: where to aim instead of at the mark.
 
-With course :math:`c_1` into a mark and :math:`c_2` out of it, leaving it to
-port at distance :math:`d` (to starboard everything is mirrored):
+What is asked for is fixed by the marks alone, as a string drawn from mark to
+mark would lie: the rhumb lines into a mark and out of it turn by
+:math:`w \in [-180°, 180°]`, clockwise positive, and straight back is a rounding
+(:math:`-180°` to port, :math:`+180°` to starboard). Seen from the mark she then
+sweeps :math:`w - 180°` leaving it to port, :math:`w + 180°` to starboard; every
+way of sailing must, whatever its boards.
+
+With course :math:`c_1` of the board into a mark and :math:`c_2` of the one out
+of it, the boards turn by that :math:`b = c_2 - c_1 + 360° k` which is within
+180° of :math:`w`. Leaving the mark to port at distance :math:`d` (to starboard
+everything is mirrored):
 
 - She turns away from it, or not at all: one aim point at :math:`d`, on the
   bisector of the two beams.
-- She turns towards it by up to 120°: one aim point on the same line at
-  :math:`d / \cos(a/2)`, so that both boards touch the circle around the mark.
-- She turns towards it by more: two aim points, each for half of the turn, for
-  one would lie far from the mark.
+- She turns towards it: as many aim points as keep every part :math:`a` of the
+  turn within 120°, each on the bisector of its part at :math:`d / \cos(a/2)`, so
+  that all boards touch the circle around the mark.
 
 ::
 
@@ -21,8 +29,10 @@ port at distance :math:`d` (to starboard everything is mirrored):
 
 The courses depend on the aim points, and the boards chosen may too; so the
 passage is planned again with each set of aim points until they rest, and then
-the boards are looked at: whether every one of them keeps off, and on which hand
-the mark lies where she is closest.
+the boards are looked at: whether every one of them keeps off, what they sweep,
+and on which hand the mark lies where she is closest. That hand may differ only
+where her boards turn away by more than half a turn: she comes up to a mark that
+is not to be rounded, and goes back the other way round.
 
 Pure: what plans the passage is handed in.
 """
@@ -46,7 +56,10 @@ Solve = Callable[[Sequence[Mark], Sequence[First | None]], Plan]
 """Plans a passage over points; a wish for each leg which board comes first."""
 
 ONE_POINT_UP_TO_DEG = 120.0
-"""A larger turn towards the mark takes two aim points: one would lie over 2 d away."""
+"""A larger turn towards the mark takes more aim points: one would lie over 2 d away."""
+
+STRAIGHT_BACK_DEG = 0.1
+"""Rhumb lines that turn back this nearly are a rounding: 20 m, six miles off."""
 
 ROUNDS = 8
 AT_REST_M = 1.0
@@ -66,11 +79,26 @@ DIRECTIONS = 72
 STANDOFFS = (1.0, 1.4142)
 """Where nothing else works: aim points tried all round the mark, at these shares of d."""
 
+STRINGS = 12
+"""As many rows of aim points are tried where one aim point can't lead her round."""
+
 _SIDES: tuple[First, First] = ("port", "starboard")
 
 Place = tuple[float, float]
 Aims = tuple[tuple[Place, ...], ...]
-"""For each mark its aim points, one or two; of the first its own place."""
+"""For each mark its aim points, at least one; of the first its own place."""
+
+
+class Turn(NamedTuple):
+    """How the rhumb lines turn at a mark, and so how she has to pass it."""
+
+    course_in_deg: float
+    course_out_deg: float
+    """Where the passage ends, that of the line in."""
+    turn_deg: float
+    """From -180 to 180, clockwise positive; straight back it is towards the mark."""
+    sweep_deg: float
+    """By how much she goes round the mark, clockwise positive, seen from it."""
 
 
 class Passing(NamedTuple):
@@ -80,21 +108,32 @@ class Passing(NamedTuple):
     right_hand: bool
 
 
+class _Wishes(NamedTuple):
+    """Which board comes first: on each leg, and between the aim points of each mark."""
+
+    legs: tuple[First | None, ...]
+    between: tuple[First | None, ...]
+
+
 @dataclass(frozen=True, slots=True)
 class _Trial:
     """A passage over aim points, and what is wrong with it."""
 
     plan: Plan
     aims: Aims
-    firsts: tuple[First | None, ...]
+    wishes: _Wishes
+    lead: tuple[int, ...]
+    """For each leg, how many of its boards lie between the aim points where it begins."""
     failing: tuple[int, ...]
-    """Marks passed too close or on the wrong hand."""
+    """Marks passed too close, on the wrong hand, or by the wrong way round."""
+    other_hand: tuple[int, ...]
+    """Marks where she turns back short of them, with the mark on the other hand."""
     wide: tuple[int, ...]
     """Marks passed wider than need be."""
 
     @property
-    def rank(self) -> tuple[int, int, float]:
-        return len(self.failing), len(self.wide), self.plan.elapsed_h
+    def rank(self) -> tuple[int, int, int, float]:
+        return len(self.failing), len(self.other_hand), len(self.wide), self.plan.elapsed_h
 
 
 def needed(marks: Sequence[Mark]) -> bool:
@@ -106,8 +145,35 @@ def _is_left(mark: Mark) -> bool:
     return mark.leave is not None and mark.leave_distance_nm > 0.0
 
 
+def rhumb_turn(before: Mark, mark: Mark, after: Mark | None) -> Turn:
+    """Return how the rhumb lines turn at a mark that is left on a hand.
+
+    Parameters
+    ----------
+    before, mark : Mark
+    after : Mark or None
+        None if the passage ends at the mark.
+    """
+    into = _rhumb_deg(before, mark)
+    out = into if after is None else _rhumb_deg(mark, after)
+    right = _right(mark.leave)
+    turn = float(earth.wrap_180(out - into))
+    if right * turn > 180.0 - STRAIGHT_BACK_DEG:
+        turn -= right * 360.0
+    return Turn(into, out, turn, turn - right * 180.0)
+
+
+def _rhumb_deg(a: Mark, b: Mark) -> float:
+    return float(earth.loxodrome_inverse(a.lat, a.lon, b.lat, b.lon).bearing_deg)
+
+
+def _right(side: Side | None) -> float:
+    """+1 where she passes to the right of the mark, which then lies to port; else -1."""
+    return -1.0 if side == "starboard" else 1.0
+
+
 def aim_points(
-    mark: Place, side: Side, distance_nm: float, course_in_deg: float, course_out_deg: float | None
+    mark: Place, side: Side, distance_nm: float, course_in_deg: float, turn_deg: float
 ) -> tuple[Place, ...]:
     """Return where to aim to leave a mark on a hand.
 
@@ -118,23 +184,23 @@ def aim_points(
         The hand on which the mark is left.
     distance_nm : float
         How far off. [nm]
-    course_in_deg, course_out_deg : float
-        Courses over the ground into the mark and out of it; None if the
-        passage ends there. [°]
+    course_in_deg : float
+        Course over the ground of the board into the mark. [°]
+    turn_deg : float
+        From there to the board out of it, clockwise positive, from -360 to 360. [°]
 
     Returns
     -------
     tuple of (lat, lon)
-        One, or two for a turn of more than 120° towards the mark.
+        One; for a turn towards the mark one for every 120° of it.
     """
-    right = 1.0 if side == "port" else -1.0
-    out = course_in_deg if course_out_deg is None else course_out_deg
+    right = _right(side)
     # Positive away from the mark: to the right where it lies to port.
-    turn = right * float(earth.wrap_180(out - course_in_deg))
-    halves = 2 if turn < -ONE_POINT_UP_TO_DEG else 1
-    each = turn / halves
-    off_nm = distance_nm / np.cos(np.radians(each / 2.0)) if turn < 0.0 else distance_nm
-    directions = [course_in_deg + right * (90.0 + each * (0.5 + half)) for half in range(halves)]
+    away = right * turn_deg
+    parts = max(1, int(np.ceil(-away / ONE_POINT_UP_TO_DEG)))
+    each = away / parts
+    off_nm = distance_nm / np.cos(np.radians(each / 2.0)) if away < 0.0 else distance_nm
+    directions = [course_in_deg + right * (90.0 + each * (0.5 + part)) for part in range(parts)]
     return tuple(_place_off(mark, direction, off_nm) for direction in directions)
 
 
@@ -161,6 +227,26 @@ def passing(mark: Place, side: Side, boards: Sequence[Board]) -> Passing:
     nearest = distance <= distance.min() * TIED
     hand = -1.0 if side == "port" else 1.0
     return Passing(float(distance.min()), bool(np.all(across[nearest] * hand > 0.0)))
+
+
+def swept_deg(mark: Place, places: Sequence[Place]) -> float:
+    """Measure how far a path goes round a mark, seen from it, clockwise positive.
+
+    Parameters
+    ----------
+    mark : (lat, lon)
+    places : sequence of (lat, lon)
+        The path's corners; it is straight between them in the Mercator plane. [°]
+
+    Returns
+    -------
+    float
+        Whole turns are counted: -360 is once round, anticlockwise. [°]
+    """
+    lat, lon = np.array(places).T
+    offset = earth.mercator_offset(*mark, lat, lon)
+    bearing = np.degrees(np.arctan2(offset.east_deg, offset.north_deg))
+    return float(np.sum(earth.wrap_180(np.diff(bearing))))
 
 
 def _closest(mark: Place, start: Array, end: Array) -> tuple[Array, Array]:
@@ -216,13 +302,14 @@ def around(marks: Sequence[Mark], solve: Solve, first: First | None = None) -> P
         If no boards leave a mark so.
     """
     _check(marks)
-    task = _Task(tuple(marks), solve)
-    start = tuple(((mark.lat, mark.lon),) for mark in marks)
-    best = task.settled(start, (first,) * (len(marks) - 1))
-    for _ in range(len(marks)):
-        if not best.failing:
-            return task.over_the_marks(best)
-        better = task.otherwise(best, best.failing[0], free=first is None)
+    task = _Task(tuple(marks), solve, _turns(marks))
+    wishes = _Wishes((first,) * (len(marks) - 1), (None,) * len(marks))
+    best = task.settled(_own_places(marks), wishes)
+    for _ in range(2 * len(marks)):
+        amiss = (*best.failing, *best.other_hand)
+        if not amiss:
+            break
+        better = task.otherwise(best, amiss[0], free=first is None)
         if better.rank >= best.rank:
             break
         best = better
@@ -253,17 +340,28 @@ def _cannot_be_left(marks: Sequence[Mark], at: int) -> str:
     mark = marks[at]
     return (
         f"{mark.name} can't be left to {mark.leave} at {mark.leave_distance_nm:g} nm: in this "
-        "wind no boards in and out keep that far off with the mark on that hand"
+        "wind no boards in and out were found that keep that far off with the mark on that hand "
+        "and turn round it as the marks do"
+    )
+
+
+def _turns(marks: Sequence[Mark]) -> tuple[Turn | None, ...]:
+    return tuple(
+        rhumb_turn(marks[at - 1], mark, marks[at + 1] if at + 1 < len(marks) else None)
+        if _is_left(mark)
+        else None
+        for at, mark in enumerate(marks)
     )
 
 
 class _Task(NamedTuple):
-    """The marks and what plans a passage over aim points."""
+    """The marks, what plans a passage over aim points, and the turns at marks that are left."""
 
     marks: tuple[Mark, ...]
     solve: Solve
+    turns: tuple[Turn | None, ...]
 
-    def settled(self, aims: Aims, firsts: tuple[First | None, ...]) -> _Trial:
+    def settled(self, aims: Aims, wishes: _Wishes) -> _Trial:
         """Plan and aim in turn until the aim points rest; return the best plan met.
 
         Raises
@@ -271,13 +369,13 @@ class _Task(NamedTuple):
         NoPlanError
             If the marks themselves can't be made.
         """
-        return min(self._rounds(aims, firsts), key=lambda trial: trial.rank)
+        return min(self._rounds(aims, wishes), key=lambda trial: trial.rank)
 
-    def _rounds(self, aims: Aims, firsts: tuple[First | None, ...]) -> list[_Trial]:
+    def _rounds(self, aims: Aims, wishes: _Wishes) -> list[_Trial]:
         """Return the trial at rest alone, or all of them where none comes to rest."""
         seen: list[_Trial] = []
         for _ in range(ROUNDS):
-            trial = self.tried(aims, firsts)
+            trial = self.tried(aims, wishes)
             if trial is None:
                 break
             aims = self._aims(trial)
@@ -286,52 +384,68 @@ class _Task(NamedTuple):
             seen.append(trial)
         return seen
 
-    def tried(self, aims: Aims, firsts: tuple[First | None, ...]) -> _Trial | None:
+    def tried(self, aims: Aims, wishes: _Wishes) -> _Trial | None:
         """Plan over these aim points; None if one of them can't be made."""
         points = [
             replace(mark, lat=lat, lon=lon, leave=None, leave_distance_nm=0.0)
             for mark, of_mark in zip(self.marks, aims, strict=True)
             for lat, lon in of_mark
         ]
-        wishes: list[First | None] = []
-        for of_mark, first in zip(aims[1:], firsts, strict=True):
-            wishes += [first, *[None] * (len(of_mark) - 1)]
+        firsts: list[First | None] = []
+        for of_mark, leg, between in zip(aims[1:], wishes.legs, wishes.between[1:], strict=True):
+            firsts += [leg, *[between] * (len(of_mark) - 1)]
         try:
-            plan = self.solve(points, wishes)
+            plan = self.solve(points, firsts)
         except NoPlanError:
             # The marks themselves must be within reach; aim points need not be.
             if aims == _own_places(self.marks):
                 raise
             return None
-        return self._judged(replace(plan, legs=_merged(plan.legs, aims)), aims, firsts)
+        legs, lead = _merged(plan.legs, aims)
+        return self._judged(replace(plan, legs=legs), aims, wishes, lead)
 
-    def _judged(self, plan: Plan, aims: Aims, firsts: tuple[First | None, ...]) -> _Trial:
-        failing, wide = [], []
-        for at, mark in enumerate(self.marks):
-            if mark.leave is None or not _is_left(mark):
+    def _judged(self, plan: Plan, aims: Aims, wishes: _Wishes, lead: tuple[int, ...]) -> _Trial:
+        failing, other_hand, wide = [], [], []
+        for at, (mark, turn) in enumerate(zip(self.marks, self.turns, strict=True)):
+            if mark.leave is None or turn is None:
                 continue
             boards = [board for leg in plan.legs[at - 1 : at + 1] for board in leg.boards]
             found = passing((mark.lat, mark.lon), mark.leave, boards)
             share = found.distance_nm / mark.leave_distance_nm
-            if share < TOO_CLOSE or not found.right_hand:
+            astray = abs(self._swept_deg(at, boards) - turn.sweep_deg) > 1.0
+            turned = _right(mark.leave) * _boards_turn_deg(plan.legs, lead, at, turn)
+            if share < TOO_CLOSE or astray or not (found.right_hand or turned > 180.0):
                 failing.append(at)
+            elif not found.right_hand:
+                other_hand.append(at)
             elif share > WIDE:
                 wide.append(at)
-        return _Trial(plan, aims, firsts, tuple(failing), tuple(wide))
+        return _Trial(plan, aims, wishes, lead, tuple(failing), tuple(other_hand), tuple(wide))
+
+    def _swept_deg(self, at: int, boards: Sequence[Board]) -> float:
+        """Measure how far she goes round a mark, from the mark before it to the one after it."""
+        mark, before = self.marks[at], self.marks[at - 1]
+        path = [(fix.lat, fix.lon) for board in boards for fix in (board.start, board.end)]
+        if at + 1 < len(self.marks):
+            end = (self.marks[at + 1].lat, self.marks[at + 1].lon)
+        else:
+            # Where the passage ends she is taken to go on along the line she came by.
+            turn = self.turns[at]
+            assert turn is not None
+            end = _place_off((mark.lat, mark.lon), turn.course_out_deg, mark.leave_distance_nm)
+        return swept_deg((mark.lat, mark.lon), [(before.lat, before.lon), *path, end])
 
     def _aims(self, trial: _Trial) -> Aims:
         legs = trial.plan.legs
         aims: list[tuple[Place, ...]] = [((self.marks[0].lat, self.marks[0].lon),)]
-        for at, mark in enumerate(self.marks[1:], 1):
+        for at, (mark, turn) in enumerate(zip(self.marks[1:], self.turns[1:], strict=True), 1):
             place = (mark.lat, mark.lon)
-            if mark.leave is None or not _is_left(mark):
+            if mark.leave is None or turn is None:
                 aims.append((place,))
                 continue
             into = legs[at - 1].boards[-1].points[-1].course_over_ground_deg
-            # The short run between two aim points is no course out of the mark.
-            after = legs[at].boards[_short_boards(trial, at) :] if at < len(legs) else ()
-            out = after[0].points[0].course_over_ground_deg if after else None
-            aims.append(aim_points(place, mark.leave, mark.leave_distance_nm, into, out))
+            turned = _boards_turn_deg(legs, trial.lead, at, turn)
+            aims.append(aim_points(place, mark.leave, mark.leave_distance_nm, into, turned))
         return tuple(aims)
 
     def _at_rest(self, before: Aims, after: Aims) -> bool:
@@ -346,14 +460,25 @@ class _Task(NamedTuple):
     def otherwise(self, trial: _Trial, at: int, *, free: bool) -> _Trial:
         """Return the best of other orders of boards beside a mark; else of aim points round it."""
         found = [trial]
-        for into, out in product(_SIDES, (None, *_SIDES)) if free else ():
-            firsts = list(trial.firsts)
-            firsts[at - 1 : at + 1] = [into, out][: len(firsts) - at + 1]
-            found += self._rounds(trial.aims, tuple(firsts))
+        for wishes in self._other_wishes(trial, at, free=free):
+            found += self._rounds(trial.aims, wishes)
         best = min(found, key=lambda each: each.rank)
-        if len(best.failing) < len(trial.failing):
+        if at not in trial.failing or len(best.failing) < len(trial.failing):
             return best
-        return min([best, *self._all_round(trial, at)], key=lambda each: each.rank)
+        ways = (self._strings(trial, at), self._all_round(trial, at))
+        return min([best, *ways[0], *ways[1]], key=lambda each: each.rank)
+
+    def _other_wishes(self, trial: _Trial, at: int, *, free: bool) -> list[_Wishes]:
+        beside: list[tuple[First | None, ...]] = [trial.wishes.legs[at - 1 : at + 1]]
+        if free:
+            beside = [(into, out) for into in _SIDES for out in (None, *_SIDES)]
+        found = []
+        for pair, side in product(beside, (None, *_SIDES)):
+            legs, between = list(trial.wishes.legs), list(trial.wishes.between)
+            legs[at - 1 : at + 1] = pair[: len(legs) - at + 1]
+            between[at] = side
+            found.append(_Wishes(tuple(legs), tuple(between)))
+        return found
 
     def _all_round(self, trial: _Trial, at: int) -> list[_Trial]:
         tried: list[_Trial] = []
@@ -367,19 +492,55 @@ class _Task(NamedTuple):
         """Try aim points all round a mark, at this share of its distance."""
         mark = self.marks[at]
         off_nm = share * mark.leave_distance_nm
-        places = [
-            _place_off((mark.lat, mark.lon), 360.0 / DIRECTIONS * number, off_nm)
+        rows = [
+            (_place_off((mark.lat, mark.lon), 360.0 / DIRECTIONS * number, off_nm),)
             for number in range(DIRECTIONS)
         ]
+        return self._with_aims(trial, at, rows)
+
+    def _strings(self, trial: _Trial, at: int) -> list[_Trial]:
+        """Try rows of aim points that lead round a mark as its rhumb lines do."""
+        mark, turn = self.marks[at], self.turns[at]
+        assert mark.leave is not None
+        assert turn is not None
+        if at + 1 == len(self.marks):
+            return []
+        spread = 90.0 * (np.arange(STRINGS) / (STRINGS - 1) * 2.0 - 1.0)
+        place, off_nm = (mark.lat, mark.lon), mark.leave_distance_nm
+        rows = [
+            aim_points(place, mark.leave, off_nm, turn.course_in_deg + one, turn.turn_deg + more)
+            for one in spread
+            for more in (0.0, -one, -90.0 * _right(mark.leave))
+        ]
+        return self._with_aims(trial, at, rows)
+
+    def _with_aims(self, trial: _Trial, at: int, rows: Sequence[tuple[Place, ...]]) -> list[_Trial]:
         tried = [
-            self.tried((*trial.aims[:at], (place,), *trial.aims[at + 1 :]), trial.firsts)
-            for place in places
+            self.tried((*trial.aims[:at], row, *trial.aims[at + 1 :]), trial.wishes) for row in rows
         ]
         return [each for each in tried if each is not None]
 
     def over_the_marks(self, trial: _Trial) -> Plan:
         """Return the plan with the marks as they were given."""
-        return replace(trial.plan, marks=self.marks)
+        told = [_short_of_it(self.marks[at]) for at in trial.other_hand]
+        return replace(trial.plan, marks=self.marks, notices=(*trial.plan.notices, *told))
+
+
+def _short_of_it(mark: Mark) -> str:
+    return (
+        f"{mark.name} is not rounded: on these boards she turns back short of it, and has it to "
+        f"{'port' if mark.leave == 'starboard' else 'starboard'} where she is closest."
+    )
+
+
+def _boards_turn_deg(legs: Sequence[Leg], lead: Sequence[int], at: int, turn: Turn) -> float:
+    """Return how the boards into a mark and out of it turn, within half a turn of the rhumb."""
+    into = legs[at - 1].boards[-1].points[-1].course_over_ground_deg
+    out = into
+    if at < len(legs):
+        # The boards between two aim points are no course out of the mark.
+        out = legs[at].boards[lead[at]].points[0].course_over_ground_deg
+    return turn.turn_deg + float(earth.wrap_180(out - into - turn.turn_deg))
 
 
 def _own_places(marks: Sequence[Mark]) -> Aims:
@@ -390,25 +551,27 @@ def _metres(a: Place, b: Place) -> float:
     return float(earth.geodesic_inverse(*a, *b).distance_nm) * METRES_PER_NM
 
 
-def _short_boards(trial: _Trial, at: int) -> int:
-    """Count the boards of a leg that lie between the two aim points where it begins."""
-    of_mark = trial.aims[at]
-    if len(of_mark) < 2:
-        return 0
-    ends = [_metres((b.end.lat, b.end.lon), of_mark[1]) for b in trial.plan.legs[at].boards[:-1]]
-    return int(np.argmin(ends)) + 1 if ends else 0
+def _merged(legs: Sequence[Leg], aims: Aims) -> tuple[tuple[Leg, ...], tuple[int, ...]]:
+    """Join the short legs between aim points to the leg that begins at the mark.
 
-
-def _merged(legs: Sequence[Leg], aims: Aims) -> tuple[Leg, ...]:
-    """Join the short leg between two aim points to the leg that begins at the mark."""
+    Returns
+    -------
+    legs : tuple of Leg
+        From mark to mark.
+    lead : tuple of int
+        How many boards of each lie between the aim points where it begins.
+    """
     waiting = list(legs)
-    joined: list[Leg] = []
-    short: Leg | None = None
+    joined, lead = [], []
+    short: list[Leg] = []
     for of_mark in aims[1:]:
         leg = waiting.pop(0)
-        joined.append(leg if short is None else _joined(short, leg))
-        short = waiting.pop(0) if len(of_mark) > 1 else None
-    return tuple(joined)
+        lead.append(sum(len(each.boards) for each in short))
+        for each in reversed(short):
+            leg = _joined(each, leg)
+        joined.append(leg)
+        short = [waiting.pop(0) for _ in of_mark[1:]]
+    return tuple(joined), tuple(lead)
 
 
 def _joined(short: Leg, leg: Leg) -> Leg:

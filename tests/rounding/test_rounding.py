@@ -111,19 +111,20 @@ def distance_to_line(through, course_deg):
 
 @pytest.mark.parametrize("course", [0.0, 77.0, 201.0, 340.0])
 @pytest.mark.parametrize("side", ["port", "starboard"])
-@pytest.mark.parametrize("turn", [-179.0, -150.0, -121.0, -119.0, -60.0, -1.0])
+@pytest.mark.parametrize("turn", [-270.0, -241.0, -180.0, -150.0, -121.0, -119.0, -60.0, -1.0])
 def test_turning_towards_the_mark_every_run_touches_the_circle(course, side, turn):
     right = 1.0 if side == "port" else -1.0
     out = course + right * turn
     points = [
         on_the_plane((0.0, 20.0), p)
-        for p in rounding.aim_points((0.0, 20.0), side, 0.3, course, out)
+        for p in rounding.aim_points((0.0, 20.0), side, 0.3, course, right * turn)
     ]
-    assert len(points) == (2 if turn < -120.0 else 1)
-    middle = course + right * turn / 2.0
-    courses = [course, middle, out] if len(points) == 2 else [course, out]
+    assert len(points) == math.ceil(-turn / 120.0)
+    courses = [course + right * turn * at / len(points) for at in range(len(points) + 1)]
     # Through the first point on the first course, through the last on the last; between, both.
     through = [points[0], *points]
+    for point, each in zip(points, courses[:-1], strict=True):
+        assert distance_to_line(point, each) * right == pytest.approx(0.3, rel=1e-4)
     for point, each in zip(through, courses, strict=False):
         # Positive: she passes to the right of the mark, which is to port of her.
         assert distance_to_line(point, each) * right == pytest.approx(0.3, rel=1e-4)
@@ -134,7 +135,7 @@ def test_turning_towards_the_mark_every_run_touches_the_circle(course, side, tur
 @pytest.mark.parametrize("turn", [0.0, 30.0, 100.0, 170.0])
 def test_turning_away_she_is_closest_at_the_aim_point(side, turn):
     right = 1.0 if side == "port" else -1.0
-    (place,) = rounding.aim_points((0.0, 20.0), side, 0.3, 50.0, 50.0 + right * turn)
+    (place,) = rounding.aim_points((0.0, 20.0), side, 0.3, 50.0, right * turn)
     point = on_the_plane((0.0, 20.0), place)
     assert np.hypot(*point) == pytest.approx(0.3, rel=1e-6)
     for course in (50.0, 50.0 + right * turn):
@@ -176,6 +177,80 @@ def test_a_straight_run_past_a_mark_costs_the_detour_and_no_more(brisvik):
     assert plan.distance_nm / straight.distance_nm == pytest.approx(detour, rel=1e-4)
     # To port of her on an easterly course is north: she goes south of it.
     assert plan.legs[0].boards[-1].end.lat < passed[1].lat
+
+
+# ---- which way round -------------------------------------------------------------------------
+
+
+def goes_round(plan, at):
+    """Degrees by which she goes round a mark, seen from it, clockwise positive."""
+    mark = plan.marks[at]
+    path = dense(mark, [b for leg in plan.legs[at - 1 : at + 1] for b in leg.boards], 40.0)
+    azimuths = [Geodesic.WGS84.Inverse(mark.lat, 0.0, *p[:2])["azi1"] for p in path]
+    return float(np.sum((np.diff(azimuths) + 180.0) % 360.0 - 180.0))
+
+
+def as_the_marks_turn(marks, at):
+    """What a string from mark to mark would sweep: to port anticlockwise, up to once round."""
+    mark = marks[at]
+    back, out = (
+        Geodesic.WGS84.Inverse(mark.lat, mark.lon, other.lat, other.lon)["azi1"]
+        for other in (marks[at - 1], marks[at + 1])
+    )
+    if mark.leave == "port":
+        return -((back - out) % 360.0 or 360.0)
+    return (out - back) % 360.0 or 360.0
+
+
+FIRSTS = [None, "port", "starboard", "longer", "faster"]
+
+
+@pytest.mark.parametrize("first", FIRSTS)
+@pytest.mark.parametrize("side", ["port", "starboard"])
+@pytest.mark.parametrize("wind", [0.0, 10.0, 30.0, 90.0, 180.0, 330.0, 350.0])
+def test_out_and_back_she_goes_once_round(brisvik, wind, side, first):
+    marks = [
+        Mark(name="Start", lat=57.0, lon=11.0),
+        Mark(name="Top", lat=57.1, lon=11.0, leave=side, leave_distance_nm=0.1),
+        Mark(name="Back", lat=57.0, lon=11.0),
+    ]
+    plan = planned(brisvik, marks, (wind, 12.0), first=first)
+    once = -360.0 if side == "port" else 360.0
+    assert goes_round(plan, 1) == pytest.approx(once, abs=0.1)
+    check_passed(plan, widest=2.0)
+    check_joins(plan)
+
+
+@pytest.mark.parametrize("side", ["port", "starboard"])
+@pytest.mark.parametrize("lon", [10.9, 11.0, 11.1])
+def test_nearly_straight_back_is_a_rounding_too(brisvik, side, lon):
+    # A metre aside, and a mile: on one side a rounding, on the other none.
+    for aside, rounds in ((1e-5, True), ((0.05 if side == "port" else -0.05), False)):
+        marks = [
+            Mark(name="Start", lat=57.0, lon=lon),
+            Mark(name="Top", lat=57.1, lon=lon, leave=side, leave_distance_nm=0.1),
+            Mark(name="Back", lat=57.0, lon=lon + aside),
+        ]
+        assert (abs(goes_round(planned(brisvik, marks), 1)) > 180.0) == rounds
+
+
+@settings(max_examples=60, phases=[Phase.explicit, Phase.reuse, Phase.generate])
+@given(
+    st.floats(-60, 60), st.floats(0, 360), st.floats(0, 360), st.floats(2, 9), st.floats(2, 9),
+    st.sampled_from(["port", "starboard"]), st.floats(0.05, 0.5), st.floats(0, 360),
+    st.floats(6, 15), st.sampled_from([0.0, 1.0]), st.sampled_from(FIRSTS),
+)  # fmt: skip
+def test_the_marks_alone_decide_which_way_round(
+    brisvik, lat, into, out, in_nm, out_nm, side, off, wind, kn, drift, first
+):
+    assume(abs((out - into) % 360.0 - 180.0) > 0.5)
+    marks = course_of((lat, 179.95), (into, in_nm, side, off), (out, out_nm, None, 0.0))
+    plan = planned(brisvik, marks, (wind, kn), (200.0, drift), first=first)
+    assert goes_round(plan, 1) == pytest.approx(as_the_marks_turn(marks, 1), abs=0.1)
+    told = any("M1 is not rounded" in notice for notice in plan.notices)
+    distance, off_bow = measured(marks[1], [b for leg in plan.legs for b in leg.boards])
+    assert distance >= 0.99 * off - 1e-4
+    assert (off_bow < 0.0) == (side == "port") or told
 
 
 LEG = st.tuples(
