@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import textwrap
-from datetime import timedelta
+from datetime import UTC, timedelta
+from math import floor
 from typing import TYPE_CHECKING
 
 from rich.console import Console
@@ -22,7 +23,7 @@ from goosewing.words import (
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
-    from datetime import datetime, tzinfo
+    from datetime import date, datetime, tzinfo
     from pathlib import Path
 
     from goosewing.records import Board, Fix, Leg, Manoeuvre, Mark, Plan
@@ -32,17 +33,21 @@ SIDE_STYLE = {"port": "red", "starboard": "green"}
 
 NARROWEST = 80
 
+HOLD = "\ue000"
+"""Stands for a blank at which a line may not end: Rich breaks at no-break spaces too."""
+
 
 def show_plan(plan: Plan, *, written: Sequence[Path] = (), zone: tzinfo | None = None) -> None:
     """Print a plan as a table, with what it saves, why, and the cautions."""
     console = console_for()
-    console.print(Text(_title(plan), style="bold"))
+    console.print(Text(_title(plan), style="bold"), soft_wrap=True)
     if plan.conditions:
         paragraph(console, plan.conditions)
+    dates = _Dates(plan, zone)
     for number, leg in enumerate(plan.legs, 1):
         console.print()
         console.print(Text(f"Leg {number}  {leg.origin} to {leg.destination}", style="bold"))
-        console.print(_leg_table(leg, plan.marks[number], zone))
+        print_table(console, _leg_table(leg, plan.marks[number], dates))
         for reason in leg.reasons:
             paragraph(console, reason, indent="  ")
     console.print()
@@ -69,6 +74,21 @@ def console_for() -> Console:
     return console
 
 
+def print_table(console: Console, table: Table) -> None:
+    """Print a table without blanks at the ends of its lines, held words in one piece."""
+    for segments in console.render_lines(table, pad=False):
+        line = Text()
+        for segment in segments:
+            line.append(segment.text.replace(HOLD, " "), style=segment.style)
+        line.rstrip()
+        console.print(line, soft_wrap=True)
+
+
+def held(words: str) -> str:
+    """Keep a table from breaking these words over two lines."""
+    return words.replace(" ", HOLD)
+
+
 def paragraph(console: Console, text: str, indent: str = "") -> None:
     """Print text wrapped at the console's width, never wider than is read well."""
     width = min(console.width, 100)
@@ -90,10 +110,44 @@ def _title(plan: Plan) -> str:
     return f"{plan.boat}: {' – '.join(names)}, {plan.departure:%Y-%m-%d} {clock(plan.departure)}"
 
 
-def _leg_table(leg: Leg, mark: Mark, zone: tzinfo | None) -> Table:
+class _Dates:
+    """Which dates the times on the sheet are of; the title has told the first."""
+
+    def __init__(self, plan: Plan, zone: tzinfo | None) -> None:
+        self.zone = zone
+        self._told = [_minute(plan.departure).date()] * (1 if zone is None else 2)
+
+    def new(self, time: datetime) -> str | None:
+        """Return what to say before a row of this time, if its date is another than before."""
+        zones = [UTC] if self.zone is None else [UTC, self.zone]
+        dates = [_minute(time).astimezone(zone).date() for zone in zones]
+        names = ["UTC", "local"]
+        changed: dict[date, list[str]] = {}
+        for day, told, name in zip(dates, self._told, names, strict=False):
+            if day != told:
+                changed.setdefault(day, []).append(name)
+        self._told = dates
+        said = [f"{day} {' and '.join(of)}" for day, of in changed.items()]
+        return ", ".join(said) or None
+
+
+def _minute(time: datetime) -> datetime:
+    """Round as `goosewing.words.clock` does."""
+    return time.astimezone(UTC) + timedelta(seconds=30)
+
+
+def _add_row(table: Table, dates: _Dates, time: datetime, *cells: str | Text) -> None:
+    new = dates.new(time)
+    blank = [""] * (0 if dates.zone is None else 1)
+    if new is not None:
+        table.add_row("", *blank, Text(held(new), style="dim"))
+    table.add_row(*_times(time, dates.zone), *cells)
+
+
+def _leg_table(leg: Leg, mark: Mark, dates: _Dates) -> Table:
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
     table.add_column("UTC", no_wrap=True)
-    if zone is not None:
+    if dates.zone is not None:
         table.add_column("local", no_wrap=True)
     table.add_column("Board", ratio=1)
     table.add_column("Steer", justify="right")
@@ -102,10 +156,10 @@ def _leg_table(leg: Leg, mark: Mark, zone: tzinfo | None) -> Table:
     waiting = list(leg.manoeuvres)
     for number, board in enumerate(leg.boards):
         done, waiting = _before(board, waiting)
-        _add_board(table, board, done, zone, first=number == 0)
+        _add_board(table, board, done, dates, first=number == 0)
     last = leg.boards[-1]
     assert last.end.time is not None
-    table.add_row(*_times(last.end.time, zone), _reached(mark, last.end))
+    _add_row(table, dates, last.end.time, _reached(mark, last.end))
     return table
 
 
@@ -120,8 +174,13 @@ def _reached(mark: Mark, end: Fix) -> Text:
     words = leaving_words(mark)
     if words is None:
         return Text(f"{mark.name} reached", style="bold")
-    said = Text(f"{mark.name}: {words}", style="bold")
-    return said.append(f"\nat {position_words(end.lat, end.lon)}", style="not bold")
+    hand, *off = words.split(", ")
+    said = Text(f"{mark.name}: {', '.join([hand, *map(held, off)])}", style="bold")
+    return said.append(f"\n{_at(end)}", style="not bold")
+
+
+def _at(place: Fix) -> str:
+    return held(f"at {position_words(place.lat, place.lon)}")
 
 
 def _before(board: Board, waiting: list[Manoeuvre]) -> tuple[list[Manoeuvre], list[Manoeuvre]]:
@@ -132,23 +191,24 @@ def _before(board: Board, waiting: list[Manoeuvre]) -> tuple[list[Manoeuvre], li
 
 
 def _add_board(
-    table: Table, board: Board, done: list[Manoeuvre], zone: tzinfo | None, *, first: bool
+    table: Table, board: Board, done: list[Manoeuvre], dates: _Dates, *, first: bool
 ) -> None:
     assert board.start.time is not None
     if done:
         words = manoeuvre_words([m.kind for m in done], board.tack, board.sail_set)
-        said = Text(f"{words} ({_short(sum(m.cost_s for m in done))})", style="bold")
+        said = Text(f"{words} ({held(_short(sum(m.cost_s for m in done)))})", style="bold")
         if not first:
-            where = position_words(board.start.lat, board.start.lon)
-            said.append(f"\nat {where}", style="not bold")
-        table.add_row(*_times(done[0].time, zone), said)
+            said.append(f"\n{_at(board.start)}", style="not bold")
+        _add_row(table, dates, done[0].time, said)
     sails = Text(f"{board.tack} tack", style=SIDE_STYLE[board.tack])
     sails.append(f", {board.sail_set}", style="default")
     for more in (angle_words(board), BEYOND if board.beyond_forecast else None):
         if more is not None:
             sails.append(f"\n{more}", style="default")
-    table.add_row(
-        *_times(board.start.time, zone),
+    _add_row(
+        table,
+        dates,
+        board.start.time,
         sails,
         # One below the other: side by side they would take the room of the words.
         heading_words(
@@ -178,13 +238,19 @@ def summary(plan: Plan) -> list[str]:
     elif plan.saved_min >= 0.5:
         lines.append(f"Saves {plan.saved_min:.0f} min against the straight course.")
     elif plan.saved_min > -0.5:
-        lines.append("Saves nothing against the straight course: it is the straight course.")
+        lines.append("Saves nothing against the straight course.")
     else:
         lines.append(
-            f"Takes {-plan.saved_min:.0f} min more than the straight course would without its "
-            "manoeuvres, or than it would if nothing else had been asked for."
+            f"{-plan.saved_min:.0f} min slower than the straight course: {_why_slower(plan)}."
         )
     return [*lines, *_by_leg(plan), *_at_best(plan)]
+
+
+def _why_slower(plan: Plan) -> str:
+    cost_min = sum(m.cost_s for leg in plan.legs for m in leg.manoeuvres) / 60.0
+    if plan.saved_min is not None and cost_min < -plan.saved_min - 0.5:
+        return "the cost of its manoeuvres and of what else was asked for"
+    return "the cost of its manoeuvres"
 
 
 def _at_best(plan: Plan) -> list[str]:
@@ -201,11 +267,37 @@ def _at_best(plan: Plan) -> list[str]:
 
 def _by_leg(plan: Plan) -> list[str]:
     """Say where the minutes come from; a single leg has said it already."""
-    gains = [
-        f"{leg.saved_min:.0f} min on the way to {leg.destination}"
-        for leg in plan.legs
-        if leg.saved_min is not None and leg.saved_min >= 0.5
-    ]
-    if not gains or (len(plan.legs) == 1 and plan.saved_min is not None):
+    if len(plan.legs) == 1 and plan.saved_min is not None:
         return []
-    return [f"Saved: {listed(gains)}."]
+    gains = whole_minutes([leg.saved_min for leg in plan.legs], plan.saved_min)
+    lines = []
+    for word, sign in (("Saved", 1), ("Lost", -1)):
+        parts = [
+            f"{sign * gain} min on the way to {leg.destination}"
+            for leg, gain in zip(plan.legs, gains, strict=True)
+            if gain is not None and sign * gain > 0
+        ]
+        if parts:
+            lines.append(f"{word}: {listed(parts)}.")
+    return lines
+
+
+def whole_minutes(parts: Sequence[float | None], total: float | None) -> list[int | None]:
+    """Round parts so that they add up to their total rounded: by the largest remainders.
+
+    Where the total is not known, as one part isn't, each is rounded by itself.
+
+    Examples
+    --------
+    >>> whole_minutes([51.6, 21.6], 73.2), whole_minutes([51.6, None], None)
+    ([52, 21], [52, None])
+    """
+    if total is None or None in parts:
+        return [None if part is None else round(part) for part in parts]
+    known = [part for part in parts if part is not None]
+    down = [floor(part) for part in known]
+    over = round(total) - sum(down)
+    order = sorted(range(len(known)), key=lambda at: down[at] - known[at])
+    for at in order[: max(over, 0)]:
+        down[at] += 1
+    return [*down]

@@ -11,7 +11,7 @@ from rich.text import Text
 
 from goosewing import earth
 from goosewing.words import clock, hours_and_minutes, position_words, three_figures
-from goosewing_cli.show import SIDE_STYLE, console_for, paragraph
+from goosewing_cli.show import SIDE_STYLE, console_for, paragraph, print_table
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -48,7 +48,7 @@ def show_laylines(
         console.print()
         console.print(Text(f"Into {mark}", style="bold"))
         of_mark = list(lines)
-        console.print(_table(of_mark))
+        print_table(console, _table(of_mark))
         for line, _ in of_mark:
             if _curved(line):
                 paragraph(console, _plotted(line, zone), indent="  ")

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from rich.table import Table
 from rich.text import Text
 
-from goosewing_cli.show import console_for, paragraph
+from goosewing_cli.show import console_for, paragraph, print_table
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -24,7 +24,7 @@ def show_targets(targets: Targets) -> None:
             continue
         console.print()
         console.print(Text(f"{wind.tws_kn:g} kn of true wind", style="bold"))
-        console.print(_table(wind))
+        print_table(console, _table(wind))
         for line in _sector_lines(wind):
             paragraph(console, line, indent="  ")
     console.print()

@@ -715,3 +715,50 @@ def test_every_output_says_for_which_wind_and_stream_it_was_made(run, desk):
     (element,) = root.iter(f"{GOOSE}plan")
     assert element.get("conditions") == words
     assert gpxpy.parse((desk / "plan.gpx").read_text()).description.startswith(words)
+
+
+# ---- The printed table -------------------------------------------------------------------------
+
+
+def test_the_table_tells_where_the_date_changes(run):
+    late = ("plan", "marks.gpx", *BOAT, "--wind", "315/10", "--depart", "2027-06-12T22:30Z")
+    lines = run(*late).out.splitlines()
+    (at,) = (number for number, line in enumerate(lines) if line.strip() == "2027-06-13 UTC")
+    assert lines[at - 1].startswith("2230Z")
+    assert lines[at + 1].startswith("01")
+    local = [line.strip() for line in run(*late, "--zone", "Europe/Stockholm").out.splitlines()]
+    # Stockholm keeps UTC+2 in June: her own date is ahead from the first row on.
+    assert local.index("2027-06-13 local") < local.index("2027-06-13 UTC")
+    assert local[local.index("2027-06-13 local") + 1].startswith("2230Z  00:30")
+
+
+def test_no_line_of_the_table_ends_in_blanks_or_parts_a_number_from_its_unit(run):
+    table = run(*PLAN, "--leave", "Anholt E=port:0.2", "--zone", "Europe/Stockholm").out
+    assert [line for line in table.splitlines() if line != line.rstrip()] == []
+    assert "\ue000" not in table
+    assert re.search(r"\(\d+ (s|min)\)", table)
+    assert "0.2 nm off" in table
+    assert not re.search(r"\(\d+$", table, re.MULTILINE)
+
+
+def test_minutes_saved_by_leg_add_up_to_the_total(run):
+    from goosewing_cli.show import whole_minutes
+
+    assert whole_minutes([51.6, 21.6], 73.2) == [52, 21]
+    assert whole_minutes([-0.6, -0.6, 1.2], 0.0) == [-1, 0, 1]
+    for wind in ("315/10", "330/12", "300/8"):
+        words = run("plan", "marks.gpx", *BOAT, "--wind", wind, "--depart", "2027-06-12T05:00Z").out
+        total = re.search(r"Saves (\d+) min", words)
+        said = " ".join(words.split())
+        saved = re.search(r"Saved: (.*?)\.", said)
+        lost = re.search(r"Lost: (.*?)\.", said)
+        if total and saved:
+            sums = [sum(map(int, re.findall(r"(\d+) min", m[1]))) for m in (saved, lost) if m]
+            assert sums[0] - sum(sums[1:]) == int(total[1])
+
+
+def test_slower_than_straight_is_said_with_its_reason(run):
+    ran = run(*PLAN, "--corridor", "0.05")
+    assert "min slower than the straight course: the cost of its manoeuvres" in " ".join(
+        ran.out.split()
+    )

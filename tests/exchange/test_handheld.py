@@ -132,7 +132,7 @@ TO_WINGS = (
         (
             "on starboard tack, main and jib, steer 268° at first, keep the true wind at 44°",
             "S, TWA44, 268",
-            "on starboard tack, TWA44, steer 268",
+            "S, main and jib, TWA44, steer 268",
         ),
         ("arrive 2027-06-29 0419Z", "ARRIVE 29/0419Z", "arrive 2027-06-29 0419Z"),
         (
