@@ -1,0 +1,80 @@
+'use strict'
+
+/**
+ * The plug's HTTP doors, under /signalk/v1/api/goosewing: reading for whoever may read the
+ * host's data, orders for whoever may change its resources.
+ */
+
+const { Refusal } = require('./plug')
+
+const BASE = '/goosewing'
+const FILES = { gpx: 'goosewing-plan.gpx', handheld: 'goosewing-handheld.gpx' }
+
+function doors (app, plug, router) {
+  router.get(`${BASE}/status`, (req, res) => res.json(plug.summary()))
+  router.get(`${BASE}/plan`, (req, res) => answer(res, () => running(plug).plan))
+  router.get(`${BASE}/export/:format`, (req, res) => answer(res, () => file(plug, req.params.format, res)))
+  order(app, plug, router, 'plan', body => planned(plug, body))
+  order(app, plug, router, 'acknowledge', body => acknowledged(plug, body))
+  order(app, plug, router, 'clear', async () => {
+    await plug.clear('cleared by the crew')
+    return {}
+  })
+  order(app, plug, router, 'activate', async () => ({ routeId: await plug.activate() }))
+  return router
+}
+
+function order (app, plug, router, name, run) {
+  router.post(`${BASE}/${name}`, (req, res) => answer(res, async () => {
+    if (!allowed(app, req)) throw new Refusal(403, 'you may look, not change')
+    // Only JSON: a page of another site can't send that without the host's leave.
+    if (!req.is('application/json')) throw new Refusal(415, 'send the order as application/json, {} if it needs nothing')
+    running(plug)
+    return { state: 'COMPLETED', statusCode: 200, ...(await run(req.body || {})) }
+  }))
+}
+
+function allowed (app, req) {
+  const security = app.securityStrategy
+  // A host without the question answers for nobody: then nobody may.
+  return typeof security?.shouldAllowPut === 'function' && security.shouldAllowPut(req, 'vessels.self', null, 'resources')
+}
+
+function running (plug) {
+  if (!plug.running) throw new Refusal(503, 'Goosewing is not running')
+  return plug
+}
+
+async function planned (plug, body) {
+  const { routeId, next, reverse, fromHere } = body.routeId ? body : { ...body, ...plug.course }
+  if (typeof routeId !== 'string') throw new Refusal(400, 'name a stored route: {"routeId": "…"}; no route is active')
+  if (next !== undefined && !Number.isInteger(next)) throw new Refusal(400, 'next is the number of a point, the first is 0')
+  const taken = await plug.take({ routeId, next, reverse: reverse === true, fromHere: fromHere !== false }, 'asked')
+  return { routeId, name: taken.name, points: taken.points.length, forecast: taken.forecast.steps ? 'used' : taken.forecast.why }
+}
+
+function acknowledged (plug, { point }) {
+  if (typeof point !== 'string' || !point) throw new Refusal(400, 'name the turning point: {"point": "T1"}')
+  plug.acknowledge(point)
+  return { point }
+}
+
+async function file (plug, format, res) {
+  const name = Object.hasOwn(FILES, format) ? FILES[format] : null
+  if (!name) throw new Refusal(404, `there is no format ${format}: take ${Object.keys(FILES).join(' or ')}`)
+  const content = await running(plug).export(format)
+  res.set('Content-Disposition', `attachment; filename="${name}"`)
+  res.type('application/gpx+xml').send(content)
+}
+
+async function answer (res, make) {
+  try {
+    const result = await make()
+    if (!res.headersSent) res.json(result ?? null)
+  } catch (error) {
+    const code = error instanceof Refusal ? error.code : 502
+    if (!res.headersSent) res.status(code).json({ state: 'FAILED', statusCode: code, message: error.message })
+  }
+}
+
+module.exports = { doors }

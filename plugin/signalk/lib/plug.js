@@ -1,0 +1,357 @@
+'use strict'
+
+/**
+ * Between host and engine: passes the host's data in, puts the engine's plan on show, and says
+ * honestly how things stand. It computes nothing of navigation.
+ */
+
+const { randomUUID } = require('node:crypto')
+const { Engine } = require('./engine')
+const { Shelf, key } = require('./shelf')
+const { complete } = require('./schema')
+const { pointsOf, followed, stored } = require('./course')
+const { forecastFor } = require('./forecast')
+
+const HEARD = [
+  'navigation.position', 'navigation.headingTrue', 'navigation.headingMagnetic',
+  'navigation.magneticVariation', 'navigation.speedThroughWater', 'navigation.courseOverGroundTrue',
+  'navigation.speedOverGround', 'navigation.course.*', 'environment.wind.*', 'environment.current'
+]
+const TICK_MS = 1000
+const ROUTE_CHECK_TICKS = 5
+const LEFTOVER_MS = 15000 // a plan nobody stands behind stays no longer than this
+const MOST_EVENTS = 50
+
+/** A request the plug understands but cannot do; `code` is the HTTP status it becomes. */
+class Refusal extends Error {
+  constructor (code, message) {
+    super(message)
+    this.code = code
+  }
+}
+
+class Plug {
+  constructor (app, id) {
+    this.app = app
+    this.id = id
+    this.running = false
+    this.idle('')
+  }
+
+  idle (notice) {
+    this.notice = notice
+    this.advice = null
+    this.order = null
+    this.plan = null
+    this.events = []
+    this.leftover = new Set()
+    this.course = null
+    this.lastCourse = null
+    this.copy = null
+    this.busy = false
+    this.ticks = 0
+    this.reported = ''
+    this.unsubscribes = []
+  }
+
+  start (given) {
+    this.idle('')
+    this.settings = complete(given)
+    const missing = this.lacking()
+    if (missing) return this.app.setPluginError(missing)
+    const { boat, performance, python, patience_s: patience, publish } = this.settings
+    this.shelf = new Shelf(this.app, this.id, publish)
+    this.shelf.open()
+    this.engine = new Engine({ python, patience, hello: { boat, performance, options: {} } }, this.listeners())
+    this.running = true
+    this.engine.start()
+    this.clock = setInterval(() => this.tick(), TICK_MS)
+  }
+
+  lacking () {
+    if (!this.settings.boat || !this.settings.boat.trim()) return 'name a boat file in the configuration'
+    const needed = ['registerResourceProvider', 'subscriptionmanager', 'resourcesApi']
+    const absent = needed.filter(name => !this.app[name])
+    return absent.length ? `this host is too old: it has no ${absent.join(', ')}` : null
+  }
+
+  listeners () {
+    return {
+      message: message => this.message(message),
+      ready: () => this.ready(),
+      lost: () => this.lost(),
+      change: () => this.report(),
+      debug: text => this.app.debug(text)
+    }
+  }
+
+  async stop () {
+    if (!this.running) return
+    this.running = false
+    clearInterval(this.clock)
+    clearTimeout(this.leaving)
+    this.deafen()
+    this.shelf.withdraw()
+    this.shelf.hush('Goosewing has stopped')
+    this.shelf.farewell()
+    await this.engine.stop()
+  }
+
+  // From the host -----------------------------------------------------------------------------
+
+  ready () {
+    // Only now, for the host tells the present values once, at the subscription.
+    this.deafen()
+    const subscribe = HEARD.map(path => ({ path, policy: 'instant' }))
+    this.app.subscriptionmanager.subscribe({ context: 'vessels.self', subscribe }, this.unsubscribes,
+      fault => this.app.debug(`subscription: ${fault}`), delta => this.hear(delta))
+    this.sendPlan()
+  }
+
+  deafen () {
+    for (const unsubscribe of this.unsubscribes.splice(0)) unsubscribe()
+  }
+
+  hear (delta) {
+    for (const { $source: source, timestamp, values } of delta.updates || []) {
+      if (values && source !== this.id) this.engine.observe(timestamp, source, values)
+    }
+  }
+
+  tick () {
+    this.engine.tick(new Date().toISOString())
+    if (this.busy) return
+    this.busy = true
+    this.watch()
+      .catch(error => this.app.debug(`watching the course: ${error.message}`))
+      .finally(() => { this.busy = false })
+  }
+
+  async watch () {
+    this.ticks += 1
+    await this.watchCourse()
+    if (this.order && this.ticks % ROUTE_CHECK_TICKS === 0) await this.watchRoute()
+  }
+
+  async watchCourse () {
+    this.course = await followed(this.app)
+    await this.shelf.release(this.course?.routeId)
+    const mine = this.course && this.shelf.has('routes', this.course.routeId)
+    const seen = JSON.stringify(this.course)
+    if (this.settings.route !== 'active' || mine || seen === this.lastCourse) return
+    this.lastCourse = seen
+    if (this.course) await this.take(this.course, 'active').catch(error => this.say(error.message))
+    else if (this.order?.origin === 'active') await this.clear('no route is active in the host')
+  }
+
+  async watchRoute () {
+    const order = this.order
+    const route = await stored(this.app, order.routeId)
+    if (order !== this.order) return
+    if (!route) return this.clear(`the route "${order.name}" was deleted: its plan is cleared`)
+    const points = pointsOf(route, order.reverse)
+    if (JSON.stringify(points) !== JSON.stringify(order.points)) await this.take({ ...order, next: order.reached ?? order.next }, order.origin)
+  }
+
+  // Orders of the crew ------------------------------------------------------------------------
+
+  /** Plan a stored route: `{routeId, next, reverse, fromHere}`. Returns the order. */
+  async take ({ routeId, next, reverse = false, fromHere = true }, origin) {
+    if (this.shelf.has('routes', routeId)) throw new Refusal(409, 'that route is a plan already: name the route it was made from')
+    const route = await stored(this.app, routeId)
+    if (!route) throw new Refusal(404, `there is no route ${routeId}`)
+    const order = { routeId, reverse, fromHere, origin, name: String(route.name || 'Route'), points: this.points(route, reverse) }
+    // The first point of a route is where it starts: from here, she makes for the second.
+    order.next = next ?? Math.min(1, order.points.length - 1)
+    if (!order.points[order.next]) throw new Refusal(400, `the route has ${order.points.length} points, none is number ${order.next}`)
+    order.forecast = await this.forecast(order)
+    this.order = order
+    this.notice = ''
+    this.sendPlan()
+    return order
+  }
+
+  points (route, reverse) {
+    try {
+      return pointsOf(route, reverse)
+    } catch (error) {
+      throw new Refusal(400, error.message)
+    }
+  }
+
+  async forecast (order) {
+    if (!this.settings.forecast) return { steps: null, why: 'switched off' }
+    const here = this.app.getSelfPath('navigation.position.value')
+    const { lat, lon } = order.points[order.next]
+    return forecastFor(this.app, Number.isFinite(here?.latitude) ? here : { latitude: lat, longitude: lon })
+  }
+
+  sendPlan () {
+    if (!this.order) return
+    const { routeId, name, points, fromHere, next, reached, forecast } = this.order
+    const message = { type: 'plan', id: routeId, name, points, from_here: fromHere, next: reached ?? next }
+    this.engine.send(forecast.steps ? { ...message, forecast: forecast.steps } : message)
+  }
+
+  async clear (notice = '') {
+    this.order = null
+    this.plan = null
+    this.engine.send({ type: 'clear' })
+    this.shelf.withdraw()
+    this.shelf.hush('the plan is cleared')
+    this.course = await followed(this.app)
+    await this.shelf.empty(this.course?.routeId)
+    this.say(notice)
+  }
+
+  acknowledge (point) {
+    if (!this.engine.send({ type: 'acknowledge', point })) throw new Refusal(503, this.describe().message)
+  }
+
+  /** Make the plan as it stands the host's active route; a later plan does not change this one. */
+  async activate () {
+    const planned = this.shelf.of('routes').find(entry => entry.value?.feature?.properties?.role === 'plan')
+    if (!planned || !this.plan) throw new Refusal(409, 'there is no plan to activate')
+    if (typeof this.app.activateRoute !== 'function') throw new Refusal(501, 'this host has no course to set')
+    const before = this.copy
+    const id = randomUUID()
+    await this.shelf.set([{ kind: 'routes', id, value: asActivated(planned.value) }])
+    this.copy = id
+    await this.activateCopy(id, planned.value)
+    if (before) await this.shelf.set([{ kind: 'routes', id: before, value: null }], id)
+    return id
+  }
+
+  async activateCopy (id, { feature }) {
+    try {
+      const pointIndex = feature.geometry.coordinates.length > 1 ? 1 : 0
+      await this.app.activateRoute({ href: `/resources/routes/${id}`, pointIndex, reverse: false })
+    } catch (error) {
+      await this.shelf.set([{ kind: 'routes', id, value: null }])
+      throw new Refusal(400, error.message)
+    }
+  }
+
+  export (format) {
+    if (!this.plan) throw new Refusal(409, 'there is no plan to export')
+    return this.engine.export(format)
+  }
+
+  // From the engine ---------------------------------------------------------------------------
+
+  message (message) {
+    const take = { status: this.status, event: this.event, publish: this.published, error: this.fault }[message.type]
+    if (!take) return this.app.debug(`the engine said something unknown: ${message.type}`)
+    try {
+      take.call(this, message)
+    } catch (error) {
+      this.app.debug(`a ${message.type} from the engine could not be used: ${error.message}`)
+    }
+  }
+
+  status (message) {
+    const fell = ['stale', 'failed'].includes(message.state) && this.advice?.state !== message.state
+    this.advice = message
+    if (fell) this.shelf.withdraw()
+    this.report()
+  }
+
+  event ({ kind, state, message, values }) {
+    this.events.push({ time: new Date().toISOString(), kind, state, message, values })
+    this.events.splice(0, this.events.length - MOST_EVENTS)
+    if (kind === 'mark_rounded' && Number.isInteger(values?.next) && this.order) this.order.reached = values.next
+    this.shelf.notify(String(kind), state, message)
+  }
+
+  published ({ reason, resources = [], deltas = [], plan }) {
+    if (plan !== undefined && !(reason === 'update' && plan === null)) this.plan = plan
+    this.shelf.values(deltas)
+    for (const { kind, id } of resources) this.leftover.delete(key(kind, id))
+    this.show(resources).catch(error => this.app.debug(`publishing: ${error.message}`))
+    if (reason === 'replanned') this.sweep()
+  }
+
+  async show (resources) {
+    this.course = await followed(this.app)
+    await this.shelf.set(resources, this.course?.routeId)
+  }
+
+  fault ({ message }) {
+    this.say(String(message))
+  }
+
+  lost () {
+    this.deafen()
+    this.advice = null
+    this.shelf.withdraw()
+    this.shelf.hush('the engine stopped')
+    this.leftover = new Set(this.shelf.resources.keys())
+    if (this.copy) this.leftover.delete(key('routes', this.copy))
+    clearTimeout(this.leaving)
+    this.leaving = setTimeout(() => this.sweep(), LEFTOVER_MS)
+  }
+
+  /** Take away what a former engine published and the present one did not. */
+  sweep () {
+    if (!this.leftover.size) return
+    const stays = new Set([...this.shelf.resources.keys()].filter(name => !this.leftover.has(name)))
+    this.leftover.clear()
+    if (!this.engine || this.engine.state !== 'running') this.plan = null
+    this.shelf.empty(this.course?.routeId, stays).catch(error => this.app.debug(error.message))
+  }
+
+  // How things stand --------------------------------------------------------------------------
+
+  say (notice) {
+    this.notice = notice
+    this.report()
+  }
+
+  describe () {
+    if (!this.running) return { state: 'stopped', message: 'not running' }
+    const { state, reason } = this.engine
+    if (state === 'resting') return { state: 'failed', message: `${reason}; trying again` }
+    if (state === 'starting') return { state: reason ? 'failed' : 'starting', message: reason ? `${reason}; starting again` : 'starting' }
+    const advice = this.advice || { state: 'waiting', message: 'waiting for the engine' }
+    const words = [this.notice, advice.message].filter(Boolean).join('; ')
+    return { state: advice.state, message: words }
+  }
+
+  report () {
+    if (!this.running) return
+    const { state, message } = this.describe()
+    const now = `${state} ${message}`
+    if (now === this.reported) return
+    this.reported = now
+    if (['failed', 'stale'].includes(state)) this.app.setPluginError(message)
+    else this.app.setPluginStatus(message)
+  }
+
+  summary () {
+    const { state, message } = this.describe()
+    if (!this.running) return { state, message }
+    const { order, engine, shelf } = this
+    return {
+      state,
+      message,
+      notice: this.notice,
+      advice: this.advice,
+      route: order && { id: order.routeId, name: order.name, points: order.points.length, next: order.reached ?? order.next, forecast: order.forecast.steps ? 'used' : order.forecast.why },
+      activated: this.copy && shelf.has('routes', this.copy) ? this.copy : null,
+      events: this.events,
+      published: shelf.summary(),
+      engine: { state: engine.state, pid: engine.child?.pid ?? null, release: engine.release ?? null, restarts: engine.restarts, fault: engine.reason, ...engine.counts },
+      refused: [...shelf.refused],
+      faults: shelf.faults
+    }
+  }
+}
+
+function asActivated (route) {
+  const copy = structuredClone(route)
+  copy.name = `${route.name}, as activated`
+  copy.feature.properties = { ...copy.feature.properties, role: 'activated' }
+  return copy
+}
+
+module.exports = { Plug, Refusal }

@@ -1,0 +1,102 @@
+'use strict'
+
+/** What the host asks the user for, and what holds where the user said nothing. */
+
+const schema = {
+  type: 'object',
+  title: 'Goosewing',
+  description:
+    'Advice for the helm, never steering: the plug sends nothing an autopilot follows. ' +
+    'Not for sole navigation.',
+  required: ['boat'],
+  properties: {
+    boat: {
+      type: 'string',
+      title: 'Boat file',
+      description: 'Full path of boat.toml on this machine'
+    },
+    python: {
+      type: 'string',
+      title: 'Python',
+      description: 'The Python that Goosewing is installed in, e.g. /home/pi/goosewing/.venv/bin/python',
+      default: 'python3'
+    },
+    performance: {
+      type: 'number',
+      title: 'Performance',
+      description: 'Factor on the boat speeds of the polar: 1 is the polar itself',
+      default: 1,
+      exclusiveMinimum: 0,
+      maximum: 1.5
+    },
+    route: {
+      type: 'string',
+      title: 'Which route to plan',
+      enum: ['active', 'asked'],
+      enumNames: ['The route that is active in the host', 'Only the route that is asked for'],
+      default: 'active'
+    },
+    forecast: {
+      type: 'boolean',
+      title: 'Use the forecast of the host’s weather provider, if it has one',
+      default: true
+    },
+    publish: {
+      type: 'object',
+      title: 'What to publish',
+      properties: {
+        plan: { type: 'boolean', title: 'The plan: routes, waypoints and notes', default: true },
+        laylines: { type: 'boolean', title: 'Laylines', default: true },
+        targets: { type: 'boolean', title: 'Targets and distances as data', default: true },
+        alerts: {
+          type: 'string',
+          title: 'Notifications',
+          enum: ['off', 'seen', 'heard'],
+          enumNames: ['None', 'On the screen', 'On the screen, with a sound for warnings'],
+          default: 'heard'
+        }
+      }
+    },
+    patience_s: {
+      type: 'integer',
+      title: 'Restart an engine that has been silent for so many seconds',
+      default: 20,
+      minimum: 6,
+      maximum: 600
+    }
+  }
+}
+
+function defaults (properties) {
+  const result = {}
+  for (const [key, property] of Object.entries(properties)) {
+    if (property.properties) result[key] = defaults(property.properties)
+    else if ('default' in property) result[key] = property.default
+  }
+  return result
+}
+
+/** A setting of the wrong type is as good as none: an old or hand-made file must not stop the plug. */
+function fits (value, property) {
+  if (property.type === 'integer' || property.type === 'number') {
+    return Number.isFinite(value) && !(value < property.minimum) && !(value > property.maximum) &&
+      !(value <= property.exclusiveMinimum) && (property.type === 'number' || Number.isInteger(value))
+  }
+  // eslint-disable-next-line valid-typeof
+  return typeof value === property.type && (!property.enum || property.enum.includes(value))
+}
+
+function merge (given, properties) {
+  const result = defaults(properties)
+  const usable = given !== null && typeof given === 'object' ? given : {}
+  for (const [key, property] of Object.entries(properties)) {
+    if (property.properties) result[key] = merge(usable[key], property.properties)
+    else if (fits(usable[key], property)) result[key] = usable[key]
+  }
+  return result
+}
+
+/** The user's settings, completed. */
+const complete = given => merge(given, schema.properties)
+
+module.exports = { schema, complete }
