@@ -9,6 +9,7 @@ import signal
 import subprocess
 import sys
 import time
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 from pathlib import Path
@@ -745,7 +746,7 @@ def test_minutes_saved_by_leg_add_up_to_the_total(run):
     from goosewing_cli.show import whole_minutes
 
     assert whole_minutes([51.6, 21.6], 73.2) == [52, 21]
-    assert whole_minutes([-0.6, -0.6, 1.2], 0.0) == [-1, 0, 1]
+    assert whole_minutes([-0.6, -0.6, 1.2], 0.0) == [0, -1, 1]
     for wind in ("315/10", "330/12", "300/8"):
         words = run("plan", "marks.gpx", *BOAT, "--wind", wind, "--depart", "2027-06-12T05:00Z").out
         total = re.search(r"Saves (\d+) min", words)
@@ -758,7 +759,13 @@ def test_minutes_saved_by_leg_add_up_to_the_total(run):
 
 
 def test_slower_than_straight_is_said_with_its_reason(run):
-    ran = run(*PLAN, "--corridor", "0.05")
-    assert "min slower than the straight course: the cost of its manoeuvres" in " ".join(
-        ran.out.split()
-    )
+    from goosewing.exchange.document import parse_plan
+    from goosewing_cli.show import summary
+
+    made = parse_plan(run(*PLAN, "--json").out.encode())
+    costs_min = sum(m.cost_s for leg in made.legs for m in leg.manoeuvres) / 60
+    assert costs_min > 4
+    lines = summary(replace(made, saved_min=-1.2))
+    assert lines[1] == "1 min slower than the straight course: the cost of its manoeuvres."
+    lines = summary(replace(made, saved_min=-costs_min - 5.0))
+    assert lines[1].endswith("the cost of its manoeuvres and of what else was asked for.")

@@ -5,6 +5,7 @@ from datetime import UTC, datetime
 from itertools import combinations
 from pathlib import Path
 
+import gpxpy
 import numpy as np
 import pytest
 
@@ -13,10 +14,10 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from goosewing.boat.read import read_boat
-from goosewing.exchange.gpx import read_marks
+from goosewing.exchange.gpx import format_plan, read_marks
 from goosewing.plan import Options, make
 from goosewing.report import labels
-from goosewing.report.picture import draw
+from goosewing.report.picture import draw, draw_plan
 from goosewing.weather.steady import SteadyWeather
 
 SAMPLES = Path(__file__).parents[2] / "sample_routes"
@@ -40,8 +41,18 @@ def test_words_stay_inside_and_off_each_other(from_deg, corridor_nm):
         DEPARTURE,
         Options(corridor_nm=corridor_nm),
     )
-    frame, boxes = drawn(plan)
+    figure = Figure(figsize=(9.0, 8.0), layout="constrained")
+    canvas = FigureCanvasAgg(figure)
+    boxes = draw(figure, plan)
+    axes = figure.axes[0]
+    frame = axes.get_window_extent()
     assert len(boxes) >= len(plan.marks)
+    (wind,) = (each for each in axes.texts if each.get_text().startswith("wind over"))
+    for other in (wind, axes.get_legend()):
+        b = other.get_window_extent(canvas.get_renderer())
+        assert frame.x0 < b.x0 < b.x1 < frame.x1
+        assert frame.y0 < b.y0 < b.y1 < frame.y1
+        boxes.append(np.array([b.x0, b.y0, b.x1, b.y1]))
     for left, bottom, right, top in boxes:
         assert frame.x0 < left < right < frame.x1
         assert frame.y0 < bottom < top < frame.y1
@@ -63,3 +74,34 @@ def test_a_line_is_filled_with_points_closer_than_a_word_is_high():
     assert np.hypot(*np.diff(line, axis=0).T).max() <= 5.0 + 1e-9
     assert line[0].tolist() == [0.0, 0.0]
     assert line[-1].tolist() == [30.0, 41.0]
+
+
+@pytest.mark.parametrize(
+    "name", ["東京湾", "$x_1$ and $", "M" * 200, "עברית", "Grund \N{SAILBOAT} 3", "a_b^c\\d"]
+)
+def test_any_name_is_drawn_without_a_word_and_inside(name):
+    # Warnings are errors here: a glyph that the font lacks would be one.
+    marks = [replace(m, name=name) for m in read_marks(SAMPLES / "kattegat.gpx").marks]
+    boat = read_boat(SAMPLES / "brisvik" / "boat.toml")
+    plan = make(marks, boat, SteadyWeather(315.0, 10.0), DEPARTURE)
+    assert draw_plan(replace(plan, boat=name)).startswith(b"\x89PNG")
+    if name.isascii():
+        frame, boxes = drawn(plan)
+        assert min(box[0] for box in boxes) > frame.x0
+        assert max(box[2] for box in boxes) < frame.x1
+
+
+def test_turns_carry_the_names_that_the_route_gives_them():
+    marks = read_marks(SAMPLES / "kattegat.gpx").marks
+    boat = read_boat(SAMPLES / "brisvik" / "boat.toml")
+    plan = make(marks, boat, SteadyWeather(315.0, 10.0), DEPARTURE)
+    figure = Figure(figsize=(9.0, 8.0), layout="constrained")
+    FigureCanvasAgg(figure)
+    draw(figure, plan)
+    words = [each.get_text() for each in figure.axes[0].texts]
+    written = gpxpy.parse(format_plan(plan)).routes[0].points
+    turns = [point.name for point in written if point.name not in {m.name for m in marks}]
+    assert turns
+    for name in turns:
+        assert sum(each.startswith(f"{name} ") for each in words) == 1
+    assert figure.axes[0].get_title() == plan.conditions

@@ -480,6 +480,16 @@ def _kept(mark: Mark) -> Kept:
 # The route
 
 
+def turn_names(plan: Plan) -> dict[tuple[float, float], str]:
+    """Return the names that turning points get in the route, by their latitude and longitude."""
+    numbers = _Numbers({mark.name.casefold() for mark in plan.marks})
+    return {
+        (stop.lat, stop.lon): numbers.next(_prefix(stop.manoeuvres))
+        for stop in _stops(plan)
+        if stop.mark is None
+    }
+
+
 def _route(plan: Plan, prefixes: Prefixes) -> GPXRoute:
     from gpxpy.gpx import GPXRoute
 

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
     from goosewing.units import Array
 
-GAPS_POINTS = (6.0, 14.0, 26.0, 40.0)
+GAPS_POINTS = (6.0, 14.0, 26.0, 40.0, 60.0, 90.0)
 """How far from its place a label may stand, the nearest first."""
 
 DIRECTIONS = ((1, 0.6), (1, -0.6), (-1, 0.6), (-1, -0.6), (0, 1), (0, -1), (1, 0), (-1, 0))
@@ -21,6 +21,9 @@ DIRECTIONS = ((1, 0.6), (1, -0.6), (-1, 0.6), (-1, -0.6), (0, 1), (0, -1), (1, 0
 
 OUTSIDE, ON_A_LABEL, ON_A_LINE, FARTHER = 1000.0, 400.0, 6.0, 4.0
 """What each fault weighs: leaving the picture, covering words, each bit of a line, a gap more."""
+
+MOVED, ROOM_PX = 20.0, 3.0
+"""What it weighs to be moved into the frame; how far words keep off the frame and each other."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,22 +79,25 @@ def _write(axes: Any, label: Label, lines: Array, boxes: Sequence[Array]) -> Arr
     figure = axes.figure
     text = axes.annotate(
         label.words, label.places[0], xytext=(0, 0), textcoords="offset points",
-        ha="left", va="bottom", zorder=7, **label.style,
+        ha="left", va="bottom", zorder=7, parse_math=False, **label.style,
     )  # fmt: skip
     text.set_in_layout(False)
     extent = text.get_window_extent(figure.canvas.get_renderer())
     size = np.array([extent.width, extent.height])
     per_point = figure.dpi / 72.0
     places = axes.transData.transform(np.array(label.places))
-    trials, weights, anchors = [], [], []
+    trials: list[Array] = []
+    weights: list[float] = []
     for (number, place), (far, gap), (way, direction) in product(
         enumerate(places), enumerate(GAPS_POINTS), enumerate(DIRECTIONS)
     ):
         middle = place + np.array(direction) * (gap * per_point + size / 2.0)
         trials.append(np.concatenate((middle - size / 2.0, middle + size / 2.0)))
         weights.append(FARTHER * far + 0.5 * number + 0.1 * way)
-        anchors.append(place)
-    faults = _faults(np.array(trials), axes.get_window_extent(), lines, boxes)
+    frame = axes.get_window_extent()
+    trials += [_moved_inside(trial, frame) for trial in trials]
+    weights += [weight + MOVED for weight in weights]
+    faults = _faults(np.array(trials), frame, lines, boxes)
     best = int(np.argmin(faults + np.array(weights)))
     if label.optional and faults[best] >= ON_A_LABEL:
         text.remove()
@@ -101,13 +107,22 @@ def _write(axes: Any, label: Label, lines: Array, boxes: Sequence[Array]) -> Arr
     return trials[best]
 
 
+def _moved_inside(trial: Array, frame: Any) -> Array:
+    """Move a box by as much as it stands out of the frame, and a little more."""
+    low = np.array([frame.x0, frame.y0]) + ROOM_PX
+    high = np.array([frame.x1, frame.y1]) - ROOM_PX
+    shift = np.maximum(low - trial[:2], 0.0) + np.minimum(high - trial[2:], 0.0)
+    return trial + np.concatenate((shift, shift))
+
+
 def _faults(trials: Array, frame: Any, lines: Array, boxes: Sequence[Array]) -> Array:
     """Weigh boxes, shape (t, 4), by what they leave or cover; shape (t,)."""
     left, bottom, right, top = trials.T
     inside = (left > frame.x0) & (bottom > frame.y0) & (right < frame.x1) & (top < frame.y1)
     faults = np.where(inside, 0.0, OUTSIDE)
     for box in boxes:
-        over = (left < box[2]) & (right > box[0]) & (bottom < box[3]) & (top > box[1])
+        low, high = box[:2] - ROOM_PX, box[2:] + ROOM_PX
+        over = (left < high[0]) & (right > low[0]) & (bottom < high[1]) & (top > low[1])
         faults += np.where(over, ON_A_LABEL, 0.0)
     x, y = lines.T
     covered = (

@@ -8,18 +8,21 @@ from __future__ import annotations
 
 import io
 import textwrap
+import warnings
+from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from goosewing.errors import InputError
 from goosewing.exchange.files import write_atomically
+from goosewing.exchange.gpx import turn_names
 from goosewing.report import labels
 from goosewing.report.labels import Label
 from goosewing.words import clock, hours_and_minutes, manoeuvre_words, three_figures
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
     from pathlib import Path
 
     from goosewing.records import Board, Leg, Plan
@@ -29,6 +32,9 @@ PORT, STARBOARD, INK, QUIET = "#b3261e", "#1b7f3b", "#1d2733", "#7b8794"
 DPI = 110
 WORDS_WIDTH = 34
 """Characters in a line of words beside a turn."""
+
+LONGEST_NAME, LONGEST_LINE = 32, 110
+"""Characters of a mark's name, and of a line above the picture, before they are cut."""
 
 FORMATS = {".png": "png", ".svg": "svg", ".pdf": "pdf"}
 
@@ -65,14 +71,25 @@ def draw_plan(plan: Plan, kind: str = "png") -> bytes:
         from matplotlib.figure import Figure
     except ImportError:
         raise InputError(
-            "pictures need Matplotlib: install goosewing with its extra, goosewing[picture]"
+            'pictures need Matplotlib: in Goosewing\'s folder, pip install ".[picture]"'
         ) from None
     figure = Figure(figsize=(9.0, 8.0), layout="constrained")
     FigureCanvasAgg(figure)
-    draw(figure, plan)
     buffer = io.BytesIO()
-    figure.savefig(buffer, format=kind, dpi=DPI, metadata={"Date": None} if kind == "svg" else None)
+    undated = {"Date": None} if kind == "svg" else None
+    with _any_script():
+        draw(figure, plan)
+        figure.savefig(buffer, format=kind, dpi=DPI, metadata=undated)
     return buffer.getvalue()
+
+
+@contextmanager
+def _any_script() -> Iterator[None]:
+    """Let names of scripts that the font lacks be drawn as boxes, without a word."""
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message=r"Glyph \d+", category=UserWarning)
+        warnings.filterwarnings("ignore", message=r"Matplotlib currently does not support")
+        yield
 
 
 def draw(figure: Any, plan: Plan) -> list[Array]:
@@ -85,7 +102,9 @@ def draw(figure: Any, plan: Plan) -> list[Array]:
     for mark in plan.marks:
         axes.plot(_unwound([mark.lon], centre), [mark.lat], "D", ms=6, color=INK, zorder=5)
     _dress(axes, plan)
-    figure.suptitle(_title(plan), fontsize=11, color=INK)
+    figure.suptitle(_clipped(_title(plan), LONGEST_LINE), fontsize=11, color=INK, parse_math=False)
+    conditions = _clipped(plan.conditions, LONGEST_LINE)
+    axes.set_title(conditions, fontsize=8.5, color=QUIET, parse_math=False)
     figure.supxlabel(
         "Not for sole navigation. Charts, depth, traffic, collision rules and local rules come "
         "first.\nDownwind: rig a preventer, handle the pole with care.",
@@ -100,11 +119,21 @@ def draw(figure: Any, plan: Plan) -> list[Array]:
 
 
 def _title(plan: Plan) -> str:
-    saved = "" if plan.saved_min is None else f", {plan.saved_min:.0f} min saved against straight"
     return (
-        f"{plan.boat}, {plan.departure:%Y-%m-%d} {clock(plan.departure)}: "
-        f"{hours_and_minutes(plan.elapsed_h)}, {plan.distance_nm:.1f} nm{saved}"
+        f"{_clipped(plan.boat, LONGEST_NAME)}, {plan.departure:%Y-%m-%d} {clock(plan.departure)}: "
+        f"{hours_and_minutes(plan.elapsed_h)}, {plan.distance_nm:.1f} nm{_saved(plan)}"
     )
+
+
+def _saved(plan: Plan) -> str:
+    if plan.saved_min is None:
+        return ""
+    words = "saved against" if plan.saved_min > -0.5 else "slower than"
+    return f", {abs(plan.saved_min):.0f} min {words} straight"
+
+
+def _clipped(words: str, length: int) -> str:
+    return words if len(words) <= length else f"{words[: length - 1].rstrip()}…"
 
 
 def _unwound(lon: Iterable[float], centre: float) -> list[float]:
@@ -154,14 +183,15 @@ def _labels(plan: Plan, centre: float) -> list[Label]:
     """What is written beside marks, turns and boards, the most needed first."""
     names = [
         Label(
-            words=mark.name,
+            words=_clipped(mark.name, LONGEST_NAME),
             places=((_unwound([mark.lon], centre)[0], mark.lat),),
             style={"fontsize": 9, "weight": "bold", "color": INK},
         )
         for mark in plan.marks
     ]
     boards = [(leg, board) for leg in plan.legs for board in leg.boards]
-    turns = [_turn_label(leg, board, centre) for leg, board in boards]
+    named = turn_names(plan)
+    turns = [_turn_label(leg, board, centre, named) for leg, board in boards]
     return [
         *names,
         *(turn for turn in turns if turn is not None),
@@ -169,13 +199,17 @@ def _labels(plan: Plan, centre: float) -> list[Label]:
     ]
 
 
-def _turn_label(leg: Leg, board: Board, centre: float) -> Label | None:
+def _turn_label(
+    leg: Leg, board: Board, centre: float, named: dict[tuple[float, float], str]
+) -> Label | None:
     done = [m for m in leg.manoeuvres if (m.lat, m.lon) == (board.start.lat, board.start.lon)]
     if not done:
         return None
     words = manoeuvre_words([m.kind for m in done], board.tack, board.sail_set)
+    name = named.get((board.start.lat, board.start.lon), "")
+    said = f"{name} {clock(done[0].time)} {words}".strip()
     return Label(
-        words=textwrap.fill(f"{clock(done[0].time)} {words}", WORDS_WIDTH, break_on_hyphens=False),
+        words=textwrap.fill(said, WORDS_WIDTH, break_on_hyphens=False),
         places=((_unwound([board.start.lon], centre)[0], board.start.lat),),
         style={"fontsize": 8, "color": INK},
     )
@@ -189,41 +223,57 @@ def _board_label(board: Board, centre: float) -> Label:
         for share in (0.5, 0.35, 0.65, 0.2, 0.8)
     )
     return Label(
-        words=f"{board.sail_set}, steer {three_figures(board.heading_deg)}",
+        words=f"{_clipped(board.sail_set, LONGEST_NAME)}, steer {three_figures(board.heading_deg)}",
         places=places,
         style={"fontsize": 7.5, "color": _side(board.tack)},
         optional=True,
     )
 
 
-CORNERS = {
-    "upper left": (0.0, 0.7), "upper right": (0.7, 0.7),
-    "lower left": (0.0, 0.0), "lower right": (0.7, 0.0),
+PLACES = {
+    "upper left": (0.0, 1.0), "upper right": (1.0, 1.0), "lower left": (0.0, 0.0),
+    "lower right": (1.0, 0.0), "upper center": (0.5, 1.0), "lower center": (0.5, 0.0),
+    "center left": (0.0, 0.5), "center right": (1.0, 0.5),
 }  # fmt: skip
-"""Lower left of each corner, in shares of the picture; 0.3 wide and high."""
+"""Where wind and legend may stand, by Matplotlib's names: how far right and up; corners first."""
+
+WIND_SIZE, LEGEND_SIZE = (0.22, 0.24), (0.22, 0.14)
+"""Width and height of each, in shares of the picture."""
 
 
 def _corners(axes: Any, plan: Plan, lines: Array) -> list[Any]:
-    """Put wind and legend into the emptiest corners; return their boxes."""
-    from matplotlib.transforms import Bbox
-
+    """Put wind and legend where least is drawn; return their boxes."""
     shares = axes.transAxes.inverted().transform(lines)
-    full = {
-        name: int(np.all((shares >= low) & (shares < np.add(low, 0.3)), axis=1).sum())
-        for name, low in CORNERS.items()
-    }
-    upper = min(("upper left", "upper right"), key=lambda name: full[name])
-    words = _wind_arrow(axes, plan, 0.13 if upper == "upper left" else 0.87)
-    other = ("lower left", "lower right", "upper left", "upper right")
-    legend = _legend(axes, min((c for c in other if c != upper), key=lambda name: full[name]))
+    wind = min(PLACES, key=lambda name: _drawn_in(_box(name, WIND_SIZE), shares))
+    free = [name for name in PLACES if not _overlap(_box(name, LEGEND_SIZE), _box(wind, WIND_SIZE))]
+    legend = min(free, key=lambda name: _drawn_in(_box(name, LEGEND_SIZE), shares))
+    written = _wind_arrow(axes, plan, _box(wind, WIND_SIZE))
+    key = _legend(axes, legend)
     renderer = axes.figure.canvas.get_renderer()
-    x, y = CORNERS[upper]
-    frame = axes.get_window_extent()
-    arrow = Bbox.from_bounds(
-        frame.x0 + (x + 0.02) * frame.width, frame.y0 + (y + 0.1) * frame.height,
-        0.24 * frame.width, 0.18 * frame.height,
-    )  # fmt: skip
-    return [arrow, words.get_window_extent(renderer), legend.get_window_extent(renderer)]
+    return [*written, key.get_window_extent(renderer)]
+
+
+def _box(place: str, size: tuple[float, float]) -> Array:
+    """Left, bottom, right and top of something of this size, in shares of the picture."""
+    low = np.array(PLACES[place]) * (1.0 - np.array(size))
+    return np.concatenate((low, low + size))
+
+
+ROUND_ABOUT = np.array([-0.16, -0.08, 0.16, 0.08])
+"""So far round wind and legend the words of marks and turns may want to stand."""
+
+
+def _drawn_in(box: Array, shares: Array) -> float:
+    """Weigh what is drawn in a box and, far less, round about it."""
+    inside, near = (
+        np.all((shares >= each[:2]) & (shares <= each[2:]), axis=1).sum()
+        for each in (box, box + ROUND_ABOUT)
+    )
+    return float(1000 * inside + near)
+
+
+def _overlap(one: Array, other: Array) -> bool:
+    return bool(np.all(one[:2] < other[2:]) and np.all(other[:2] < one[2:]))
 
 
 def _legend(axes: Any, corner: str) -> Any:
@@ -256,20 +306,24 @@ def _minutes(angle: float, letters: str) -> str:
     return f"{int(minutes // 60)}°{minutes % 60:04.1f}'{letter}"
 
 
-def _wind_arrow(axes: Any, plan: Plan, x: float) -> Any:
+def _wind_arrow(axes: Any, plan: Plan, box: Array) -> list[Any]:
+    """Draw the wind within a box; return what is taken, the arrow's box and the words'."""
+    from matplotlib.transforms import Bbox, TransformedBbox
+
     board = plan.legs[0].boards[0]
     blows_from = np.radians(board.twd_deg or 0.0)
+    x, y = float(box[0] + box[2]) / 2.0, float(box[3]) - 0.08
     dx, dy = -0.06 * np.sin(blows_from), -0.06 * np.cos(blows_from)
     axes.annotate(
         "",
-        xy=(x + dx, 0.9 + dy),
-        xytext=(x - dx, 0.9 - dy),
+        xy=(x + dx, y + dy),
+        xytext=(x - dx, y - dy),
         xycoords="axes fraction",
         arrowprops={"arrowstyle": "-|>", "lw": 2, "color": INK},
     )
-    return axes.text(
+    words = axes.text(
         x,
-        0.82,
+        y - 0.08,
         _wind_words(plan),
         transform=axes.transAxes,
         ha="center",
@@ -277,6 +331,9 @@ def _wind_arrow(axes: Any, plan: Plan, x: float) -> Any:
         fontsize=8,
         color=INK,
     )
+    arrow = Bbox.from_extents(x - 0.08, y - 0.08, x + 0.08, y + 0.08)
+    renderer = axes.figure.canvas.get_renderer()
+    return [TransformedBbox(arrow, axes.transAxes), words.get_window_extent(renderer)]
 
 
 def _wind_words(plan: Plan) -> str:
