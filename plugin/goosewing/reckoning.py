@@ -6,7 +6,11 @@ from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, NamedTuple
 
 from goosewing.boat import manoeuvres
+from goosewing.boat.doubts import doubts
 from goosewing.records import Fix, Leg, Manoeuvre, Plan
+from goosewing.sun import is_daylight
+from goosewing.weather.base import hours_from_datetime
+from goosewing.words import clock, listed
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -14,6 +18,13 @@ if TYPE_CHECKING:
     from goosewing.boat.manoeuvres import Mode
     from goosewing.boat.model import Boat
     from goosewing.records import Mark
+
+
+LONGEST_HELD_H = 48.0
+"""A wind held steady for longer is no forecast. Common practice, no source."""
+
+LEAST_BELOW_KN = 0.05
+"""So much below a table's first wind is not worth a word."""
 
 
 class Clock(NamedTuple):
@@ -59,6 +70,57 @@ def tables_missing(boat: Boat, legs: Sequence[Leg]) -> list[str]:
     ]
 
 
+def notes(boat: Boat, departure: datetime, legs: Sequence[Leg]) -> list[str]:
+    """Say what of a plan asks for a second look, a line each."""
+    return [*doubts(boat), *_below_tables(boat, legs), *_poles_in_the_dark(departure, legs)]
+
+
+def held_long(legs: Sequence[Leg]) -> list[str]:
+    """Say so where one wind is held for longer than it will last."""
+    hours = sum(leg.elapsed_h for leg in legs)
+    if hours <= LONGEST_HELD_H:
+        return []
+    return [f"One wind is held for {hours:.0f} h: no forecast says that."]
+
+
+def _below_tables(boat: Boat, legs: Sequence[Leg]) -> list[str]:
+    """Say where the wind is weaker than a sailed table knows."""
+    lightest: dict[str, float] = {}
+    for board in (board for leg in legs for board in leg.boards):
+        tws = min(point.tws_kn for point in board.points)
+        lightest[board.sail_set] = min(tws, lightest.get(board.sail_set, tws))
+    said = []
+    for sails in boat.sail_sets:
+        first = float(min(wind for wind in sails.polar.tws_kn if wind > 0.0))
+        least = lightest.get(sails.name, first)
+        if least < first - LEAST_BELOW_KN:
+            said.append(
+                f"{least:.1f} kn is below the {first:g} kn at which the table of {sails.name} "
+                "begins: its speeds are scaled down to zero."
+            )
+    return said
+
+
+def _poles_in_the_dark(departure: datetime, legs: Sequence[Leg]) -> list[str]:
+    """Say when the pole is handled between sunset and sunrise."""
+    dark = [
+        f"{POLE_WORDS[each.kind]} in the dark at {_when(each.time, departure)}"
+        for leg in legs
+        for each in leg.manoeuvres
+        if each.kind in POLE_WORDS
+        and not is_daylight(hours_from_datetime(each.time), each.lat, each.lon)
+    ]
+    return [f"The pole is {listed(dark)}."] if dark else []
+
+
+POLE_WORDS = {"set_pole": "set", "strike_pole": "struck"}
+
+
+def _when(time: datetime, departure: datetime) -> str:
+    day, first = ((each + timedelta(seconds=30)).date() for each in (time, departure))
+    return clock(time) if day == first else f"{clock(time)} on {day}"
+
+
 def plan_of(
     boat: Boat,
     marks: Sequence[Mark],
@@ -84,7 +146,7 @@ def plan_of(
         relaxed_h=None,
         marks=tuple(marks),
         legs=legs,
-        notices=tuple(notices),
+        notices=(*notices, *notes(boat, departure, legs)),
     )
 
 

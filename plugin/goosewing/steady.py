@@ -15,7 +15,7 @@ from goosewing.boat import manoeuvres
 from goosewing.boat.manoeuvres import Mode
 from goosewing.boat.model import wind_limit_text
 from goosewing.errors import InputError, NoPlanError
-from goosewing.reckoning import Clock, manoeuvres_due, plan_of, tables_missing, time_of
+from goosewing.reckoning import Clock, held_long, manoeuvres_due, plan_of, tables_missing, time_of
 from goosewing.records import Board, BoardPoint, Fix, Layline, Leg, Manoeuvre, Mark, Plan
 from goosewing.units import SECONDS_PER_HOUR
 from goosewing.velocity import (
@@ -92,7 +92,7 @@ def solve(
     chosen = chain.cheapest(ways, costs, allowed)
     chosen = chain.longer_first(ways, costs, chosen, free=[first is None for first in wishes])
     records = _records(held, legs, costs, chosen, departure.astimezone(UTC))
-    said = (*notices, *tables_missing(boat, records))
+    said = (*notices, *tables_missing(boat, records), *held_long(records))
     return plan_of(boat, marks, departure.astimezone(UTC), records, said, held_steady(weather))
 
 

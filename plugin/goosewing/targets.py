@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from goosewing import wind
+from goosewing.boat.doubts import doubts
 from goosewing.errors import InputError
 from goosewing.records import CAUTIONS
 from goosewing.velocity import Airs, VelocitySet, velocity_set
@@ -106,7 +107,7 @@ def targets(boat: Boat, wind_speeds_kn: Sequence[float], *, step_deg: float = ST
     found = tuple(_for_wind(boat, float(speed), step_deg) for speed in wind_speeds_kn)
     silent = [w.tws_kn for w in found if not w.upwind and not w.downwind]
     notices = tuple(f"No sail set may be carried in {tws:g} kn." for tws in silent)
-    return Targets(boat=boat.name, wind_speeds=found, notices=notices)
+    return Targets(boat=boat.name, wind_speeds=found, notices=(*notices, *doubts(boat)))
 
 
 def _for_wind(boat: Boat, tws_kn: float, step_deg: float) -> WindTargets:

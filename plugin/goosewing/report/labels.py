@@ -112,7 +112,8 @@ def _moved_inside(trial: Array, frame: Any) -> Array:
     low = np.array([frame.x0, frame.y0]) + ROOM_PX
     high = np.array([frame.x1, frame.y1]) - ROOM_PX
     shift = np.maximum(low - trial[:2], 0.0) + np.minimum(high - trial[2:], 0.0)
-    return trial + np.concatenate((shift, shift))
+    moved: Array = trial + np.concatenate((shift, shift))
+    return moved
 
 
 def _faults(trials: Array, frame: Any, lines: Array, boxes: Sequence[Array]) -> Array:
