@@ -29,6 +29,10 @@ LONGER_FIRST_ALLOWANCE = 0.002
 plan's total: it leaves the most room for a shift. Common practice, no source."""
 
 
+SCRAP_H = 1.0 / 60.0
+"""No crew sails a board shorter than this if they need not. Common practice, no source."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Costs:
     """What manoeuvres cost between modes, and how she starts."""
@@ -137,6 +141,26 @@ def first_allowed(ways: Ways, modes: Sequence[Mode], first: First | None) -> Boo
     side = np.array([m.tack == first for m in modes])
     turns = side[ways.mode[:, 0]] != side[ways.mode[:, 1]]
     return np.asarray((ways.turns == 0) | ~turns | side[ways.mode[:, 0]])
+
+
+def without_scraps(ways: Ways, costs: Costs, allowed: BoolArray) -> BoolArray:
+    """Leave out ways with a board of under a minute, where that takes less than a minute more.
+
+    A board of a few seconds is no board: held on past the place of a turn it saves
+    next to nothing, and the crew would turn at once.
+
+    Returns
+    -------
+    ndarray of bool, shape (o,)
+        Of `allowed`, those that stay; at least one does.
+    """
+    own = _own_h(ways, costs, allowed)
+    last = ways.turns[:, np.newaxis]
+    board = np.arange(ways.mode.shape[1])
+    shortest = np.min(np.where(board <= last, ways.elapsed_h, np.inf), axis=1)
+    scraps = (ways.turns > 0) & (shortest < SCRAP_H)
+    rest = float(np.min(own[~scraps], initial=np.inf))
+    return np.asarray(allowed & ~(scraps & (own > rest - SCRAP_H)))
 
 
 def longer_first(

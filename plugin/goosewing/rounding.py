@@ -7,10 +7,10 @@ mark would lie: the rhumb lines into a mark and out of it turn by
 sweeps :math:`w - 180°` leaving it to port, :math:`w + 180°` to starboard; every
 way of sailing must, whatever its boards.
 
-With course :math:`c_1` of the board into a mark and :math:`c_2` of the one out
-of it, the boards turn by that :math:`b = c_2 - c_1 + 360° k` which is within
-180° of :math:`w`. Leaving the mark to port at distance :math:`d` (to starboard
-everything is mirrored):
+With the course of the board into a mark :math:`\delta_1` and that of the one out
+of it :math:`\delta_2` clockwise of their rhumb lines, within 180°, the boards turn
+by :math:`b = w + \delta_2 - \delta_1`. Leaving the mark to port at distance
+:math:`d` (to starboard everything is mirrored):
 
 - She turns away from it, or not at all: one aim point at :math:`d`, on the
   bisector of the two beams.
@@ -47,7 +47,7 @@ from typing import NamedTuple
 import numpy as np
 
 from goosewing import earth
-from goosewing.chain import First
+from goosewing.chain import SCRAP_H, First
 from goosewing.errors import InputError, NoPlanError
 from goosewing.records import Board, Leg, Mark, Plan, Side
 from goosewing.units import METRES_PER_NM, Array
@@ -71,6 +71,9 @@ TOO_CLOSE = 0.99
 
 WIDE = 1.05
 """Passing at more than this share of the distance is wider than it need be."""
+
+SAME_COURSE_DEG = 0.1
+"""Boards of one tack and sail set whose courses differ by less are one board."""
 
 TIED = 1.001
 """Boards whose closest points differ by less than this are all looked at for the hand."""
@@ -187,7 +190,8 @@ def aim_points(
     course_in_deg : float
         Course over the ground of the board into the mark. [°]
     turn_deg : float
-        From there to the board out of it, clockwise positive, from -360 to 360. [°]
+        From there to the board out of it, clockwise positive; more than half a turn
+        is not the same as less the other way. [°]
 
     Returns
     -------
@@ -315,7 +319,7 @@ def around(marks: Sequence[Mark], solve: Solve, first: First | None = None) -> P
         best = better
     if best.failing:
         raise NoPlanError(_cannot_be_left(marks, best.failing[0]))
-    return task.over_the_marks(best)
+    return task.over_the_marks(task.tidied(best))
 
 
 def _check(marks: Sequence[Mark]) -> None:
@@ -520,6 +524,17 @@ class _Task(NamedTuple):
         ]
         return [each for each in tried if each is not None]
 
+    def tidied(self, trial: _Trial) -> _Trial:
+        """Turn at the other end of boards that are all but nothing, where that does as well."""
+        for at in range(1, len(self.marks)):
+            if self.turns[at] is None:
+                continue
+            for other in self._with_aims(trial, at, _rows_without_scraps(trial, at)):
+                if other.rank[:3] <= trial.rank[:3] and _scraps(other) < _scraps(trial):
+                    trial = other
+                    break
+        return trial
+
     def over_the_marks(self, trial: _Trial) -> Plan:
         """Return the plan with the marks as they were given."""
         told = [_short_of_it(self.marks[at]) for at in trial.other_hand]
@@ -534,13 +549,15 @@ def _short_of_it(mark: Mark) -> str:
 
 
 def _boards_turn_deg(legs: Sequence[Leg], lead: Sequence[int], at: int, turn: Turn) -> float:
-    """Return how the boards into a mark and out of it turn, within half a turn of the rhumb."""
+    """Return by how much the boards into a mark and out of it turn, clockwise positive."""
     into = legs[at - 1].boards[-1].points[-1].course_over_ground_deg
-    out = into
-    if at < len(legs):
-        # The boards between two aim points are no course out of the mark.
-        out = legs[at].boards[lead[at]].points[0].course_over_ground_deg
-    return turn.turn_deg + float(earth.wrap_180(out - into - turn.turn_deg))
+    if at == len(legs):
+        return 0.0
+    # The boards between two aim points are no course out of the mark.
+    out = legs[at].boards[lead[at]].points[0].course_over_ground_deg
+    # Each against its own rhumb line: the two may lie more than half a turn apart.
+    before = float(earth.wrap_180(into - turn.course_in_deg))
+    return turn.turn_deg + float(earth.wrap_180(out - turn.course_out_deg)) - before
 
 
 def _own_places(marks: Sequence[Mark]) -> Aims:
@@ -562,16 +579,51 @@ def _merged(legs: Sequence[Leg], aims: Aims) -> tuple[tuple[Leg, ...], tuple[int
         How many boards of each lie between the aim points where it begins.
     """
     waiting = list(legs)
-    joined, lead = [], []
+    joined: list[Leg] = []
+    lead: list[int] = []
     short: list[Leg] = []
     for of_mark in aims[1:]:
         leg = waiting.pop(0)
-        lead.append(sum(len(each.boards) for each in short))
+        own = len(leg.boards)
         for each in reversed(short):
             leg = _joined(each, leg)
         joined.append(leg)
+        lead.append(len(leg.boards) - own)
         short = [waiting.pop(0) for _ in of_mark[1:]]
     return tuple(joined), tuple(lead)
+
+
+def _scraps(trial: _Trial) -> int:
+    return sum(board.elapsed_h < SCRAP_H for leg in trial.plan.legs for board in leg.boards)
+
+
+def _rows_without_scraps(trial: _Trial, at: int) -> list[tuple[Place, ...]]:
+    """Return the aim points of a mark with one of them moved along a board of under a minute."""
+    rows = []
+    for board in (each for leg in trial.plan.legs[at - 1 : at + 1] for each in leg.boards):
+        start, end = (board.start.lat, board.start.lon), (board.end.lat, board.end.lon)
+        for here, there in ((start, end), (end, start)) if board.elapsed_h < SCRAP_H else ():
+            row = tuple(there if _metres(p, here) < AT_REST_M else p for p in trial.aims[at])
+            if row != trial.aims[at] and len(set(row)) == len(row):
+                rows.append(row)
+    return rows
+
+
+def _boards_joined(before: Sequence[Board], after: Sequence[Board]) -> tuple[Board, ...]:
+    """Put boards one after the other; what goes on as it was is one board."""
+    a, b = before[-1], after[0]
+    turned = earth.wrap_180(b.course_over_ground_deg - a.course_over_ground_deg)
+    if (a.tack, a.sail_set) != (b.tack, b.sail_set) or abs(turned) > SAME_COURSE_DEG:
+        return (*before, *after)
+    one = replace(
+        a,
+        end=b.end,
+        distance_nm=a.distance_nm + b.distance_nm,
+        log_nm=a.log_nm + b.log_nm,
+        elapsed_h=a.elapsed_h + b.elapsed_h,
+        points=(a.points[0], b.points[-1]),
+    )
+    return (*before[:-1], one, *after[1:])
 
 
 def _joined(short: Leg, leg: Leg) -> Leg:
@@ -588,6 +640,6 @@ def _joined(short: Leg, leg: Leg) -> Leg:
         straight_h=straight,
         saved_min=None if straight is None else (straight - elapsed) * 60.0,
         bound_h=bound,
-        boards=(*short.boards, *leg.boards),
+        boards=_boards_joined(short.boards, leg.boards),
         manoeuvres=(*short.manoeuvres, *leg.manoeuvres),
     )

@@ -89,6 +89,11 @@ def solve(
     allowed = [
         chain.first_allowed(w, held.modes, first) for w, first in zip(ways, wishes, strict=True)
     ]
+    if firsts is not None:
+        # Aim points lie where two boards meet, so that often one of them is all but nothing.
+        allowed = [
+            chain.without_scraps(w, costs, may) for w, may in zip(ways, allowed, strict=True)
+        ]
     chosen = chain.cheapest(ways, costs, allowed)
     chosen = chain.longer_first(ways, costs, chosen, free=[first is None for first in wishes])
     records = _records(held, legs, costs, chosen, departure.astimezone(UTC))
