@@ -71,7 +71,9 @@ def outcome(arguments: list[str] | None = None) -> int:
     except GoosewingError as error:
         return _refuse(str(error), EXIT_BAD_INPUT)
     except UsageProblem as error:
-        return _refuse(error.format_message(), EXIT_BAD_INPUT)  # type: ignore[attr-defined]
+        said = error.format_message()  # type: ignore[attr-defined]
+        # Which class of Python's refused it is no matter of the user's.
+        return _refuse(said.replace(": Value error, ", ": "), EXIT_BAD_INPUT)
     except (KeyboardInterrupt, typer.Abort):
         return _refuse("interrupted", EXIT_INTERRUPTED)
     except SystemExit as leaving:

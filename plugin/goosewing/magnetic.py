@@ -139,8 +139,9 @@ def variation_model() -> VariationModel:
         from pygeomag import GeoMag
     except ImportError:
         raise InputError(
-            "the variation model needs pygeomag: pip install 'goosewing[variation]'; "
-            "or give the chart's variation, such as --variation 5.5"
+            "the variation model needs pygeomag: in Goosewing's folder, pip install "
+            '".[variation]"; or '
+            "give the chart's variation, such as --variation 5.5"
         ) from None
     field = GeoMag(coefficients_file="wmm/WMM_2025.COF")
     first, last = field.life_span

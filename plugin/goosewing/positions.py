@@ -56,10 +56,12 @@ def parse_position(text: str) -> tuple[float, float]:
     --------
     >>> print(*(round(each, 6) for each in parse_position("57°30.5'N 11°20.0'W")))
     57.508333 -11.333333
+    >>> print(*(round(each, 6) for each in parse_position("56-44.5N 012-18.0E")))
+    56.741667 12.3
     """
     from geopy import Point
 
-    halves = _halves(text.translate(_SIGNS).upper().strip())
+    halves = _halves(_without_hyphens(text.translate(_SIGNS).upper().strip()))
     if halves is None:
         raise InputError(f"expected a position such as {_EXAMPLES}, got {text!r}")
     matches = [_ANGLE.fullmatch(each.strip()) for each in halves]
@@ -71,6 +73,11 @@ def parse_position(text: str) -> tuple[float, float]:
 
 
 _KINDS = (("latitude", "NS", 90.0), ("longitude", "EW", 180.0))
+
+
+def _without_hyphens(text: str) -> str:
+    """Put blanks for the hyphens of 56-44.5N 012-18.0E: with letters they are no signs."""
+    return re.sub(r"(?<=\d)-(?=\d)", " ", text) if re.search(r"[NSEW]", text) else text
 
 
 def _halves(text: str) -> tuple[str, str] | None:

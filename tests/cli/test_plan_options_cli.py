@@ -142,3 +142,10 @@ def test_bad_input_is_one_clear_line(run, more, words):
     line = refused(run(*PLAN, *more))
     assert line.startswith("goosewing: ")
     assert words in line
+
+
+def test_a_wrong_word_is_refused_without_the_words_of_the_library(run):
+    ran = run(*PLAN, "--first", "leeward")
+    assert ran.code == 2
+    assert "'leeward' is not one of 'port', 'starboard', 'longer', 'faster'" in ran.err
+    assert "Value error" not in ran.err

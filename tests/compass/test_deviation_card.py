@@ -150,3 +150,13 @@ def test_unfit_cards_are_refused_without_a_file_too():
         card(0, 0, float("nan"), 0, 0, 0, 0, 0)
     with pytest.raises(InputError, match="8 headings"):
         card(headings=())
+
+
+def test_a_card_may_be_written_with_letters_as_on_paper():
+    letters = ["2W", "1.5 W", "0", "1E", "2.5e", "2°E", "1E", "0.5W"]
+    numbers = [-2.0, -1.5, 0.0, 1.0, 2.5, 2.0, 1.0, -0.5]
+    rows = "".join(f"{45 * at},{text}\n" for at, text in enumerate(letters))
+    card = parse_card("heading_deg,deviation_deg\n" + rows)
+    assert list(card.deviations_deg) == numbers
+    with pytest.raises(InputError, match=r'row 2.*"-2W"'):
+        parse_card("heading_deg,deviation_deg\n" + rows.replace("2W", "-2W"))

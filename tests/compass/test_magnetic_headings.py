@@ -141,5 +141,5 @@ def test_a_missing_package_is_said(monkeypatch):
 
     variation_model.cache_clear()
     monkeypatch.setitem(sys.modules, "pygeomag", None)
-    with pytest.raises(InputError, match=r"pip install 'goosewing\[variation\]'"):
+    with pytest.raises(InputError, match=r'pip install "\.\[variation\]"'):
         variation_model()

@@ -98,7 +98,7 @@ def test_names_stand_as_written_but_on_one_line() -> None:
         wpt(inside='<name> Ö &amp; <![CDATA[<b>"x"</b>]]></name>'),
         wpt(inside="<name>\n    Over\n    two lines\n  </name>"),
     )
-    assert names(found) == [' Ö & <b>"x"</b>', "Over two lines"]
+    assert names(found) == ['Ö & <b>"x"</b>', "Over two lines"]
 
 
 # Forms of the file
@@ -328,3 +328,13 @@ def test_a_plan_read_again_gives_its_marks_and_nothing_of_the_plan(build: Simple
     assert found.marks == plan.marks
     assert found.notices == ("plan.gpx: the turning points of an earlier plan are left out.",)
     assert all(mark.extras == () for mark in found.marks)
+
+
+def test_blanks_around_a_marks_name_are_no_part_of_it(tmp_path):
+    file = tmp_path / "m.gpx"
+    file.write_text(
+        '<gpx xmlns="http://www.topografix.com/GPX/1/1" version="1.1" creator="x"><rte>'
+        '<rtept lat="57" lon="11"><name>  Anholt  E </name></rtept>'
+        '<rtept lat="57" lon="12"><name>B</name></rtept></rte></gpx>'
+    )
+    assert [mark.name for mark in gpx.read_marks(file).marks] == ["Anholt  E", "B"]

@@ -127,3 +127,10 @@ def test_zones():
 def test_bad_zones_are_refused(text):
     with pytest.raises(InputError):
         parse_zone(text)
+
+
+def test_hyphens_between_degrees_and_minutes_are_no_signs():
+    assert parse_position("56-44.5N 012-18.0E") == pytest.approx((56 + 44.5 / 60, 12.3))
+    assert parse_position("56-44-30S, 012-18-00W") == pytest.approx((-56.7416666667, -12.3))
+    with pytest.raises(InputError):
+        parse_position("56-44.5 012-18.0")

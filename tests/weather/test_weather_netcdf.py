@@ -229,4 +229,4 @@ def test_without_xarray_the_extra_is_named(tmp_path):
         "except InputError as error: print(error)"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-    assert "pip install 'goosewing[netcdf]'" in done.stdout
+    assert 'pip install ".[netcdf]"' in done.stdout

@@ -80,8 +80,8 @@ def test_facts_of_sources_without_a_file():
         (b"\x1f\x8b\x08\x00", "gzip"),
         (b"BZh91AY&SY", "bzip2"),
         (b"PK\x03\x04rest", "zip"),
-        (b"\xff\xd8\xff\xe0\x00\x10JFIF", "none of GRIB"),
-        (b"\x00\x01\x02", "none of GRIB"),
+        (b"\xff\xd8\xff\xe0\x00\x10JFIF", "not GRIB"),
+        (b"\x00\x01\x02", "not GRIB"),
         (b"# nothing\n", "nothing but comments"),
         (b"GRIB is a word\n", "header line"),
         (b"hello\nworld\n", "unknown column 'hello'"),
@@ -121,3 +121,18 @@ def test_heavy_libraries_wait_for_a_file_that_needs_them():
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.split() == []
+
+
+@pytest.mark.parametrize("size", [600, 5000])
+def test_noise_without_zeros_is_no_table(tmp_path, size):
+    # Random bytes of a seed, none of them zero, which alone would give the file away.
+    noise = np.random.default_rng(7).integers(1, 256, size).astype(np.uint8).tobytes()
+    (tmp_path / "wind.grib2").write_bytes(noise)
+    with pytest.raises(InputError, match=r"wind\.grib2: is not GRIB, NetCDF, CSV or TOML"):
+        read_weather(tmp_path / "wind.grib2")
+
+
+def test_text_that_turns_to_noise_later_is_no_table_either(tmp_path):
+    (tmp_path / "w.csv").write_bytes(b"time,wind_from_deg,wind_kn\n" * 60 + b"\xff\xfe\xfd")
+    with pytest.raises(InputError, match=r"w\.csv: is not GRIB, NetCDF, CSV or TOML"):
+        read_weather(tmp_path / "w.csv")

@@ -114,3 +114,11 @@ def test_faults_are_named_by_row_and_column(text, said, tmp_path):
         read_table(file)
     assert str(caught.value).startswith("wind.csv: ")
     assert "\n" not in str(caught.value)
+
+
+def test_semicolons_and_decimal_commas_say_the_same():
+    commas = "time,wind_from_deg,wind_kn\n2027-06-01T06:00Z,240,12.5\n2027-06-01T12:00Z,250,14\n"
+    other = commas.replace(",", ";").replace("12.5", "12,5")
+    for text in (other, "# by hand, in port\n" + other, other.replace(";", "\t")):
+        at = (hours_from_datetime(parse_time("2027-06-01T07:00Z")), 57.0, 11.0)
+        np.testing.assert_allclose(parse_table(text).at(*at), parse_table(commas).at(*at))

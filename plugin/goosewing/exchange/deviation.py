@@ -1,8 +1,8 @@
 """A deviation card from a CSV file.
 
 Two columns, ``heading_deg,deviation_deg``: the heading *by compass*, 0 to 360,
-and the deviation, east positive. Comma, semicolon or tab between them; a
-decimal comma where the delimiter isn't one.
+and the deviation, east positive, or with its letter as on a paper card (2W, 3.5E).
+Comma, semicolon or tab between them; a decimal comma where the delimiter isn't one.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from __future__ import annotations
 import csv
 import io
 import math
+import re
 from pathlib import Path
 
 from goosewing.compass import DeviationCard, card_fault
@@ -84,10 +85,19 @@ def _entry(cells: list[str], number: int, where: str) -> tuple[float, float]:
         raise InputError(
             f"row {number}: expected a heading and a deviation, got {len(cells)} cells", where=where
         )
-    heading, deviation = (
-        _number(cell, column, number, where) for cell, column in zip(cells, COLUMNS, strict=True)
+    heading, deviation = cells
+    return (
+        _number(heading, COLUMNS[0], number, where),
+        _number(_signed(deviation), COLUMNS[1], number, where),
     )
-    return heading, deviation
+
+
+def _signed(cell: str) -> str:
+    """Write 2W as -2 and 3.5E as 3.5; whatever has both sign and letter stays what it is."""
+    written = re.fullmatch(r"([\d.]+)\s*°?\s*([EW])", cell, re.IGNORECASE)
+    if written is None:
+        return cell
+    return f"-{written[1]}" if written[2] in "Ww" else written[1]
 
 
 def _number(cell: str, column: str, row: int, where: str) -> float:

@@ -247,7 +247,7 @@ class _Reader:
             for tag in ("desc", "cmt", "sym", "type")
         }
         return Mark(
-            name=self._name(point) or "",
+            name=(self._name(point) or "").strip(),
             lat=_coordinate(where, "lat", 90, place),
             lon=_west_of_180(_coordinate(where, "lon", 180, place)),
             description=texts["desc"],

@@ -412,7 +412,7 @@ class _Fitting:
             return
         line = f"{what} {_quoted(old)} → {new}"
         if old and not knows_other_scripts() and not to_ascii(old).strip():
-            line += " (the extra goosewing[handheld] spells other scripts)"
+            line += ' (pip install ".[handheld]" in Goosewing\'s folder spells other scripts)'
         self.shortened.append(line)
 
     def _named_lines(self, lines: Sequence[Any], stem: str) -> tuple[Any, ...]:

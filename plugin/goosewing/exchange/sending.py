@@ -261,7 +261,7 @@ class _SerialPort:
             import serial
         except ImportError:
             raise InputError(
-                "a serial port needs pyserial: pip install 'goosewing[serial]'"
+                'a serial port needs pyserial: in Goosewing\'s folder, pip install ".[serial]"'
             ) from None
         self._faults = _serial_faults()
         try:

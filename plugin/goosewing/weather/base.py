@@ -16,6 +16,9 @@ from numpy.typing import ArrayLike
 from goosewing.errors import InputError
 from goosewing.units import SECONDS_PER_HOUR, Array
 
+NO_KIND = "is not GRIB, NetCDF, CSV or TOML (text must be UTF-8)"
+"""What is said of a file that is nothing which is read here."""
+
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 

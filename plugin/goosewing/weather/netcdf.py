@@ -98,6 +98,9 @@ def read_netcdf(path: str | os.PathLike[str]) -> GridWeather | Ensemble:
         raise InputError(str(error), where=where) from None
 
 
+MISSING = 'NetCDF needs one extra: in Goosewing\'s folder, pip install ".[netcdf]"'
+
+
 def _opened(path: Path) -> Any:
     try:
         with path.open("rb") as file:
@@ -106,12 +109,12 @@ def _opened(path: Path) -> Any:
     except OSError as error:
         raise InputError(f"cannot be read ({error.strerror})") from None
     except ImportError:
-        raise InputError("NetCDF needs one extra: pip install 'goosewing[netcdf]'") from None
+        raise InputError(MISSING) from None
     try:
         engine = "scipy" if classic else "h5netcdf"
         return xarray.open_dataset(path, engine=engine, decode_timedelta=False)
     except ImportError:
-        raise InputError("NetCDF needs one extra: pip install 'goosewing[netcdf]'") from None
+        raise InputError(MISSING) from None
     except Exception as error:  # each library below has exceptions of its own
         line = " ".join(str(error).split())[:120]
         raise InputError(f"the NetCDF file is damaged or not CF ({line})") from None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from codecs import getincrementaldecoder
 from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import pairwise
@@ -10,7 +11,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from goosewing.errors import InputError
-from goosewing.weather.base import Coverage, Weather
+from goosewing.weather.base import NO_KIND, Coverage, Weather
 from goosewing.weather.combine import holds
 from goosewing.weather.grid import GUST, STREAM, WIND
 
@@ -82,12 +83,12 @@ def kind_of(head: bytes) -> Kind:
 
 def _kind_of_text(head: bytes) -> Kind:
     try:
-        # A character of several bytes may be cut at the end of the head.
-        text = head.decode("utf-8", errors="strict" if len(head) < HEAD_BYTES else "ignore")
+        # A character of several bytes may be cut at the end of the head, and nowhere else.
+        text = getincrementaldecoder("utf-8")().decode(head, final=len(head) < HEAD_BYTES)
     except UnicodeDecodeError:
         text = "\0"
     if "\0" in text:
-        raise InputError("is none of GRIB, NetCDF, CSV (UTF-8) and TOML")
+        raise InputError(NO_KIND)
     for line in text.lstrip("\ufeff").splitlines():
         bare = line.strip()
         if bare and not bare.startswith("#"):

@@ -1,6 +1,7 @@
 """Wind, gust and stream from a table of text.
 
-The format is this project's own: CSV, UTF-8, one header line, one row per time and
+The format is this project's own: CSV (commas; or semicolons or tabs, and then decimal
+commas as well), UTF-8, one header line, one row per time and
 place, in UTC::
 
     time,wind_from_deg,wind_kn,gust_kn,set_deg,drift_kn,lat,lon
@@ -30,7 +31,7 @@ import numpy as np
 
 from goosewing.errors import InputError
 from goosewing.units import Array
-from goosewing.weather.base import hours_from_datetime
+from goosewing.weather.base import NO_KIND, hours_from_datetime
 from goosewing.weather.grid import (
     GUST,
     STREAM,
@@ -117,10 +118,13 @@ def split_csv(text: str) -> TextTable:
         If there is no row, a name comes twice, or a row has another length than the
         header.
     """
-    reader = csv.reader(text.lstrip("\ufeff").splitlines())
+    lines = text.lstrip("\ufeff").splitlines()
+    delimiter = _delimiter(lines)
+    reader = csv.reader(lines, delimiter=delimiter)
+    rows = reader if delimiter == "," else ([c.replace(",", ".") for c in row] for row in reader)
     found = [
         (reader.line_num, tuple(row))
-        for row in reader
+        for row in rows
         if any(cell.strip() for cell in row) and not row[0].lstrip().startswith("#")
     ]
     if len(found) < 2:
@@ -133,6 +137,14 @@ def split_csv(text: str) -> TextTable:
         if len(row) != len(header):
             raise InputError(f"row {line}: expected {len(header)} cells, got {len(row)}")
     return TextTable(header, tuple(row for _, row in found[1:]), tuple(n for n, _ in found[1:]))
+
+
+def _delimiter(lines: Sequence[str]) -> str:
+    """Return what parts the cells of the header: a tab, a semicolon or a comma."""
+    header = next(
+        (line for line in lines if line.strip() and not line.lstrip().startswith("#")), ""
+    )
+    return next((each for each in "\t;" if each in header), ",")
 
 
 def parse_time(text: str) -> datetime:
@@ -165,8 +177,10 @@ def read_table(path: str | os.PathLike[str]) -> GridWeather:
         return parse_table(Path(path).read_text(encoding="utf-8"))
     except InputError as error:
         raise InputError(str(error), where=where) from None
-    except (OSError, UnicodeDecodeError) as error:
-        raise InputError(f"cannot be read as text ({error})", where=where) from None
+    except UnicodeDecodeError:
+        raise InputError(NO_KIND, where=where) from None
+    except OSError as error:
+        raise InputError(f"cannot be read ({error.strerror})", where=where) from None
 
 
 def parse_table(text: str) -> GridWeather:

@@ -287,8 +287,12 @@ def read_tides(path: str | os.PathLike[str]) -> TidalStreams:
         return parse_tides(text, table)
     except InputError as error:
         raise InputError(str(error), where=file.name) from None
-    except (OSError, UnicodeDecodeError) as error:
-        raise InputError(f"cannot be read as text ({error})", where=file.name) from None
+    except UnicodeDecodeError:
+        raise InputError(
+            "is not a text (UTF-8), nor is it GRIB or NetCDF", where=file.name
+        ) from None
+    except OSError as error:
+        raise InputError(f"cannot be read ({error.strerror})", where=file.name) from None
 
 
 def parse_tides(text: str, table: str | None = None) -> TidalStreams:
