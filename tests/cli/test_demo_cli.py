@@ -39,6 +39,19 @@ def test_it_prints_a_plan_and_writes_nothing_unasked(run, desk):
     assert set(desk.rglob("*")) == before
 
 
+README = Path(__file__).parents[2] / "README.md"
+
+
+@pytest.mark.skipif(not README.is_file(), reason="no README beside the tests")
+def test_the_readme_shows_what_it_prints(run):
+    shown = README.read_text(encoding="utf-8").split("```text\n")[1].split("```")[0]
+    printed = run("demo").out
+    pieces = shown.split("…\n")
+    assert len(pieces) == 2
+    for piece in pieces:
+        assert piece in printed
+
+
 def test_it_is_the_plan_command_on_the_sample(run):
     arguments = ("--boat", "brisvik/boat.toml", "--wind", WIND, "--depart", DEPARTURE.isoformat())
     assert run("demo", "--json").out == run("plan", "marks.gpx", *arguments, "--json").out
