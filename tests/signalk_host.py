@@ -9,10 +9,12 @@ import hmac
 import importlib.util
 import json
 import os
+import shlex
 import shutil
 import signal
 import socket
 import subprocess
+import sys
 import time
 import urllib.error
 import urllib.request
@@ -24,6 +26,7 @@ from typing import Any
 CHECKOUT = Path(__file__).parents[1]
 PLUG = CHECKOUT / "plugin" / "signalk"
 FEEDER = CHECKOUT / "tests" / "signalk" / "feeder"
+FAKE = CHECKOUT / "tests" / "signalk" / "fake_engine.py"
 
 # What these tests were written against. Another may be tried by the variable.
 VERSION = os.environ.get("GOOSEWING_SIGNALK_VERSION", "2.23.0")
@@ -200,6 +203,7 @@ class Host:
     def start(self) -> Host:
         self.prepare()
         listening = socket.socket()
+        listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         listening.bind(("127.0.0.1", self.port))
         listening.listen(128)
         self.port = listening.getsockname()[1]
@@ -362,3 +366,54 @@ def until(what: Callable[[], Any], *, within_s: float = 15, say: Callable[[], An
         if time.monotonic() > end:
             raise AssertionError(f"not so within {within_s:g} s; {say()}")
         time.sleep(0.05)
+
+
+class FakeEngine:
+    """A room in which the stand-in engine is started, and what it was told there."""
+
+    def __init__(self, room: Path) -> None:
+        self.room = room
+        self.python = room / "python"
+        self.python.write_text(
+            f"#!/bin/sh\nFAKE_ENGINE_ROOM={shlex.quote(str(room))}\nexport FAKE_ENGINE_ROOM\n"
+            f"exec {shlex.quote(sys.executable)} -u {shlex.quote(str(FAKE))}\n"
+        )
+        self.python.chmod(0o755)
+        self.order()
+
+    def order(self, **orders: Any) -> None:
+        """How it behaves from its next start on."""
+        (self.room / "orders.json").write_text(json.dumps(orders))
+
+    def say(self, *messages: dict[str, Any] | str) -> None:
+        """Let it speak these at its next tick; the word DIE ends it."""
+        lines = [m if isinstance(m, str) else json.dumps(m) for m in messages]
+        draft = self.room / "draft"
+        draft.write_text("\n".join(lines))
+        until(lambda: not (self.room / "say.jsonl").exists())
+        draft.rename(self.room / "say.jsonl")
+
+    def heard(self, kind: str | None = None) -> list[dict[str, Any]]:
+        path = self.room / "heard.jsonl"
+        whole = path.read_text() if path.exists() else ""
+        messages = [
+            json.loads(line) for line in whole.splitlines(keepends=True) if line[-1] == "\n"
+        ]
+        return [m for m in messages if kind in (None, m["type"])]
+
+    def configuration(self, **more: Any) -> dict[str, Any]:
+        return {"python": str(self.python), "boat": "/boat.toml", "route": "asked", **more}
+
+
+def running(host: Host) -> bool:
+    status = host.status()
+    return status["state"] != "stopped" and status["engine"]["state"] == "running"
+
+
+def gone(pid: int) -> bool:
+    """Whether a process has ended; one that only waits to be reaped has."""
+    try:
+        words = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()
+    except (FileNotFoundError, ProcessLookupError):
+        return True
+    return words[0] == "Z"

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 import os
+import signal
 import sys
 import time
 from pathlib import Path
@@ -91,6 +92,8 @@ class Stand:
         self.state = {"state": "advising", "message": "port tack", "ages_s": {}}
 
     def run(self) -> None:
+        if self.orders.get("ignores_term"):
+            signal.signal(signal.SIGTERM, signal.SIG_IGN)
         with (self.room / "heard.jsonl").open("a", buffering=1) as heard:
             for text in sys.stdin:
                 heard.write(text)
@@ -98,6 +101,8 @@ class Stand:
                 getattr(self, message["type"])(message)
 
     def hello(self, _: dict[str, Any]) -> None:
+        if self.orders.get("mode") == "crash":
+            sys.exit("SomeError: it broke at once")
         if "refuse" in self.orders:
             speak({"type": "error", "message": self.orders["refuse"], "fatal": True})
             sys.exit(2)

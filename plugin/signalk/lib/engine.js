@@ -33,6 +33,7 @@ class Engine {
     this.on = on
     this.state = 'stopped'
     this.reason = ''
+    this.lastFault = null // why and when the last one went, for whoever asks later
     this.child = null
     this.rest = 0
     this.restarts = 0
@@ -205,6 +206,7 @@ class Engine {
     this.rest = Math.min(this.rest * 2 || FIRST_REST_MS, LONGEST_REST_MS)
     this.restarts += 1
     this.timer = setTimeout(() => this.launch(), this.rest)
+    this.lastFault = { time: new Date().toISOString(), reason }
     this.turn('resting', reason)
     this.on.lost()
   }
@@ -262,13 +264,23 @@ function lastLine (text) {
 }
 
 function lineSplitter (onLine, onEndless) {
-  let rest = ''
+  let pieces = []
+  let length = 0
   return chunk => {
-    const lines = (rest + chunk).split('\n')
-    rest = lines.pop()
-    for (const line of lines) if (line.trim()) onLine(line)
-    if (rest.length > LONGEST_LINE) {
-      rest = ''
+    // Only the new piece is searched: a long line must not cost its length squared.
+    const lines = chunk.split('\n')
+    const rest = lines.pop()
+    for (const line of lines) {
+      const whole = pieces.join('') + line
+      pieces = []
+      length = 0
+      if (whole.trim()) onLine(whole)
+    }
+    pieces.push(rest)
+    length += rest.length
+    if (length > LONGEST_LINE) {
+      pieces = []
+      length = 0
       onEndless()
     }
   }

@@ -35,6 +35,7 @@ class Plug {
     this.app = app
     this.id = id
     this.running = false
+    this.end = Promise.resolve()
     this.idle('')
   }
 
@@ -45,6 +46,7 @@ class Plug {
     this.plan = null
     this.events = []
     this.leftover = new Set()
+    this.leaving = null
     this.course = null
     this.lastCourse = null
     this.copy = null
@@ -55,6 +57,8 @@ class Plug {
   }
 
   start (given) {
+    // Two changes saved in quick succession: the host stops twice, then starts twice.
+    if (this.running) this.stop()
     this.idle('')
     this.settings = complete(given)
     const missing = this.lacking()
@@ -85,8 +89,13 @@ class Plug {
     }
   }
 
-  async stop () {
-    if (!this.running) return
+  stop () {
+    if (this.running) this.end = this.finish()
+    return this.end
+  }
+
+  /** Resolves when no process is left. */
+  async finish () {
     this.running = false
     clearInterval(this.clock)
     clearTimeout(this.leaving)
@@ -287,12 +296,14 @@ class Plug {
     this.shelf.hush('the engine stopped')
     this.leftover = new Set(this.shelf.resources.keys())
     if (this.copy) this.leftover.delete(key('routes', this.copy))
-    clearTimeout(this.leaving)
-    this.leaving = setTimeout(() => this.sweep(), LEFTOVER_MS)
+    // Counted from the first loss: an engine that fails again and again must not keep an old plan on show.
+    this.leaving ??= setTimeout(() => this.sweep(), LEFTOVER_MS)
   }
 
   /** Take away what a former engine published and the present one did not. */
   sweep () {
+    clearTimeout(this.leaving)
+    this.leaving = null
     if (!this.leftover.size) return
     const stays = new Set([...this.shelf.resources.keys()].filter(name => !this.leftover.has(name)))
     this.leftover.clear()
@@ -340,7 +351,7 @@ class Plug {
       activated: this.copy && shelf.has('routes', this.copy) ? this.copy : null,
       events: this.events,
       published: shelf.summary(),
-      engine: { state: engine.state, pid: engine.child?.pid ?? null, release: engine.release ?? null, restarts: engine.restarts, fault: engine.reason, ...engine.counts },
+      engine: { state: engine.state, pid: engine.child?.pid ?? null, release: engine.release ?? null, restarts: engine.restarts, lastFault: engine.lastFault, ...engine.counts },
       refused: [...shelf.refused],
       faults: shelf.faults
     }

@@ -34,6 +34,11 @@ module.exports = app => {
     },
     registerWithRouter (router) {
       router.post('/delta', (req, res) => {
+        // JSON has no word for these, a driver has.
+        const odd = { NaN, Infinity }
+        for (const { values } of req.body.updates) {
+          for (const entry of values) if (Object.hasOwn(odd, entry.value)) entry.value = odd[entry.value]
+        }
         app.handleMessage('feeder', req.body)
         res.json({})
       })
