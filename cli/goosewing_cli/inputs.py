@@ -327,7 +327,11 @@ def read_marks(
         made = marks.Marks(ahead.marks, (*made.notices, *ahead.notices))
     if here is not None:
         ahead = marks.starting_here(made.marks, *here)
-        made = marks.Marks(ahead.marks, (*made.notices, *ahead.notices))
+        kept: tuple[str, ...] = ()
+        if next_mark is None and len(ahead.marks) > len(made.marks) > 1:
+            said = f"All marks are kept, {made.marks[0].name} first: name the next with --next."
+            kept = (said,)
+        made = marks.Marks(ahead.marks, (*made.notices, *ahead.notices, *kept))
     return made
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import textwrap
 from datetime import UTC, timedelta
 from math import floor
@@ -92,8 +93,9 @@ def held(words: str) -> str:
 def paragraph(console: Console, text: str, indent: str = "") -> None:
     """Print text wrapped at the console's width, never wider than is read well."""
     width = min(console.width, 100)
-    for line in textwrap.wrap(text, width, initial_indent=indent, subsequent_indent=indent + "  "):
-        console.print(Text(line))
+    whole = re.sub(r"(?<=\d) (?=(?:kn|nm|h|min|s)\b)", HOLD, text)
+    for line in textwrap.wrap(whole, width, initial_indent=indent, subsequent_indent=indent + "  "):
+        console.print(Text(line.replace(HOLD, " ")))
 
 
 def zone_words(plan: Plan, zone: tzinfo) -> str:
@@ -186,7 +188,12 @@ def _at(place: Fix) -> str:
 def _before(board: Board, waiting: list[Manoeuvre]) -> tuple[list[Manoeuvre], list[Manoeuvre]]:
     """Split off the manoeuvres that come before a board starts."""
     assert board.start.time is not None
-    now = [m for m in waiting if m.time < board.start.time or m.cost_s == 0.0]
+    here = (board.start.lat, board.start.lon)
+    now = [
+        m
+        for m in waiting
+        if m.time < board.start.time or (m.time == board.start.time and (m.lat, m.lon) == here)
+    ]
     return now, [m for m in waiting if m not in now]
 
 

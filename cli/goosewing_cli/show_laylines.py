@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from datetime import datetime, tzinfo
     from pathlib import Path
 
-    from goosewing.laylines import FromHere, LaylineSheet
+    from goosewing.laylines import FromHere, LaylineSheet, PoledFromHere
     from goosewing.records import Layline
 
 OTHER = {"port": "starboard", "starboard": "port"}
@@ -42,6 +42,8 @@ def show_laylines(
         console.print(Text(f"From here to the laylines of {sheet.from_here[0].mark}", style="bold"))
         for lie in sheet.from_here:
             paragraph(console, lie_words(lie, time, zone), indent="  ")
+        for poled in sheet.poled_from_here:
+            paragraph(console, poled_words(poled, time, zone), indent="  ")
     magnetic = sheet.magnetic_courses_deg or (None,) * len(sheet.laylines)
     both = zip(sheet.laylines, magnetic, strict=True)
     for mark, lines in groupby(both, key=lambda pair: pair[0].mark):
@@ -69,17 +71,20 @@ def _table(lines: Sequence[tuple[Layline, float | None]]) -> Table:
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
     table.add_column("Layline", no_wrap=True)
     table.add_column("Sails")
-    for name in ("Course", *(["magnetic"] if magnetic else []), "Plot", "nm"):
+    twin = ["magnetic"] if magnetic else []
+    for name in ("Course", *twin, "Plot", *twin, "nm"):
         table.add_column(name, justify="right", no_wrap=True)
     for line, from_magnetic in lines:
         course = [three_figures(line.course_over_ground_deg)]
+        plot = [three_figures(line.course_over_ground_deg + 180.0)]
         if from_magnetic is not None:
             course.append(f"{three_figures(from_magnetic)}M")
+            plot.append(f"{three_figures(from_magnetic + 180.0)}M")
         table.add_row(
             Text(f"{line.tack} tack", style=SIDE_STYLE[line.tack]),
             line.sail_set,
             *course,
-            three_figures(line.course_over_ground_deg + 180.0),
+            *plot,
             f"{_length_nm(line):.1f}",
         )
     return table
@@ -134,17 +139,27 @@ def lie_words(lie: FromHere, time: datetime, zone: tzinfo | None) -> str:
     line = f"{lie.tack} tack, {lie.sail_set}"
     if lie.state == "on it":
         return f"{line}: on it now."
+    if lie.overstood_nm is not None and lie.downwind:
+        return f"{line}: beyond it by {lie.overstood_nm:.1f} nm: steer up for the mark."
     if lie.overstood_nm is not None:
         return f"{line}: overstood by {lie.overstood_nm:.1f} nm."
     if lie.distance_nm is None or lie.elapsed_h is None:
         return f"{line}: not met on {OTHER[lie.tack]} tack."
     there = time + timedelta(hours=lie.elapsed_h)
-    local = ""
-    if zone is not None:
-        from goosewing.positions import local_clock
-
-        local = f" ({local_clock(there, zone)})"
     return (
         f"{line}: {lie.distance_nm:.1f} nm to it on {OTHER[lie.tack]} tack, "
-        f"{hours_and_minutes(lie.elapsed_h)}, at {clock(there)}{local}."
+        f"{hours_and_minutes(lie.elapsed_h)}, at {_moment(there, zone)}."
+    )
+
+
+def poled_words(lie: PoledFromHere, time: datetime, zone: tzinfo | None) -> str:
+    """Say how she lies to the sector of a poled sail set."""
+    if lie.state == "inside":
+        return f"{lie.sail_set}: inside the sector, the mark can be reached under it now."
+    if lie.distance_nm is None or lie.elapsed_h is None:
+        return f"{lie.sail_set}: outside the sector, and no board downwind leads into it."
+    there = time + timedelta(hours=lie.elapsed_h)
+    return (
+        f"{lie.sail_set}: not yet: {lie.distance_nm:.1f} nm on {lie.tack} tack, "
+        f"{lie.by_sail_set}, {hours_and_minutes(lie.elapsed_h)}, at {_moment(there, zone)}."
     )

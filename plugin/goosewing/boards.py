@@ -256,7 +256,11 @@ def with_margin(
         at = np.flatnonzero(found.mode == mode[i])
         if at.size:
             row[i], moved[i] = found.row_deg[at[0]], True
-    return replace(choices, last_row_deg=row), moved
+    trial = replace(choices, last_row_deg=row)
+    # So far freer that the boards make nothing good towards the mark: no layline there.
+    lost = np.isnan(_reach(held, course, trial, choices.turns))
+    row = np.where(lost, choices.last_row_deg, row)
+    return replace(choices, last_row_deg=row), moved & ~lost
 
 
 def within_corridor(

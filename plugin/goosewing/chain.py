@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
+from goosewing.errors import NoPlanError
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -94,6 +96,11 @@ def cheapest(legs: Sequence[Ways], costs: Costs, allowed: Sequence[BoolArray]) -
     -------
     list of int
         The index of the chosen way of each leg.
+
+    Raises
+    ------
+    NoPlanError
+        If no chain of allowed ways can be sailed.
     """
     own = [_own_h(ways, costs, may) for ways, may in zip(legs, allowed, strict=True)]
     total = own[0] + costs.starting(legs[0])
@@ -102,6 +109,8 @@ def cheapest(legs: Sequence[Ways], costs: Costs, allowed: Sequence[BoolArray]) -
         reached = total[:, np.newaxis] + costs.joining(before, after)
         came_from.append(np.argmin(reached, axis=0))
         total = np.min(reached, axis=0) + h
+    if not np.isfinite(total.min()):
+        raise NoPlanError("no boards lead over all marks as asked: try less margin or more room")
     chosen = [int(np.argmin(total))]
     for back in reversed(came_from):
         chosen.append(int(back[chosen[-1]]))

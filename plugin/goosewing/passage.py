@@ -159,7 +159,7 @@ def solve(
     )  # fmt: skip
     if weather.varies_in_place:
         return replace(made, bound_h=None, relaxed_h=min(relaxed, made.elapsed_h))
-    return made
+    return replace(made, bound_h=_bound_of_all_h(waters, courses, start_h, made))
 
 
 # ---- before the search -----------------------------------------------------------------------
@@ -293,7 +293,8 @@ def _not_reached(waters: Waters, mark: Mark, roots: Sequence[Root]) -> NoPlanErr
     if cover.end is not None:
         return OutsideForecastError(
             f"{mark.name} is not reached before the forecast ends on {cover.end:%Y-%m-%d} at "
-            f"{clock(cover.end)}, {setting_out}",
+            f"{clock(cover.end)}, {setting_out}; or wind beyond every sail set's limits, or the "
+            "stream, bars the way",
             ends_too_soon=True,
         )
     if cover.lat_north is not None:
@@ -523,6 +524,11 @@ def _begun_as_wished(stage: Stage, best: Boards, ahead: manoeuvres.Mode | None) 
     orders = [
         (best.helms[i], *best.helms[:i], *best.helms[i + 1 :]) for i in range(1, len(best.helms))
     ]
+    # In a wind that turns against the wish, a short board of it may be all it takes.
+    orders += [
+        (replace(helm, hours=max(stage.shortest_h, 0.05 * best.elapsed_h)), *best.helms)
+        for helm in best.helms[1:]
+    ]
     trials = [_try(stage, _joined(helms)) for helms in orders if _begins_as_wished(stage, helms)]
     made = [trial for trial in trials if trial is not None]
     return min(made, key=lambda boards: _until_ahead_h(stage, boards, ahead), default=best)
@@ -616,7 +622,7 @@ def _compared(stage: Stage, leg: Leg) -> tuple[Leg, float]:
         leg,
         straight_h=straight,
         saved_min=None if straight is None else (straight - leg.elapsed_h) * 60.0,
-        bound_h=least,
+        bound_h=None if least is None else min(least, leg.elapsed_h),
         reasons=_reasons(stage, leg, straight),
     )
     return compared, relaxed
@@ -647,6 +653,25 @@ def _reasons(stage: Stage, leg: Leg, straight: float | None) -> tuple[str, ...]:
     if straight is None:
         said.append("No single sail set can hold the straight course all the way.")
     return tuple(said)
+
+
+def _bound_of_all_h(
+    waters: Waters, courses: Sequence[Course], start_h: float, made: Plan
+) -> float | None:
+    """Return the least time over all legs, each begun when the one before could end at best.
+
+    A leg's own bound begins when the plan begins it: their sum would be none,
+    where the wind is better earlier.
+    """
+    if len(courses) == 1:
+        return made.legs[0].bound_h
+    at = start_h
+    for course, leg in zip(courses, made.legs, strict=True):
+        least = bound.least_time_h(waters, course, at, 2.0 * leg.elapsed_h)
+        if least is None:
+            return None
+        at += least
+    return min(at - start_h, made.elapsed_h)
 
 
 def _beyond_notice(legs: Sequence[Leg]) -> list[str]:

@@ -111,7 +111,7 @@ def make(
     said = (*notices, *dropped)
     from goosewing import rounding
 
-    if changes(weather):
+    if changes(weather) or _waits_for_daylight(boat):
         from goosewing import passage
 
         if rounding.needed(kept):
@@ -137,6 +137,11 @@ def make(
 def changes(weather: Weather) -> bool:
     """Whether wind or stream change, or are known for some times or places only."""
     return weather.varies_in_time or weather.varies_in_place or weather.coverage != Coverage()
+
+
+def _waits_for_daylight(boat: Boat) -> bool:
+    """Whether what she may carry changes with the hour, though the wind doesn't."""
+    return not boat.night_poled and any(sails.poled for sails in boat.sail_sets)
 
 
 def usable_marks(marks: Sequence[Mark]) -> tuple[tuple[Mark, ...], tuple[str, ...]]:

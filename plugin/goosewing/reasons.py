@@ -49,9 +49,18 @@ def for_leg(
     """
     said = [_lie(held, course, ways, way, mark)]
     pays = break_even(held, ways, course.distance_nm, before)
-    if pays is not None:
-        said.append(_break_even_words(held, ways, way, pays, course.distance_nm))
+    if pays is not None and _tells(held, ways, way, pays, course.distance_nm):
+        said.append(_break_even_words(held, ways, pays, course.distance_nm))
     return tuple(said)
+
+
+def _tells(held: VelocitySet, ways: Ways, way: int, pays: BreakEven, distance_nm: float) -> bool:
+    """Whether the break-even explains what was chosen, and is not far beyond the leg."""
+    sets = _sail_sets(held, ways)
+    chosen = set(sets[way])
+    worth = distance_nm > pays.distance_nm
+    reference = pays.changing if worth else pays.keeping
+    return chosen == set(sets[reference]) and pays.distance_nm < FAR_BEYOND * distance_nm
 
 
 def _lie(held: VelocitySet, course: Course, ways: Ways, way: int, mark: str) -> str:
@@ -73,6 +82,10 @@ def _fastest_straight_kn(ways: Ways, course: Course) -> float | None:
     if not single.any():
         return None
     return course.distance_nm / float(ways.elapsed_h[single].sum(axis=1).min())
+
+
+FAR_BEYOND = 10.0
+"""A break-even so many times the leg's length is no news."""
 
 
 class BreakEven(NamedTuple):
@@ -151,21 +164,15 @@ def _manoeuvring_h(held: VelocitySet, ways: Ways, before: Mode | None) -> Array:
     return costs.inside(ways) + costs.starting(ways)
 
 
-def _break_even_words(
-    held: VelocitySet, ways: Ways, way: int, pays: BreakEven, distance_nm: float
-) -> str:
+def _break_even_words(held: VelocitySet, ways: Ways, pays: BreakEven, distance_nm: float) -> str:
     names = [
         held.modes[i].name for i in (ways.mode[pays.changing, 0], ways.mode[pays.changing, -1])
     ]
     sails = names[0] if names[0] == names[1] else f"{names[0]} with {names[1]}"
     kept = held.modes[ways.mode[pays.keeping, 0]].name
-    verdict = "it is worth it" if _changes_way(held, ways, way, pays) else f"she keeps {kept}"
+    worth = distance_nm > pays.distance_nm
+    verdict = "it is worth it" if worth else f"she keeps {kept}"
     return (
         f"On this bearing {sails} pays for its manoeuvres beyond {pays.distance_nm:.1f} nm; "
         f"this leg is {distance_nm:.1f} nm, so {verdict}."
     )
-
-
-def _changes_way(held: VelocitySet, ways: Ways, way: int, pays: BreakEven) -> bool:
-    sets = _sail_sets(held, ways)
-    return bool(set(sets[way]) == set(sets[pays.changing]))

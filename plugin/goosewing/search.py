@@ -51,6 +51,10 @@ BAND_CELLS = 7
 BOX = (0.35, 0.8)
 """How far the first area reaches beyond the ends and to either side, in lengths of the leg."""
 
+LONGEST_GUESSES = 30.0
+WAIT_H = 48.0
+"""No leg is searched for longer than so many times its guess, and two days of waiting for wind."""
+
 SLOWEST_H_PER_NM = 10.0
 """The guess for a direction in which nothing is made good. [h/nm]"""
 
@@ -207,6 +211,8 @@ class _Round:
     progress: Callable[[float], None] | None
     store: _Store = field(default_factory=_Store.empty)
     least_change_h: Array = field(init=False)
+    cell_nm: float = field(init=False)
+    latest_h: float = field(init=False)
     best: Array = field(init=False)
     holder: Numbers = field(init=False)
     arrived: dict[int, tuple[float, int]] = field(default_factory=dict)
@@ -217,6 +223,10 @@ class _Round:
         elsewhere = np.where(
             np.eye(len(self.waters.modes), dtype=bool), np.inf, self.costs.min(axis=0)
         )
+        nm_per_deg = self.course.distance_nm / self.course.mercator_deg
+        self.cell_nm = self.grid.cell_deg * nm_per_deg
+        guess_h = self.course.distance_nm * float(np.min(self.gauge[-1]))
+        self.latest_h = max(root.time_h for root in self.roots) + LONGEST_GUESSES * guess_h + WAIT_H
         least = elsewhere.min(axis=1)
         self.least_change_h = np.where(np.isfinite(least), least, 0.0)
         self.best = np.full(size, np.inf)
@@ -285,8 +295,12 @@ class _Round:
         changed = remaining * per_nm(-1) + self.least_change_h[mode]
         return np.asarray(np.minimum(remaining * per_nm(mode), changed))
 
-    def _keep(self, **block: Column) -> Numbers:
-        """Add states that are the best of their cell and mode so far; return their indices."""
+    def _keep(self, *, slow: BoolArray | None = None, **block: Column) -> Numbers:
+        """Add states that are the best of their cell and mode so far; return their indices.
+
+        A state that is too slow to leave its cell within a step may take its
+        parent's place there, though it can't be better: else a lull would end the search.
+        """
         lost = ~(np.abs(block["lat"]) < 89.0) | ~np.isfinite(block["lon"] + block["time"])
         block["lat"] = np.where(lost, self.course.lat1, block["lat"])
         block["lon"] = np.where(lost, self.course.lon1, block["lon"])
@@ -294,12 +308,14 @@ class _Round:
         remaining, bearing = self._distance_and_bearing(block["lat"], block["lon"])
         self.touched |= bool(np.any(~lost & (cell < 0))) and self.grid.allowed is None
         ok = cell >= 0
-        ok &= block["time"] + remaining / self.fastest_kn <= self._deadline()
+        ok &= block["time"] + remaining / self.fastest_kn <= min(self._deadline(), self.latest_h)
         to_go = self._to_go_h(remaining, bearing, block["mode"])
         value = np.where(ok, block["time"] + to_go, np.inf)
         slot = np.where(ok, cell * len(self.waters.modes) + block["mode"], 0)
-        ok &= value < self.best[slot] - 1e-9
-        at = np.flatnonzero(ok)
+        better = value < self.best[slot] - 1e-9
+        if slow is not None:
+            better |= slow & (self.holder[slot] == block["parent"])
+        at = np.flatnonzero(ok & better)
         if not at.size:
             return at
         at = at[np.lexsort((value[at], slot[at]))]
@@ -326,6 +342,9 @@ class _Round:
         after, before = after[other], before[other]
         tacking = (np.nan_to_num(s.row[before], nan=180.0) < 90.0).astype(np.intp)
         cost = self.costs[tacking, s.mode[before], after]
+        # At the start and at a mark the angle sailed next is not known yet: the cheaper turn.
+        either = self.costs[:, s.mode[before], after].min(axis=0)
+        cost = np.where(np.isnan(s.row[before]), either, cost)
         return self._keep(
             time=s.time[before] + cost, lat=s.lat[before], lon=s.lon[before], mode=after,
             row=np.full(len(after), np.nan), sailed=np.zeros(len(after)), parent=before,
@@ -361,12 +380,14 @@ class _Round:
         )
         parent = np.repeat(index, east.shape[1])
         lat = s.lat[parent]
+        run = np.hypot(np.nan_to_num(east), np.nan_to_num(north)).max(axis=1) * self.step_h
+        slow = np.repeat(run < self.cell_nm, east.shape[1])
         dlat, dlon = degrees_per_hour(lat, east.ravel(), north.ravel())
         return self._keep(
             time=np.where(np.isnan(dlat), np.nan, s.time[parent] + self.step_h),
             lat=lat + dlat * self.step_h, lon=s.lon[parent] + dlon * self.step_h,
             mode=np.full(len(parent), number), row=row.ravel(),
-            sailed=s.sailed[parent] + self.step_h, parent=parent,
+            sailed=s.sailed[parent] + self.step_h, parent=parent, slow=slow,
         )  # fmt: skip
 
     def _aim(

@@ -246,7 +246,7 @@ def _leg_record(
         elapsed_h=elapsed,
         straight_h=straight,
         saved_min=None if straight is None else (straight - elapsed) * 60.0,
-        bound_h=leg.bound_h,
+        bound_h=min(leg.bound_h, elapsed),
         boards=tuple(boards),
         manoeuvres=tuple(turns),
         laylines=_sailed_laylines(leg, boards),

@@ -123,9 +123,7 @@ def _for_wind(boat: Boat, tws_kn: float, step_deg: float) -> WindTargets:
         tws_kn=tws_kn,
         upwind=tuple(t for at in own if (t := _best(held, at, held.north_kn[at]))),
         downwind=tuple(t for at in own if (t := _best(held, at, -held.north_kn[at]))),
-        not_worth_sailing=tuple(
-            s for at in own for s in _sectors(held, at, _inside(_share_of_hull(held, at)))
-        ),
+        not_worth_sailing=_not_worth(held, own, everything),
         carry=_carry(held, own, everything),
     )
 
@@ -231,15 +229,28 @@ def _inside(share: Array) -> BoolArray:
     return deep
 
 
+def _deep(
+    held: VelocitySet, own: list[NDArray[np.intp]], everything: NDArray[np.intp]
+) -> list[BoolArray]:
+    """Return which angles of each sail set lie too deep inside the hull of all of them."""
+    if not everything.size:
+        return []
+    share = dict(zip(everything.tolist(), _share_of_hull(held, everything).tolist(), strict=True))
+    return [_inside(np.array([share[i] for i in at.tolist()])) for at in own]
+
+
+def _not_worth(
+    held: VelocitySet, own: list[NDArray[np.intp]], everything: NDArray[np.intp]
+) -> tuple[SailSector, ...]:
+    deep = _deep(held, own, everything)
+    return tuple(
+        s for at, inside in zip(own, deep, strict=True) for s in _sectors(held, at, inside)
+    )
+
+
 def _carry(
     held: VelocitySet, own: list[NDArray[np.intp]], everything: NDArray[np.intp]
 ) -> tuple[SailSector, ...]:
-    if not everything.size:
-        return ()
-    share = dict(zip(everything.tolist(), _share_of_hull(held, everything).tolist(), strict=True))
-    sectors = [
-        sector
-        for at in own
-        for sector in _sectors(held, at, ~_inside(np.array([share[i] for i in at.tolist()])))
-    ]
+    deep = _deep(held, own, everything)
+    sectors = [s for at, inside in zip(own, deep, strict=True) for s in _sectors(held, at, ~inside)]
     return tuple(sorted(sectors, key=lambda sector: sector.twa_deg))

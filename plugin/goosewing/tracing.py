@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from goosewing import earth, wind
-from goosewing.motion import Going, Waters, advance
+from goosewing.boat.model import Sailing
+from goosewing.motion import Airs, Going, Waters, advance
 from goosewing.polish import steps_for
 from goosewing.reckoning import Clock, manoeuvres_due, time_of
 from goosewing.records import Board, BoardPoint, Fix, Layline, Leg, Mark
@@ -102,8 +103,7 @@ def leg_record(
 
 def _board(waters: Waters, mode: Mode, helm: Helm, start_h: float, lat: float, lon: float) -> Board:
     times, lats, lons = _trace(waters, mode, helm, start_h, lat, lon)
-    airs = waters.airs(times, lats, lons)
-    going = waters.steered(mode, helm.steer, helm.control_deg, airs)
+    airs, going = _known(waters, mode, helm, times, lats, lons)
     gone = earth.loxodrome_inverse(lats[:-1], lons[:-1], lats[1:], lons[1:]).distance_nm
     distance = float(np.sum(gone))
     log = float(np.trapezoid(going.sailing.boat_speed_kn, times))
@@ -145,10 +145,34 @@ def _board(waters: Waters, mode: Mode, helm: Helm, start_h: float, lat: float, l
         log_nm=log,
         elapsed_h=helm.hours,
         points=points,
-        twd_deg=float(airs.twd_deg[0]),
+        twd_deg=float(airs.twd_deg[0]) % 360.0,
         poled=mode.poled,
         beyond_forecast=_beyond(waters, times),
     )
+
+
+def _known(
+    waters: Waters, mode: Mode, helm: Helm, times: Array, lats: Array, lons: Array
+) -> tuple[Airs, Going]:
+    """How she goes at every point; at one just past a table's or a forecast's end as at its next.
+
+    A board is sailed by the middles of its steps; its very ends may lie a hair beyond.
+    """
+    airs = waters.airs(times, lats, lons)
+    going = waters.steered(mode, helm.steer, helm.control_deg, airs)
+    known = np.flatnonzero(np.isfinite(going.sailing.boat_speed_kn + going.east_kn))
+    if len(known) == len(times) or not len(known):
+        return airs, going
+    nearest = known[np.abs(np.arange(len(times))[:, np.newaxis] - known).argmin(axis=1)]
+    sailing = Sailing(*(values[nearest] for values in going.sailing))
+    filled = Going(
+        going.east_kn[nearest],
+        going.north_kn[nearest],
+        going.possible[nearest],
+        sailing,
+        going.heading_deg[nearest],
+    )
+    return Airs(*(values[nearest] for values in airs)), filled
 
 
 def _fix(point: BoardPoint) -> Fix:

@@ -86,6 +86,40 @@ def test_overstood_is_told_in_words(run):
     assert "overstood by" in ran.out
 
 
+def test_downwind_she_is_told_what_to_do(run):
+    def said(at):
+        ran = run(*LINES, "--at", at, "--next", "Finish")
+        assert ran.code == 0
+        return " ".join(ran.out.split())
+
+    # The wind is from 315: far to one side the mark is a reach, dead to windward of it a run.
+    aside, above = said("56.87,12.50"), said("56.80,11.95")
+    assert "beyond it by" in aside
+    assert "nm: steer up for the mark." in aside
+    assert "wing-and-wing: outside the sector, and no board downwind leads into it." in aside
+    assert "overstood" not in aside
+    assert "wing-and-wing: inside the sector, the mark can be reached under it now." in above
+
+
+def test_the_plotted_course_has_its_magnetic_twin(run):
+    ran = run(*LINES, "--variation", "5W", "--json")
+    line = json.loads(ran.out)["laylines"][0]
+    plot = round(line["course_over_ground_deg"] + 180.0) % 360
+    magnetic = round(line["course_over_ground_deg"] + 185.0) % 360
+    shown = run(*LINES, "--variation", "5W").out
+    row = next(each for each in shown.splitlines() if each.startswith(f"{line['tack']} tack"))
+    assert row.split()[-3:-1] == [f"{plot:03d}°", f"{magnetic:03d}°M"]
+
+
+@pytest.mark.parametrize("command", ["laylines", "plan"])
+def test_without_a_next_mark_it_is_said_that_all_are_kept(run, command):
+    arguments = (command, *LINES[1:], "--json", "--at", "56.5,12.1")
+    kept = "All marks are kept, Start first: name the next with --next."
+    assert kept in json.loads(run(*arguments).out)["notices"]
+    for more in (("--next", "Turn"), ("--next", "Start")):
+        assert kept not in json.loads(run(*arguments, *more).out)["notices"]
+
+
 def test_every_line_of_the_screen_fits_eighty_columns(run):
     for more in ((), ("--variation", "5.4E"), ("--at", "56.5,12.1", "--zone", "Europe/Stockholm")):
         ran = run(*LINES, *more)

@@ -739,6 +739,7 @@ def test_no_line_of_the_table_ends_in_blanks_or_parts_a_number_from_its_unit(run
     assert "\ue000" not in table
     assert re.search(r"\(\d+ (s|min)\)", table)
     assert "0.2 nm off" in table
+    assert not re.search(r"\d\n +(kn|nm|h|min|s)\b", table)
     assert not re.search(r"\(\d+$", table, re.MULTILINE)
 
 

@@ -236,7 +236,7 @@ BAD = {
     "nan.csv": "wind_kn",
     "ragged.csv": "expected 3 cells",
     "empty.csv": "is empty",
-    "noise.bin": "none of GRIB",
+    "noise.bin": "not GRIB, NetCDF, CSV or TOML",
     "stream.toml": "holds no wind, only a stream",
     "bad.toml": "TOML",
     "furlongs.nc": "furlong",
