@@ -410,7 +410,7 @@ LINES = st.none() | st.text(
 DECIMALS = 10_000_000
 MARKS = st.builds(
     Mark,
-    name=XML_TEXT,
+    name=XML_TEXT.map(str.strip),  # blanks around a name are no part of it
     lat=st.integers(-90 * DECIMALS, 90 * DECIMALS).map(lambda n: n / DECIMALS),
     lon=st.integers(-180 * DECIMALS, 180 * DECIMALS - 1).map(lambda n: n / DECIMALS),
     description=LINES,
