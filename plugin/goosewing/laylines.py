@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import partial
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -45,6 +45,8 @@ class FromHere:
         Along the other board to the layline, where she is short of it.
     overstood_nm : float or None
         How far beyond it she is, square to it.
+    downwind : bool
+        Whether the mark lies downwind: beyond the layline she then steers up for it.
     """
 
     mark: str
@@ -54,6 +56,29 @@ class FromHere:
     distance_nm: float | None = None
     elapsed_h: float | None = None
     overstood_nm: float | None = None
+    downwind: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PoledFromHere:
+    """How the boat lies to the sector from which a poled sail set reaches the mark.
+
+    Attributes
+    ----------
+    state : str
+        "inside", "not yet" (so far on another board she is), or "too far up" (the
+        other board leads away from it).
+    tack, by_sail_set, distance_nm, elapsed_h
+        The board that leads there, and for how long; None unless "not yet".
+    """
+
+    mark: str
+    sail_set: str
+    state: str
+    tack: str | None = None
+    by_sail_set: str | None = None
+    distance_nm: float | None = None
+    elapsed_h: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,6 +88,7 @@ class LaylineSheet:
     boat: str
     laylines: tuple[Layline, ...]
     from_here: tuple[FromHere, ...] = ()
+    poled_from_here: tuple[PoledFromHere, ...] = ()
     magnetic_courses_deg: tuple[float, ...] | None = None
     """Course over the ground of each line, from magnetic north, where a variation is given."""
     notices: tuple[str, ...] = ()
@@ -114,6 +140,7 @@ def sheet(
         raise InputError(f"the margin must be 0 to 45 degrees, got {margin_deg:g}")
     lines: list[Layline] = []
     ahead: tuple[FromHere, ...] = ()
+    poled: tuple[PoledFromHere, ...] = ()
     for number, (origin, mark) in enumerate(pairwise(marks)):
         course = course_between(origin.lat, origin.lon, mark.lat, mark.lon)
         needed = needed_velocities(held, course.bearing_deg)
@@ -122,8 +149,15 @@ def sheet(
         lines += of_mark
         if here is not None and number == 0:
             ahead = from_here(held, mark, needed, of_mark, here)
+            poled = poled_from_here(held, mark, needed, of_mark, here)
     said = (*notices, *sector_notices(held, lines))
-    return LaylineSheet(boat=held.boat.name, laylines=tuple(lines), from_here=ahead, notices=said)
+    return LaylineSheet(
+        boat=held.boat.name,
+        laylines=tuple(lines),
+        from_here=ahead,
+        poled_from_here=poled,
+        notices=said,
+    )
 
 
 def check_length(length_nm: float | None) -> None:
@@ -228,6 +262,67 @@ def _same_sails(held: VelocitySet, a: Held, b: Held) -> bool:
     return one.sail_set == two.sail_set and not one.poled
 
 
+def poled_from_here(
+    held: VelocitySet,
+    mark: Mark,
+    needed: Sequence[Held],
+    lines: Sequence[Layline],
+    here: tuple[float, float],
+) -> tuple[PoledFromHere, ...]:
+    """Say for each poled sail set whether it reaches the mark from here, or from when on.
+
+    Outside its sector she goes on, on the best board downwind of that side's tack
+    under other sails, until the mark lies on the sector's edge.
+    """
+    bearing = course_between(*here, mark.lat, mark.lon).bearing_deg
+    edges: dict[str, list[int]] = {}
+    for at, one in enumerate(needed):
+        mode = held.modes[held.mode[one.index]]
+        if mode.poled:
+            edges.setdefault(mode.name, []).append(at)
+    found = []
+    for name, of_set in edges.items():
+        lies = partial(PoledFromHere, mark=mark.name, sail_set=name)
+        inside = {
+            at: needed[at].safer * float(earth.wrap_180(bearing - lines[at].course_over_ground_deg))
+            for at in of_set
+        }
+        # The edge of which the mark lies farthest to the wrong side is the one to reach.
+        at = min(inside, key=lambda edge: inside[edge])
+        if inside[at] >= 0.0:
+            found.append(lies(state="inside"))
+            continue
+        board = _board_to_the_edge(held, mark, needed, lines[at], here)
+        found.append(lies(state="too far up") if board is None else lies(state="not yet", **board))
+    return tuple(found)
+
+
+def _board_to_the_edge(
+    held: VelocitySet,
+    mark: Mark,
+    needed: Sequence[Held],
+    edge: Layline,
+    here: tuple[float, float],
+) -> dict[str, Any] | None:
+    for one in needed:
+        mode = held.modes[held.mode[one.index]]
+        if mode.poled or mode.tack != edge.tack:
+            continue
+        course = edge.course_over_ground_deg
+        own = _course_deg(held, one.index)
+        meeting = earth.loxodromes_meet(*here, own, mark.lat, mark.lon, course)
+        distance = float(meeting.first_nm)
+        if distance >= 0.0 and float(meeting.second_nm) >= 0.0:
+            speed = float(np.hypot(held.east_kn[one.index], held.north_kn[one.index]))
+            return {
+                "tack": mode.tack,
+                "by_sail_set": mode.name,
+                "distance_nm": distance,
+                "elapsed_h": distance / speed,
+            }
+    return None
+
+
 def _lie(
     held: VelocitySet,
     mark: Mark,
@@ -240,7 +335,11 @@ def _lie(
     first, second = float(meeting.first_nm), float(meeting.second_nm)
     back = earth.loxodrome_direct(mark.lat, mark.lon, course + 180.0, 1.0)
     off = float(earth.cross_track_nm(*here, float(back.lat), float(back.lon), mark.lat, mark.lon))
-    lies = partial(FromHere, mark=mark.name, tack=line.tack, sail_set=line.sail_set)
+    bearing = course_between(*here, mark.lat, mark.lon).bearing_deg
+    downwind = abs(float(earth.wrap_180(bearing - held.airs.twd_deg))) > 90.0
+    lies = partial(
+        FromHere, mark=mark.name, tack=line.tack, sail_set=line.sail_set, downwind=downwind
+    )
     if abs(off) <= ON_THE_LAYLINE_NM:
         return lies(state="on it", distance_nm=0.0, elapsed_h=0.0)
     if first < 0.0:

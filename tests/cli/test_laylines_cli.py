@@ -92,8 +92,8 @@ def test_downwind_she_is_told_what_to_do(run):
         assert ran.code == 0
         return " ".join(ran.out.split())
 
-    # The wind is from 315: far to one side the mark is a reach, dead to windward of it a run.
-    aside, above = said("56.87,12.50"), said("56.80,11.95")
+    # The wind is from 315: far to one side the mark is a reach, from dead to windward a run.
+    aside, above = said("56.87,12.50"), said("56.80,12.13")
     assert "beyond it by" in aside
     assert "nm: steer up for the mark." in aside
     assert "wing-and-wing: outside the sector, and no board downwind leads into it." in aside

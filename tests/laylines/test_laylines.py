@@ -247,6 +247,34 @@ def test_on_the_layline_she_is_told_so(brisvik):
     assert next(each for each in found if each.tack == "port").state == "on it"
 
 
+@pytest.mark.parametrize("side", [1.0, -1.0])
+def test_under_which_poled_sails_the_mark_is_reached_from_here(brisvik, side):
+    weather = SteadyWeather(0.0, 10.0)
+    marks = leg(0.0, 20.0, 180.0, 0.001)
+    track_angle, speed = best_angle(brisvik, 10.0, upwind=False)
+
+    def poled(off_deg):
+        # The mark bears so far off dead downwind, to the left where she'd be on port tack.
+        away = -vector(180.0 - side * off_deg, 5.0)
+        found = drawn(brisvik, weather, marks, here=on_the_plane(marks[1], *away))
+        (lie,) = found.poled_from_here
+        assert lie.sail_set == "wing-and-wing"
+        return lie
+
+    # The sector begins at 170° on either tack, and the boat's file knows no leeway there.
+    assert [poled(off).state for off in (0.0, 9.9, 60.0)] == ["inside", "inside", "too far up"]
+    lie = poled(14.0)
+    assert lie.state == "not yet"
+    assert lie.tack == ("port" if side > 0 else "starboard")
+    assert lie.by_sail_set == "main and jib"
+    # here + a·board + b·edge = mark
+    board, edge = vector(side * track_angle, 1.0), vector(180.0 - side * 10.0, 1.0)
+    a, b = np.linalg.solve(np.column_stack((board, edge)), vector(180.0 - side * 14.0, 5.0))
+    assert b > 0.0
+    assert lie.distance_nm == pytest.approx(a, rel=1e-4)
+    assert lie.elapsed_h == pytest.approx(a / speed, rel=1e-4)
+
+
 # ---- which lines, and what is refused --------------------------------------------------------
 
 
