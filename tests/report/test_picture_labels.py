@@ -105,3 +105,17 @@ def test_turns_carry_the_names_that_the_route_gives_them():
     for name in turns:
         assert sum(each.startswith(f"{name} ") for each in words) == 1
     assert figure.axes[0].get_title() == plan.conditions
+
+
+def test_words_too_long_for_either_side_are_moved_into_the_frame():
+    figure = Figure(figsize=(9.0, 8.0))
+    FigureCanvasAgg(figure)
+    axes = figure.add_subplot(xlim=(0.0, 1.0), ylim=(0.0, 1.0))
+    long = labels.Label(words="M" * 60, places=((0.2, 0.5),), style={"fontsize": 8})
+    ((left, bottom, right, top),) = labels.place(axes, [long], np.zeros((0, 2)), [])
+    (text,) = axes.texts
+    frame, box = axes.get_window_extent(), text.get_window_extent(figure.canvas.get_renderer())
+    assert right - left > 0.6 * frame.width
+    assert frame.x0 < box.x0 < box.x1 < frame.x1
+    assert frame.y0 < box.y0 < box.y1 < frame.y1
+    assert [left, bottom, right, top] == pytest.approx([box.x0, box.y0, box.x1, box.y1], abs=1.0)
