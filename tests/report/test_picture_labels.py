@@ -111,7 +111,7 @@ def test_words_too_long_for_either_side_are_moved_into_the_frame():
     figure = Figure(figsize=(9.0, 8.0))
     FigureCanvasAgg(figure)
     axes = figure.add_subplot(xlim=(0.0, 1.0), ylim=(0.0, 1.0))
-    long = labels.Label(words="M" * 60, places=((0.2, 0.5),), style={"fontsize": 8})
+    long = labels.Label(words="M" * 66, places=((0.2, 0.5),), style={"fontsize": 8})
     ((left, bottom, right, top),) = labels.place(axes, [long], np.zeros((0, 2)), [])
     (text,) = axes.texts
     frame, box = axes.get_window_extent(), text.get_window_extent(figure.canvas.get_renderer())
