@@ -455,11 +455,12 @@ def _any_straight(stage: Stage) -> Boards | None:
     return min(made, key=lambda boards: boards.elapsed_h, default=None)
 
 
-def _try(stage: Stage, helms: Sequence[Helm]) -> Boards | None:
+def _try(stage: Stage, helms: Sequence[Helm], beat_h: float = np.inf) -> Boards | None:
     pauses = _pauses_h(stage, helms)
     made = polish(
-        stage.waters, helms, stage.start, pauses, shortest_h=stage.shortest_h, exact=stage.exact
-    )
+        stage.waters, helms, stage.start, pauses,
+        shortest_h=stage.shortest_h, exact=stage.exact, beat_h=beat_h,
+    )  # fmt: skip
     return None if made is None else Boards(made, pauses)
 
 
@@ -477,7 +478,7 @@ def _dropped(stage: Stage, best: Boards) -> Boards:
         improved = False
         order = sorted(range(len(best.helms)), key=lambda i: best.helms[i].hours)
         for index in order[:6]:
-            trial = _try(stage, _without(best.helms, index))
+            trial = _try(stage, _without(best.helms, index), best.elapsed_h)
             if trial is not None and trial.elapsed_h < best.elapsed_h + _allowance_h(stage, best):
                 best, improved = trial, True
                 break
@@ -491,7 +492,7 @@ def _reordered(stage: Stage, best: Boards, ahead: manoeuvres.Mode | None) -> Boa
     the meridians, or by a slow shift of the wind.
     """
     for _ in range(len(best.helms) - 1):
-        trials = [_try(stage, helms) for helms in _orders(best.helms)]
+        trials = [_try(stage, helms, best.elapsed_h) for helms in _orders(best.helms)]
         made = [trial for trial in trials if trial is not None]
         fastest = min(made, key=lambda boards: _until_ahead_h(stage, boards, ahead), default=best)
         if (

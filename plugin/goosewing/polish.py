@@ -47,6 +47,14 @@ CLOSE_ENOUGH_NM = 0.5 / METRES_PER_NM
 MANY_ROUNDS = 40
 EVALUATIONS_PER_ROUND = 2
 
+TRIALS_WITHOUT_GAIN = 16
+NO_GAIN = 2e-6
+"""So many trials that gain less than this share of the time are enough."""
+
+TRIALS_BEFORE_GIVING_UP = 8
+HOPELESS = 1.01
+"""After so many trials, what is this much slower than the time to beat is given up."""
+
 NEAR_ENOUGH = 1e-4
 """A trial that misses the mark by less, in lengths of the leg, may be closed on it."""
 
@@ -289,6 +297,7 @@ def polish(
     shortest_h: float = 0.0,
     effort: int = 14,
     exact: bool = True,
+    beat_h: float = np.inf,
 ) -> tuple[Helm, ...] | None:
     """Re-optimise a sequence of boards until it ends at the mark in the least time.
 
@@ -307,6 +316,8 @@ def polish(
     exact : bool
         Whether to end in the shortest steps of the integration; sequences may be
         compared in longer ones.
+    beat_h : float
+        A sequence that stays well slower than this, manoeuvres and all, is given up early. [h]
 
     Returns
     -------
@@ -328,7 +339,7 @@ def polish(
         # Every round sets out from the first guess, in which the sails could most likely be
         # carried, not from what the round before came to without knowing that they can't.
         for _ in range(ROUNDS_OF_WINDOWS):
-            made = _optimised(problem, x, effort, exact=exact)
+            made = _optimised(problem, x, effort, beat_h, exact=exact)
             if made is None or not problem.keep_to_windows(made.seen):
                 return None
             if made.possible:
@@ -336,10 +347,15 @@ def polish(
     return None
 
 
-def _optimised(problem: _Problem, x: Array, effort: int, *, exact: bool) -> _Problem | None:
+def _optimised(
+    problem: _Problem, x: Array, effort: int, beat_h: float, *, exact: bool
+) -> _Problem | None:
     """Optimise from x and close on the mark; what was found is the answer's own first guess."""
     if problem.count > 1:
-        x = _least_time(problem, x, effort)
+        found = _least_time(problem, x, effort, beat_h)
+        if found is None:
+            return None
+        x = found
     made = problem.moved_to(x)
     if exact:
         made.refine()
@@ -354,13 +370,14 @@ def _optimised(problem: _Problem, x: Array, effort: int, *, exact: bool) -> _Pro
     return made
 
 
-def _least_time(problem: _Problem, x: Array, effort: int) -> Array:
+def _least_time(problem: _Problem, x: Array, effort: int, beat_h: float) -> Array | None:
     from scipy.optimize import minimize
 
     total = sum(h.hours for h in problem.helms)
     weights = np.concatenate((np.zeros(problem.count), [h.hours / total for h in problem.helms]))
     bounds = _bounds(problem)
-    watch = _Watch(problem, weights, EVALUATIONS_PER_ROUND * effort)
+    hopeless = HOPELESS * (beat_h - sum(problem.pauses_h)) / total
+    watch = _Watch(problem, weights, EVALUATIONS_PER_ROUND * effort, hopeless)
     try:
         answer = minimize(
             lambda x: float(weights @ x),
@@ -376,6 +393,8 @@ def _least_time(problem: _Problem, x: Array, effort: int) -> Array:
         )
     except _EnoughError:
         return x if watch.best is None else watch.best
+    except _HopelessError:
+        return None
     found: Array = answer.x
     return found
 
@@ -388,7 +407,11 @@ def _room_to_keep(problem: _Problem) -> list[dict[str, Any]]:
 
 
 class _EnoughError(Exception):
-    """The optimiser has had its share of integrations."""
+    """The optimiser has had its share of integrations, or gains nothing any more."""
+
+
+class _HopelessError(Exception):
+    """The sequence won't come near the time to beat."""
 
 
 @dataclass(slots=True, eq=False)
@@ -400,18 +423,31 @@ class _Watch:
 
     problem: _Problem
     weights: Array
-    left: int
+    most: int
+    hopeless: float = np.inf
+    """A sequence that is still slower than this after some trials is given up."""
+    asked: int = 0
+    gained: int = 0
+    """Trials until the last one that gained something."""
     best: Array | None = None
     least: float = np.inf
+    roughly: float = np.inf
+    """Least time of a trial that ended somewhere near."""
 
     def __call__(self, x: Array) -> tuple[Array, Array]:
-        if self.left <= 0:
+        if self.asked >= self.most or self.asked - self.gained > TRIALS_WITHOUT_GAIN:
             raise _EnoughError
+        if self.asked > TRIALS_BEFORE_GIVING_UP and np.inf > self.roughly > self.hopeless:
+            raise _HopelessError
         if not self.problem.known(x):
-            self.left -= 1
+            self.asked += 1
         miss, slope = self.problem.miss_and_slope(x)
         time = float(self.weights @ x)
+        if np.hypot(*miss) < 10.0 * NEAR_ENOUGH:
+            self.roughly = min(self.roughly, time)
         if np.hypot(*miss) < NEAR_ENOUGH and time < self.least:
+            if time < self.least * (1.0 - NO_GAIN):
+                self.gained = self.asked
             self.best, self.least = x.copy(), time
         return miss, slope
 

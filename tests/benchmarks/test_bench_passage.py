@@ -1,0 +1,123 @@
+"""What a plan in changing wind costs, in evaluations of wind and polar on a million states.
+
+Run with::
+
+    pytest tests/benchmarks/test_bench_passage.py --benchmark-enable -s
+
+Without ``--benchmark-enable`` they are skipped: they take minutes. The ratios, each taken
+within one run, stand in ``extra_info``; what is asserted is that the answer is as good as
+that of a search refined four times.
+"""
+
+from __future__ import annotations
+
+import time
+import tracemalloc
+from functools import partial
+
+import numpy as np
+import pytest
+
+from changing_winds import DEPARTURE, START_H, leg
+from goosewing import passage
+from goosewing.motion import Waters
+from goosewing.plan import make
+from goosewing.search import Search
+from goosewing.weather.grid import WIND, GridWeather, LatLonGrid, layer_of
+
+STATES = 1_000_000
+
+
+@pytest.fixture(autouse=True)
+def _only_when_asked(pytestconfig):
+    if not pytestconfig.getoption("benchmark_enable"):
+        pytest.skip("slow: only with --benchmark-enable")
+
+
+def forecast(lat, lon, hours, *, base_deg, kn, step_h=1.0, cell_deg=0.25):
+    """An invented forecast: waves of wind that move and turn, with a little noise."""
+    rng = np.random.default_rng(3)
+    lats, lons = (np.arange(low, high + cell_deg / 2, cell_deg) for low, high in (lat, lon))
+    times = np.arange(0.0, hours + 0.1, step_h)
+    t, la, lo = np.meshgrid(times, lats, lons, indexing="ij")
+    wave = 25.0 * np.sin(2.0 * np.pi * t / 19.0 + la) + 15.0 * np.sin(1.3 * lo + t / 11.0)
+    angle = np.radians(base_deg + wave + rng.normal(0.0, 3.0, t.shape))
+    speed = kn + 3.0 * np.sin(t / 9.0 + 0.8 * lo)
+    parts = {WIND[0]: -speed * np.sin(angle), WIND[1]: -speed * np.cos(angle)}
+    flat = {name: values.reshape(len(times), -1) for name, values in parts.items()}
+    return GridWeather((layer_of(flat, LatLonGrid(lats, lons), START_H + times),))
+
+
+def beat():
+    weather = forecast((55.0, 60.0), (7.0, 16.0), 40.0, base_deg=0.0, kn=11.0)
+    return weather, leg(57.0, 11.0, 0.0, 60.0)
+
+
+def run():
+    weather = forecast((48.0, 61.0), (-8.0, 18.0), 120.0, base_deg=40.0, kn=13.0)
+    return weather, leg(57.0, 11.0, 220.0, 300.0)
+
+
+def million_s(boat, weather, marks):
+    """Seconds for wind and polar on a million states about the leg: the yardstick."""
+    rng = np.random.default_rng(0)
+    waters = Waters(boat, weather)
+    lat, lon = (
+        rng.uniform(*sorted(getattr(mark, name) for mark in marks), STATES)
+        for name in ("lat", "lon")
+    )
+    time_h, row = START_H + rng.uniform(0.0, 24.0, STATES), rng.uniform(40.0, 180.0, STATES)
+    taken = []
+    for _ in range(3):
+        start = time.perf_counter()
+        waters.at_angle(waters.modes[0], row, waters.airs(time_h, lat, lon))
+        taken.append(time.perf_counter() - start)
+    return min(taken)
+
+
+@pytest.mark.parametrize("case", [beat, run])
+def test_a_passage_through_a_forecast(benchmark, brisvik, monkeypatch, case):
+    weather, marks = case()
+    plan = benchmark.pedantic(make, (marks, brisvik, weather, DEPARTURE), rounds=3, iterations=1)
+    yardstick = million_s(brisvik, weather, marks)
+    monkeypatch.setattr(passage, "Search", partial(Search, fineness=4.0))
+    finer = make(marks, brisvik, weather, DEPARTURE)
+    benchmark.extra_info.update(
+        times_a_million_states=round(benchmark.stats.stats.min / yardstick, 1),
+        elapsed_h=round(plan.elapsed_h, 3),
+        slower_than_refined_four_times=f"{plan.elapsed_h / finer.elapsed_h - 1.0:+.3%}",
+    )
+    print(case.__name__, dict(benchmark.extra_info))
+    assert plan.elapsed_h <= finer.elapsed_h * 1.005
+
+
+@pytest.mark.parametrize("case", [beat, run])
+def test_how_much_memory_a_passage_takes(benchmark, brisvik, case):
+    weather, marks = case()
+    tracemalloc.start()
+    benchmark.pedantic(make, (marks, brisvik, weather, DEPARTURE), rounds=1, iterations=1)
+    peak_mb = tracemalloc.get_traced_memory()[1] / 1e6
+    tracemalloc.stop()
+    benchmark.extra_info["peak_mb"] = round(peak_mb)
+    print(case.__name__, f"{peak_mb:.0f} MB")
+    assert peak_mb < 500.0
+
+
+def test_time_grows_no_faster_than_the_distance(benchmark, brisvik):
+    """A table of seconds a mile; the forecast is three-hourly on a grid of one degree."""
+    weather = forecast(
+        (0.0, 60.0), (-75.0, 20.0), 900.0, base_deg=60.0, kn=13.0, step_h=3.0, cell_deg=1.0
+    )
+    table = {}
+
+    def every_length():
+        for nm in (30, 100, 300, 1000, 3000):
+            start = time.perf_counter()
+            plan = make(leg(40.0, -10.0, 245.0, float(nm)), brisvik, weather, DEPARTURE)
+            taken = time.perf_counter() - start
+            table[nm] = (taken, 1000.0 * taken / nm, plan.elapsed_h, plan.relaxed_h)
+            told = "{:.1f} s, {:.1f} ms a mile, plan {:.1f} h, relaxed {:.1f} h"
+            print(nm, "nm:", told.format(*table[nm]))
+
+    benchmark.pedantic(every_length, rounds=1, iterations=1)
+    benchmark.extra_info["ms_a_mile"] = {nm: round(row[1], 1) for nm, row in table.items()}
