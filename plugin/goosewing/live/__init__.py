@@ -1,0 +1,63 @@
+r"""The running service: it keeps laylines, turning points and plan true under way.
+
+``python -m goosewing.live`` speaks JSON lines with a host, protocol version 1: one JSON
+object a line, UTF-8, on standard input (host to service) and standard output (service to
+host, nothing else there). Standard error carries plain words. The end of input ends the
+service at once, exit code 0. The service never reads a clock: every time is the host's.
+With ``--in-turn`` each plan is made before the next line is read, so that a recorded log
+gives the same answers again.
+
+Host to service
+---------------
+``{"type": "hello", "version": 1, "boat": "/abs/boat.toml", "performance": 1.0, "options": {…}}``
+    First of all. Answered with ``{"type": "hello", "version": 1, "name": "goosewing",
+    "release": …}``, or with an error and exit code 2. Options, all optional:
+    ``margin_deg``, ``corridor_nm``, ``shortest_board_min`` as of the plan command;
+    ``rounding_nm`` (0.1): how near a mark is rounded; ``variation_deg``, east positive,
+    where none is received; ``prefer``: a source for each of ``wind``, ``position``,
+    ``heading``, ``log``, ``course``, ``current``; ``wind_paths``: ``"true"`` or
+    ``"apparent"``, which to take where a source gives both.
+``{"type": "observe", "time": "…Z", "source": "…", "values": [{"path": …, "value": …}, …]}``
+    Signal K paths and SI units as the host has them; a value may be null. ``time`` is the
+    values' own.
+``{"type": "tick", "time": "…Z"}``
+    The host's clock, once a second, so that ages run on without data. It may be set back.
+``{"type": "plan", "id": …, "name": …, "points": [{"lat", "lon", "name"}, …],
+"from_here": true, "next": 1, "forecast": [{"time", "wind_from_deg", "wind_kn", "gust_kn",
+"set_deg", "drift_kn"}, …]}``
+    Plan this route, in place of the one before. ``next``: the point to sail to, counted
+    from 0. Without a forecast the wind of now is held steady; with one it passes from
+    the wind of now to the forecast within an hour.
+``{"type": "acknowledge", "point": "T1"}``
+    The crew has seen to the turning point. Until then it stays the next one.
+``{"type": "clear"}``
+    Forget the route; what was published of it goes away.
+``{"type": "export", "id": …, "format": "gpx" | "handheld"}``
+    Answered with ``{"type": "export", "id": …, "format": …, "content": "<gpx…>"}``.
+``{"type": "bye"}``
+    Exit code 0.
+
+Service to host
+---------------
+``{"type": "status", "time", "state": "waiting" | "advising" | "stale" | "failed",
+"message", "ages_s": {…}, "engine_ms", "dropped"}``
+    On change, and at least every 5 ticks. ``engine_ms``: how long the last plan took;
+    ``dropped``: messages dropped because newer ones had come.
+``{"type": "event", "time", "kind", "state": "normal" | "alert" | "warn", "message",
+"values": {…}}``
+    Kinds: ``approach``, ``turn_now``, ``on_layline``, ``overstood``, ``headed``,
+    ``lifted``, ``wing_pays``, ``wing_no_longer_pays``, ``beyond_limits``,
+    ``within_limits``, ``mark_rounded``, ``replanned``, ``stale``, ``recovered``,
+    ``position_jumped``, ``sources_disagree``, ``sources_agree``, ``clock``.
+``{"type": "publish", "reason": "replanned" | "cleared" | "update", "resources":
+[{"kind": "routes" | "waypoints" | "notes" | "laylines", "id", "value": {…} | null}, …],
+"deltas": [{"path", "value"}, …], "plan": {…} | null}``
+    To be passed on as it is. A resource of null is deleted; ids stay the same over plans
+    of one route. A delta of null is not known any more. ``plan`` is the document
+    ``goosewing.plan/1``, with the reason ``replanned`` only.
+``{"type": "error", "message", "fatal"}``
+    One line about a message that made no sense; the conversation goes on unless fatal.
+
+What is damped, when advice stops, when a plan is made anew: `goosewing.live.damping`
+and the thresholds of `goosewing.live.state.Rules`.
+"""
