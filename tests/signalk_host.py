@@ -26,6 +26,7 @@ from typing import Any
 CHECKOUT = Path(__file__).parents[1]
 PLUG = CHECKOUT / "plugin" / "signalk"
 FEEDER = CHECKOUT / "tests" / "signalk" / "feeder"
+SAMPLES = CHECKOUT / "sample_routes"
 FAKE = CHECKOUT / "tests" / "signalk" / "fake_engine.py"
 
 # What these tests were written against. Another may be tried by the variable.
@@ -342,6 +343,14 @@ class Host:
         body = {"enabled": enabled, "configuration": configuration}
         code, answer = self.ask("POST", "/plugins/goosewing/config", body)
         assert code == 200, answer
+
+    def put_away(self) -> None:
+        """Disable the plug and wait until the host has done so.
+
+        A start asked for before that is done twice by the host.
+        """
+        self.configure({"boat": "/boat.toml"}, enabled=False)
+        until(lambda: self.panel() == "Stopped", say=self.status)
 
     def panel(self) -> str:
         """What the host shows of the plugin's state to its user."""

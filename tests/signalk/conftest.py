@@ -47,5 +47,4 @@ def host(shared_host: Host, engine: FakeEngine) -> Iterator[Host]:
     until(lambda: engine.heard("hello") and running(shared_host), say=shared_host.status)
     yield shared_host
     shared_host.ask("DELETE", "/signalk/v2/api/vessels/self/navigation/course")
-    shared_host.configure(engine.configuration(), enabled=False)
-    until(lambda: shared_host.status()["state"] == "stopped", say=shared_host.status)
+    shared_host.put_away()

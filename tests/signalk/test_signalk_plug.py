@@ -58,7 +58,7 @@ def test_hello_carries_the_configuration(engine):
         "version": 1,
         "boat": "/boat.toml",
         "performance": 1,
-        "options": {},
+        "options": {"prefer": {}},
     }
 
 
@@ -237,7 +237,7 @@ def test_publish_options_are_kept(shared_host, engine):
     assert own(shared_host, "laylines") == {}
     assert shared_host.value("performance.targetAngle") == -1.0
     assert shared_host.value("notifications.navigation.goosewing.overstood") == "absent"
-    shared_host.configure(engine.configuration(), enabled=False)
+    shared_host.put_away()
 
 
 def test_events_become_notifications_and_end(host, engine):
@@ -266,6 +266,45 @@ def test_events_become_notifications_and_end(host, engine):
     assert [e["state"] for e in host.status()["events"]] == ["alert", "normal"]
 
 
+@pytest.mark.parametrize(
+    ("first", "second"),
+    [
+        ("beyond_limits", "within_limits"),
+        ("stale", "recovered"),
+        ("approach", "turn_now"),
+        ("wing_pays", "wing_no_longer_pays"),
+        ("overstood", "mark_rounded"),
+    ],
+)
+def test_an_event_ends_what_it_puts_an_end_to(host, engine, first, second):
+    event = {"type": "event", "message": "so it is", "values": {}}
+    name = re.sub("_(.)", lambda found: found[1].upper(), first)
+    path = f"notifications.navigation.goosewing.{name}"
+    engine.say({**event, "kind": first, "state": "warn"})
+    until(lambda: (host.value(path) or {}) != "absent" and host.value(path)["state"] == "warn")
+    engine.say({**event, "kind": second, "state": "normal"})
+    until(lambda: host.value(path)["state"] == "normal", say=host.status)
+
+
+def test_acknowledging_ends_the_call_to_turn(host, engine):
+    path = "notifications.navigation.goosewing.turnNow"
+    event = {"type": "event", "kind": "turn_now", "state": "warn", "message": "T1 now: tack."}
+    engine.say({**event, "values": {"point": "T1"}})
+    until(lambda: isinstance(host.value(path), dict) and host.value(path)["state"] == "warn")
+    host.order("acknowledge", {"point": "T1"})
+    assert host.value(path)["state"] == "normal"
+
+
+def test_options_reach_the_engine_and_wrong_ones_do_not(shared_host, engine):
+    options = {"corridor_nm": 1.5, "margin_deg": "much", "prefer": {"wind": "mast.WI", "log": ""}}
+    shared_host.configure(engine.configuration(options=options, performance=7))
+    until(lambda: engine.heard("hello"), say=shared_host.status)
+    hello = engine.heard("hello")[0]
+    assert hello["options"] == {"corridor_nm": 1.5, "prefer": {"wind": "mast.WI"}}
+    assert hello["performance"] == 1
+    shared_host.put_away()
+
+
 def test_warnings_sound(host, engine):
     engine.say(
         {
@@ -277,36 +316,29 @@ def test_warnings_sound(host, engine):
         }
     )
     path = "notifications.navigation.goosewing.beyondLimits"
-    until(lambda: isinstance(host.value(path), dict))
+    until(lambda: isinstance(host.value(path), dict) and host.value(path)["state"] == "warn")
     assert host.value(path)["method"] == ["visual", "sound"]
 
 
-@pytest.mark.parametrize(
-    "path",
-    [
+def test_nothing_that_steers_or_stands_in_for_an_instrument_is_published(host, engine):
+    closed = [
         "steering.autopilot.target.headingTrue",
         "navigation.courseRhumbline.nextPoint.position",
         "navigation.course.nextPoint",
+        "navigation.destination.commonName",
         "environment.wind.speedTrue",
         "environment.current",
         "navigation.position",
         "performance.targetAngle/../x",
         "",
-    ],
-)
-def test_nothing_that_steers_or_stands_in_for_an_instrument_is_published(host, engine, path):
+    ]
+    deltas = [{"path": path, "value": 1.5} for path in closed]
     engine.say(
-        {
-            "type": "publish",
-            "reason": "update",
-            "resources": [],
-            "deltas": [{"path": path, "value": 1.5}],
-            "plan": None,
-        }
+        {"type": "publish", "reason": "update", "resources": [], "deltas": deltas, "plan": None}
     )
     until(lambda: host.status()["refused"], say=host.status)
-    assert host.status()["refused"] == [f"data on {path}"]
-    if "/" not in path and path:
+    assert host.status()["refused"] == [f"data on {path}" for path in closed]
+    for path in closed[:-2]:
         assert host.value(path) != 1.5
 
 
@@ -452,7 +484,7 @@ def test_the_active_route_is_planned_and_followed(shared_host, engine):
     # And without a course, there is nothing to plan.
     host.ask("DELETE", COURSE)
     until(lambda: engine.heard("clear") or not own(host), say=host.status)
-    host.configure(engine.configuration(), enabled=False)
+    host.put_away()
 
 
 def test_a_route_the_crew_edits_is_planned_anew_from_the_mark_reached(host, engine):
@@ -463,7 +495,7 @@ def test_a_route_the_crew_edits_is_planned_anew_from_the_mark_reached(host, engi
             "kind": "mark_rounded",
             "state": "normal",
             "message": "rounded",
-            "values": {"next": 2},
+            "values": {"mark": "Beat 1"},
         }
     )
     until(lambda: host.status()["events"])

@@ -164,9 +164,13 @@ class Engine {
 
   other (message) {
     if (message.type === 'error' && message.fatal) this.failure = String(message.message)
-    // An error that names an export answers it; the file won't come.
-    if (message.type === 'error' && message.id) this.exported(message.id, null, String(message.message))
     this.on.message(message)
+  }
+
+  /** An error about an export is the answer to the oldest that waits; its file won't come. */
+  answered (fault) {
+    const [oldest] = this.exports.keys()
+    if (oldest && fault.startsWith('export')) this.exported(oldest, null, fault)
   }
 
   greeted (child, message) {

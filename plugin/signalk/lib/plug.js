@@ -15,11 +15,29 @@ const { forecastFor } = require('./forecast')
 const HEARD = [
   'navigation.position', 'navigation.headingTrue', 'navigation.headingMagnetic',
   'navigation.magneticVariation', 'navigation.speedThroughWater', 'navigation.courseOverGroundTrue',
-  'navigation.speedOverGround', 'navigation.course.*', 'environment.wind.*', 'environment.current'
+  'navigation.speedOverGround', 'navigation.leewayAngle', 'environment.wind.*', 'environment.current',
+  'sails.inventory.*'
 ]
+// What an event puts an end to: the engine says each thing once, and not when it is over.
+const OF_THIS_TURN = ['approach', 'turn_now', 'on_layline', 'overstood']
+const ENDS = {
+  within_limits: ['beyond_limits'],
+  recovered: ['stale'],
+  sources_agree: ['sources_disagree'],
+  wing_pays: ['wing_no_longer_pays'],
+  wing_no_longer_pays: ['wing_pays'],
+  headed: ['lifted'],
+  lifted: ['headed'],
+  turn_now: ['approach'],
+  on_layline: ['overstood'],
+  overstood: ['on_layline'],
+  mark_rounded: OF_THIS_TURN,
+  replanned: ['approach', 'on_layline', 'overstood'],
+  stale: [...OF_THIS_TURN, 'headed', 'lifted', 'wing_pays', 'wing_no_longer_pays']
+}
 const TICK_MS = 1000
 const ROUTE_CHECK_TICKS = 5
-const LEFTOVER_MS = 15000 // a plan nobody stands behind stays no longer than this
+const LEFTOVER_MS = 10000 // a plan nobody stands behind stays no longer than this
 const MOST_EVENTS = 50
 
 /** A request the plug understands but cannot do; `code` is the HTTP status it becomes. */
@@ -63,10 +81,10 @@ class Plug {
     this.settings = complete(given)
     const missing = this.lacking()
     if (missing) return this.app.setPluginError(missing)
-    const { boat, performance, python, patience_s: patience, publish } = this.settings
+    const { boat, performance, python, patience_s: patience, publish, options } = this.settings
     this.shelf = new Shelf(this.app, this.id, publish)
     this.shelf.open()
-    this.engine = new Engine({ python, patience, hello: { boat, performance, options: {} } }, this.listeners())
+    this.engine = new Engine({ python, patience, hello: { boat, performance, options } }, this.listeners())
     this.running = true
     this.engine.start()
     this.clock = setInterval(() => this.tick(), TICK_MS)
@@ -129,6 +147,7 @@ class Plug {
 
   tick () {
     this.engine.tick(new Date().toISOString())
+    this.shelf.age()
     if (this.busy) return
     this.busy = true
     this.watch()
@@ -215,6 +234,7 @@ class Plug {
 
   acknowledge (point) {
     if (!this.engine.send({ type: 'acknowledge', point })) throw new Refusal(503, this.describe().message)
+    this.shelf.end(['approach', 'turn_now'], 'acknowledged')
   }
 
   /** Make the plan as it stands the host's active route; a later plan does not change this one. */
@@ -268,8 +288,18 @@ class Plug {
   event ({ kind, state, message, values }) {
     this.events.push({ time: new Date().toISOString(), kind, state, message, values })
     this.events.splice(0, this.events.length - MOST_EVENTS)
-    if (kind === 'mark_rounded' && Number.isInteger(values?.next) && this.order) this.order.reached = values.next
+    if (kind === 'mark_rounded') this.rounded(values?.mark)
+    this.shelf.end(ENDS[kind] || [], message)
     this.shelf.notify(String(kind), state, message)
+  }
+
+  /** So that an engine that is started anew does not turn back to a mark that lies astern. */
+  rounded (mark) {
+    if (!this.order) return
+    const at = this.order.reached ?? this.order.next
+    if (this.order.points[at]?.name !== mark) return
+    this.order.reached = at + 1
+    if (!this.order.points[at + 1]) this.order = null
   }
 
   published ({ reason, resources = [], deltas = [], plan }) {
@@ -277,7 +307,10 @@ class Plug {
     this.shelf.values(deltas)
     for (const { kind, id } of resources) this.leftover.delete(key(kind, id))
     this.show(resources).catch(error => this.app.debug(`publishing: ${error.message}`))
-    if (reason === 'replanned') this.sweep()
+    if (reason === 'replanned') {
+      this.notice = ''
+      this.sweep()
+    }
   }
 
   async show (resources) {
@@ -286,6 +319,7 @@ class Plug {
   }
 
   fault ({ message }) {
+    this.engine.answered(String(message))
     this.say(String(message))
   }
 

@@ -26,7 +26,7 @@ const schema = {
       title: 'Performance',
       description: 'Factor on the boat speeds of the polar: 1 is the polar itself',
       default: 1,
-      exclusiveMinimum: 0,
+      minimum: 0.1,
       maximum: 1.5
     },
     route: {
@@ -57,6 +57,23 @@ const schema = {
         }
       }
     },
+    options: {
+      type: 'object',
+      title: 'How to plan (empty: as the engine has it)',
+      properties: {
+        margin_deg: { type: 'number', title: 'Sail past the layline by so many degrees', minimum: 0, maximum: 45 },
+        corridor_nm: { type: 'number', title: 'Keep within so many miles of the straight line', minimum: 0.01, maximum: 1000 },
+        shortest_board_min: { type: 'number', title: 'Shortest board, minutes', minimum: 0, maximum: 1440 },
+        rounding_nm: { type: 'number', title: 'A mark counts as rounded within so many miles', minimum: 0.005, maximum: 5 },
+        variation_deg: { type: 'number', title: 'Magnetic variation where none is received, east positive', minimum: -180, maximum: 180 },
+        wind_paths: { type: 'string', title: 'Wind to take where a source gives both', enum: ['true', 'apparent'] },
+        prefer: {
+          type: 'object',
+          title: 'Preferred sources, as the host names them',
+          properties: Object.fromEntries(['wind', 'position', 'heading', 'log', 'course', 'current'].map(name => [name, { type: 'string', title: name }]))
+        }
+      }
+    },
     patience_s: {
       type: 'integer',
       title: 'Restart an engine that has been silent for so many seconds',
@@ -80,10 +97,10 @@ function defaults (properties) {
 function fits (value, property) {
   if (property.type === 'integer' || property.type === 'number') {
     return Number.isFinite(value) && !(value < property.minimum) && !(value > property.maximum) &&
-      !(value <= property.exclusiveMinimum) && (property.type === 'number' || Number.isInteger(value))
+      (property.type === 'number' || Number.isInteger(value))
   }
   // eslint-disable-next-line valid-typeof
-  return typeof value === property.type && (!property.enum || property.enum.includes(value))
+  return typeof value === property.type && value !== '' && (!property.enum || property.enum.includes(value))
 }
 
 function merge (given, properties) {

@@ -13,6 +13,8 @@ const KINDS = ['routes', 'waypoints', 'notes', 'laylines']
 // stand in for the instrument's, and one on a course or steering path could turn the boat.
 const OPEN_PATHS = /^(performance\.|navigation\.racing\.|navigation\.leewayAngle$|navigation\.goosewing\.)[A-Za-z0-9.]*$/
 
+const ALERT_TICKS = 60
+
 const METHODS = {
   off: () => null,
   seen: () => ['visual'],
@@ -29,7 +31,7 @@ class Shelf {
     this.resources = new Map() // key -> {kind, id, value, since}
     this.kept = new Map() // key -> the newest value, for a route the crew is following as it was
     this.live = new Map() // path -> value, null once withdrawn
-    this.raised = new Set()
+    this.raised = new Map() // kind -> ticks left, Infinity for what must be ended
     this.leaving = new Set()
     this.refused = new Set()
     this.faults = 0
@@ -168,7 +170,7 @@ class Shelf {
     const quiet = state !== 'alert' && state !== 'warn'
     if (!method || (quiet && !this.raised.has(kind))) return
     if (quiet) this.raised.delete(kind)
-    else this.raised.add(kind)
+    else this.raised.set(kind, state === 'warn' ? Infinity : ALERT_TICKS)
     this.tell(kind, { state: quiet ? 'normal' : state, method: quiet ? [] : method, message: String(message) })
   }
 
@@ -177,8 +179,20 @@ class Shelf {
     this.app.handleMessage(this.id, { updates: [{ values: [{ path: `notifications.navigation.goosewing.${name}`, value }] }] })
   }
 
+  /** A second has passed: an alert that nothing ends is over after a while. */
+  age () {
+    for (const [kind, left] of [...this.raised]) {
+      if (left > 1) this.raised.set(kind, left - 1)
+      else this.notify(kind, 'normal', 'a minute ago')
+    }
+  }
+
+  end (kinds, why) {
+    for (const kind of kinds) if (this.raised.has(kind)) this.notify(kind, 'normal', why)
+  }
+
   hush (why) {
-    for (const kind of [...this.raised]) this.notify(kind, 'normal', why)
+    this.end([...this.raised.keys()], why)
   }
 
   refuse (what) {
