@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from goosewing import laylines
+from goosewing.laylines import FromHere
 from goosewing.live import geometry, orders, sensing
 from goosewing.live.damping import from_deg, strength_kn, turned_deg, vector
 from goosewing.live.sensing import lasting
@@ -22,7 +24,6 @@ from goosewing.live.state import (
     ServiceState,
     State,
 )
-from goosewing.records import Mark
 from goosewing.velocity import (
     Airs,
     VelocitySet,
@@ -36,7 +37,7 @@ from goosewing.words import hours_and_minutes
 if TYPE_CHECKING:
     from goosewing.live.orders import Stage
     from goosewing.live.state import Desk
-    from goosewing.records import Board, Plan
+    from goosewing.records import Board, Mark, Plan
 
 NOTHING = Figures()
 """No figures: what displays are given where nothing is known."""
@@ -292,7 +293,7 @@ def told(state: State, desk: Desk) -> tuple[State, list[Event]]:
     state, events = _limits(state, desk)
     if not _under_way(state):
         return state, events
-    for find in (_laylines, _turning, _wing):
+    for find in (_laylines, _turning):
         state, more = find(state, desk)
         events = [*events, *more]
     return state, events
@@ -302,17 +303,52 @@ def _note(state: State, name: str, value: object) -> State:
     return replace(state, told={**state.told, name: value})
 
 
-def lies(state: State) -> tuple[laylines.FromHere, ...]:
-    """Say how she lies to the laylines of the next mark, in the wind of now."""
-    if state.held is None or not len(state.held) or state.place is None:
+def lies(state: State) -> tuple[FromHere, ...]:
+    """Say how she lies to the laylines of the next mark, in the wind of now.
+
+    As `goosewing.laylines.from_here`, in the plane: this is asked every second.
+    """
+    held = state.held
+    if held is None or not len(held) or state.place is None:
         return ()
     mark = _mark(state)
     to_mark = _to(state, mark.lat, mark.lon)
     if to_mark.distance_nm < 0.01:
         return ()
-    here = (state.place.lat, state.place.lon)
-    start = Mark(name="Here", lat=here[0], lon=here[1])
-    return laylines.sheet(state.held, (start, mark), here=here).from_here
+    bearing = math.degrees(math.atan2(to_mark.east_nm, to_mark.north_nm)) % 360.0
+    needed = [one.index for one in laylines.needed_velocities(held, bearing)]
+    sails = [held.modes[held.mode[at]] for at in needed]
+    return tuple(
+        _lies_to(held, mark.name, to_mark, own, other)
+        for own, one in zip(needed, sails, strict=True)
+        for other, two in zip(needed, sails, strict=True)
+        if own != other and one.sail_set == two.sail_set and not one.poled
+    )
+
+
+def _lies_to(
+    held: VelocitySet, mark: str, to_mark: geometry.Bearing, own: int, other: int
+) -> FromHere:
+    """Tell how she lies to the layline of velocity `own` when she sails velocity `other`."""
+    mode = held.modes[held.mode[own]]
+    line = float(held.east_kn[own]), float(held.north_kn[own])
+    course = math.degrees(math.atan2(*line))
+    velocity = float(held.east_kn[other]), float(held.north_kn[other])
+    off, rate = geometry.right_of_nm(to_mark, course), geometry.right_rate_kn(velocity, course)
+    lie = partial(FromHere, mark=mark, tack=mode.tack, sail_set=mode.name)
+    if abs(off) <= laylines.ON_THE_LAYLINE_NM:
+        return lie(state="on it", distance_nm=0.0, elapsed_h=0.0)
+    if rate == 0.0:
+        return lie(state="out of reach")
+    hours = -off / rate
+    if hours < 0.0:
+        return lie(state="overstood", overstood_nm=abs(off))
+    angle = math.radians(course)
+    to_go = to_mark.east_nm * math.sin(angle) + to_mark.north_nm * math.cos(angle)
+    gained = velocity[0] * math.sin(angle) + velocity[1] * math.cos(angle)
+    if to_go - hours * gained < 0.0:
+        return lie(state="out of reach")
+    return lie(state="short of it", distance_nm=hours * math.hypot(*velocity), elapsed_h=hours)
 
 
 def _laylines(state: State, _: Desk) -> tuple[State, list[Event]]:
@@ -328,7 +364,7 @@ def _laylines(state: State, _: Desk) -> tuple[State, list[Event]]:
     return state, events
 
 
-def _lie(before: object, line: laylines.FromHere) -> str:
+def _lie(before: object, line: FromHere) -> str:
     """Return "short", "on" or "over", with room between so that it does not chatter."""
     if line.state == "on it":
         return "on"
@@ -337,12 +373,14 @@ def _lie(before: object, line: laylines.FromHere) -> str:
         if over <= PASSED_BETWEEN_LOOKS_NM and before in ("short", "on"):
             return "on"
         return "over"
+    if line.state == "out of reach":
+        return "out"
     if before == "on" and (line.distance_nm or LOST_LAYLINE_NM) < LOST_LAYLINE_NM:
         return "on"
     return "short"
 
 
-def _layline_event(state: State, line: laylines.FromHere, before: object, now: str) -> Event | None:
+def _layline_event(state: State, line: FromHere, before: object, now: str) -> Event | None:
     if before == "short" and now == "on":
         return Event(
             time_s=state.now_s, kind="on_layline", severity="alert",
@@ -463,44 +501,16 @@ def _late(state: State, desk: Desk, turn: Turn) -> tuple[State, list[Event]]:
     return _note(state, "late", True), [event]
 
 
-def _wing(state: State, desk: Desk) -> tuple[State, list[Event]]:
-    """Tell when wing-and-wing begins or ceases to pay towards the mark."""
-    gain = _wing_gain(state, desk)
-    if gain is None:
-        return state, []
-    pays_now = state.told.get("wing")
-    if pays_now is None:
-        return _note(state, "wing", gain[0] >= desk.rules.wing_gain and gain[1] > 0.0), []
-    turned = (
-        gain[0] < desk.rules.wing_loss
-        if pays_now
-        else gain[0] >= desk.rules.wing_gain and gain[1] > 0.0
-    )
-    state, for_s = lasting(state, "wing turned", turned)
-    if not turned or for_s < desk.rules.wing_for_s:
-        return state, []
-    state, _ = lasting(state, "wing turned", False)
-    name = next(sails.name for sails in desk.boat.sail_sets if sails.poled)
-    words = f"{name.capitalize()} now pays: {gain[1] * 60.0:.0f} min to {_mark(state).name}."
-    if pays_now:
-        words = f"{name.capitalize()} no longer pays."
-    event = Event(
-        time_s=state.now_s, kind="wing_no_longer_pays" if pays_now else "wing_pays",
-        message=words, severity="alert", values={"ratio": gain[0], "gained_min": gain[1] * 60.0},
-    )  # fmt: skip
-    return _note(replace(state, wanted="the pole's turn"), "wing", not pays_now), [event]
-
-
-def _wing_gain(state: State, desk: Desk) -> tuple[float, float] | None:
+def _wing_gain(state: State, desk: Desk, planned: Planned) -> tuple[float, float] | None:
     """Return the gain of the poled sails towards the mark: as a ratio, and in hours after costs."""
     held = state.held
     if held is None or not len(held) or not any(s.poled for s in desk.boat.sail_sets):
         return None
-    mark = _mark(state)
-    to_mark = _to(state, mark.lat, mark.lon)
-    if to_mark.distance_nm < 0.5:
-        return None
-    bearing = math.degrees(math.atan2(to_mark.east_nm, to_mark.north_nm))
+    # Seen from where the plan began: as she nears the mark the board into it always wins.
+    start, mark = planned.plan.marks[0], _mark(state)
+    leg = geometry.towards(start.lat, start.lon, mark.lat, mark.lon)
+    bearing = math.degrees(math.atan2(leg.east_nm, leg.north_nm))
+    left_nm = _to(state, mark.lat, mark.lon).distance_nm
     poled = np.array([mode.poled for mode in held.modes])[held.mode]
     along, across = along_and_across(held.east_kn, held.north_kn, bearing)
     mix = fastest_mix(along, across, np.array([np.ones_like(poled), ~poled]))
@@ -508,7 +518,7 @@ def _wing_gain(state: State, desk: Desk) -> tuple[float, float] | None:
     if not (with_pole > 0.0 and without > 0.0):
         return None
     costs = desk.boat.manoeuvres
-    saved = to_mark.distance_nm * (1.0 / without - 1.0 / with_pole)
+    saved = left_nm * (1.0 / without - 1.0 / with_pole)
     return with_pole / without, saved - (costs.set_pole_s + costs.strike_pole_s) / 3600.0
 
 
@@ -561,7 +571,7 @@ def why_anew(state: State, desk: Desk) -> tuple[State, str | None]:
         again = failed is not None and state.now_s - failed >= desk.rules.retry_s
         return state, "another try" if again else None
     planned, reasons = state.planned, []
-    for find in (_wind_moved, _stream_moved, _left_the_line):
+    for find in (_wind_moved, _stream_moved, _left_the_line, _pole_turned):
         state, reason = find(state, desk, planned)
         reasons += [reason] if reason else []
     if desk.shift_rule is not None:
@@ -616,12 +626,36 @@ def _left_the_line(state: State, desk: Desk, _: Planned) -> tuple[State, str | N
     return state, f"she is {off:.2f} nm off the line of this board"
 
 
+def poled_ahead(planned: Planned, board: int) -> bool:
+    """Whether the plan sails poled out on the way to the next mark, from this board on."""
+    return any(each.poled for each in planned.plan.legs[0].boards[board:])
+
+
+def _pole_turned(state: State, desk: Desk, planned: Planned) -> tuple[State, str | None]:
+    """Want a new plan when the wind makes wing-and-wing pay, or no longer pay, on this leg."""
+    gain = _wing_gain(state, desk, planned) if _under_way(state) else None
+    if gain is None or state.told.get("approach"):
+        return state, None
+    if poled_ahead(planned, state.board):
+        turned = gain[0] < desk.rules.wing_loss
+    else:
+        turned = gain[0] >= desk.rules.wing_gain and gain[1] > 0.0
+    state, for_s = lasting(state, "wing turned", turned)
+    if not turned:
+        return (_note(state, "wing tried", None) if state.told.get("wing tried") else state), None
+    if for_s < desk.rules.wing_for_s or state.told.get("wing tried"):
+        return state, None
+    return _note(state, "wing tried", True), "wing-and-wing weighed anew"
+
+
 def verdict(before: State, order: Order, plan: Plan) -> list[Event]:
     """Say what a new plan changes: the shift that it answers first, then the plan."""
     events = []
     if before.planned is not None and before.tack is not None:
         shift = _shift_event(before, order, plan)
         events += [shift] if shift else []
+    pole = _pole_event(before, order, plan)
+    events += [pole] if pole else []
     leg = plan.legs[0]
     boards = f"{len(leg.boards)} boards" if len(leg.boards) > 1 else "one board"
     words = (
@@ -656,6 +690,24 @@ def _shift_event(before: State, order: Order, plan: Plan) -> Event | None:
     )  # fmt: skip
 
 
+def _pole_event(before: State, order: Order, plan: Plan) -> Event | None:
+    """Tell when the new plan poles out where the one before did not, or the other way round."""
+    if before.planned is None or before.planned.order.next != order.next:
+        return None
+    was = poled_ahead(before.planned, before.board)
+    poled = [board for board in plan.legs[0].boards if board.poled]
+    if was == bool(poled):
+        return None
+    words = "Wing-and-wing no longer pays."
+    if poled:
+        minutes = sum(board.elapsed_h for board in poled) * 60.0
+        words = f"{poled[0].sail_set.capitalize()} now pays, for {minutes:.0f} min."
+    return Event(
+        time_s=before.now_s, kind="wing_pays" if poled else "wing_no_longer_pays",
+        message=words, severity="alert", values={"mark": plan.legs[0].destination},
+    )  # fmt: skip
+
+
 # ---- figures -------------------------------------------------------------------------------
 
 
@@ -686,7 +738,7 @@ def figures(state: State, desk: Desk) -> Figures:
     )
 
 
-def _seconds(line: laylines.FromHere | None) -> float | None:
+def _seconds(line: FromHere | None) -> float | None:
     return None if line is None or line.elapsed_h is None else line.elapsed_h * 3600.0
 
 

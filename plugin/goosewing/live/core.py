@@ -184,7 +184,7 @@ def _without_plan(state: State) -> State:
         state, waiting=None, planned=None, pending=None, board=0, failure=None, failed_s=None,
         nearest_nm=None, finished=None, held=None, updated_s=None,
         told={k: v for k, v in state.told.items() if k == "disagree"},
-        since={k: v for k, v in state.since.items() if k in ("disagree", "swung")},
+        since={k: v for k, v in state.since.items() if k in ("disagree", "swung", "standing")},
     )  # fmt: skip
 
 
@@ -206,7 +206,7 @@ def _planned(state: State, ready: PlanReady) -> Step:
     if order.next != route.next:
         return replace(state, wanted="a mark was rounded"), ()
     before = state
-    told = {k: v for k, v in state.told.items() if k in ("disagree", "wing", "beyond")}
+    told = {k: v for k, v in state.told.items() if k in ("disagree", "wing tried", "beyond")}
     state = replace(
         state, planned=Planned(order=order, plan=ready.plan), board=0, pending=None, held=None,
         told=told, since={k: v for k, v in state.since.items() if not k.startswith("moved")},
@@ -253,6 +253,6 @@ def _acknowledged(state: State, acknowledged: Acknowledge) -> Step:
         state, pending=None, board=pending.board, tack=pending.tack,
         wanted=f"{pending.point} is done",
         since={k: v for k, v in state.since.items() if not k.startswith(("on ", "moved"))},
-        told={k: v for k, v in state.told.items() if k in ("disagree", "wing", "beyond")},
+        told={k: v for k, v in state.told.items() if k in ("disagree", "wing tried", "beyond")},
     )  # fmt: skip
     return state, ()

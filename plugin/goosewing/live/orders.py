@@ -21,7 +21,7 @@ from goosewing.words import manoeuvre_words
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from goosewing.records import Board, Leg, Manoeuvre, Plan
+    from goosewing.records import Board, Leg, Manoeuvre, Plan, Tack
     from goosewing.weather.base import Weather
 
 FORECAST_TAKES_OVER_S = 3600.0
@@ -68,17 +68,19 @@ def wanted(state: State, route: Route, reason: str) -> Order:
         drift_kn=math.hypot(*stream),
         stream_known=state.stream is not None,
         forecast=route.forecast,
-        start_tack=state.tack if route.from_here else None,
-        start_with=_known_sails(state) if route.from_here else None,
+        start_tack=_known_tack(state) if route.from_here else None,
+        start_with=carried(state) if route.from_here else None,
         shift_deg=_shift(state),
     )
 
 
-def _known_sails(state: State) -> str | None:
-    """Return the sails she is under, where that is known: not before the first plan."""
-    if state.tack is None:
-        return None
-    return carried(state)
+def _known_tack(state: State) -> Tack | None:
+    """Return the tack she is on: under a poled headsail no wind tells it, but the plan does."""
+    if state.planned is None:
+        return state.tack
+    boards = state.planned.plan.legs[0].boards
+    board = boards[min(state.board, len(boards) - 1)]
+    return board.tack if board.poled or state.tack is None else state.tack
 
 
 def _shift(state: State) -> float:

@@ -62,7 +62,7 @@ class SourceWind:
 def sensed(state: State, desk: Desk) -> tuple[State, list[Event]]:
     """Work out, from the readings, what is so at this moment."""
     state, events = _placed(state, desk)
-    state = _steered(state, desk)
+    state = _standing(_steered(state, desk))
     state, more = _winded(state, desk)
     state = _streamed(state, desk)
     return _tacked(state), [*events, *more]
@@ -151,15 +151,21 @@ def _doubted(
 
 
 def frozen(state: State, desk: Desk) -> bool:
-    """Whether the position stands still while she makes way."""
+    """Whether the position has stood still for a while in which she made way."""
+    since = state.since.get("standing")
+    return since is not None and state.now_s - since >= desk.rules.frozen_s
+
+
+def _standing(state: State) -> State:
+    """Note since when the position has stood still although she makes way."""
     place, sense = state.place, state.sense
-    if place is None or place.seen_s - place.moved_s < desk.rules.frozen_s:
-        return False
-    through = sense.boat_speed_kn if sense.speed_from == "log" else None
-    over = sense.ground_speed_kn
-    if over is not None:
-        return over > MAKING_WAY_KN
-    return through is not None and through > MAKING_WAY_KN
+    speed = sense.ground_speed_kn
+    if speed is None and sense.speed_from == "log":
+        speed = sense.boat_speed_kn
+    makes_way = speed is not None and speed > MAKING_WAY_KN
+    still = place is not None and place.moved_s < place.seen_s
+    state, _ = lasting(state, "standing", makes_way and still)
+    return state
 
 
 # ---- heading and speed ---------------------------------------------------------------------
