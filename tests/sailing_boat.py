@@ -175,7 +175,12 @@ class Helm:
     events: list[dict[str, Any]] = field(default_factory=list)
     log: list[dict[str, Any]] = field(default_factory=list)
     first_plan_h: float | None = None
-    finished: bool = False
+    marks: int = 1
+    """To be rounded before she has arrived."""
+
+    @property
+    def finished(self) -> bool:
+        return [e["kind"] for e in self.events].count("mark_rounded") >= self.marks
 
     def hear(self, messages: list[dict[str, Any]]) -> Iterator[dict[str, Any]]:
         """Take what the service says; yield what the crew answers."""
@@ -192,7 +197,6 @@ class Helm:
                 self.events.append(message)
                 if message["kind"] == "turn_now":
                     yield from self._turn(message["values"]["point"])
-                self.finished |= message["kind"] == "mark_rounded"
 
     def _turn(self, point: str) -> Iterator[dict[str, Any]]:
         """Do what is due before the next board; the crew then says so."""

@@ -220,8 +220,10 @@ def test_the_stream_is_what_is_left_over_the_ground(brisvik):
 
 def test_a_turn_is_told_ahead_and_when_it_is_due_and_waits_for_the_crew(beating):
     watch = beating
+    while watch.state.pending is None:
+        watch.sail(1)
     plan = watch.state.planned
-    watch.sail(1100)
+    watch.sail(300)
     (approach,) = watch.events("approach")
     (due,) = watch.events("turn_now")
     assert "onto port tack" in approach.message

@@ -18,8 +18,8 @@ from goosewing.live import service
 from goosewing.live.session import attempt
 
 HELLO = {"type": "hello", "version": 1, "boat": str(SAMPLES / "brisvik" / "boat.toml")}
-PLAN = {"type": "plan", "id": "r", "name": "R", "points": [
-    {"lat": 56.5, "lon": 12.0, "name": "A"}, {"lat": 56.55, "lon": 11.92, "name": "B"}]}  # fmt: skip
+START, END = {"lat": 56.5, "lon": 12.0, "name": "A"}, {"lat": 56.55, "lon": 11.92, "name": "B"}
+PLAN = {"type": "plan", "id": "r", "name": "R", "points": [START, END]}
 
 
 def stamp(second: float) -> str:

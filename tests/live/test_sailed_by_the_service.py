@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 
 import numpy as np
@@ -71,7 +72,7 @@ def test_noise_on_the_wind_costs_little():
 
 
 def test_in_a_wind_that_swings_she_arrives():
-    """Ten degrees either way in half an hour: no plan of the start foresees it, the service does."""
+    """Ten degrees either way in half an hour: the first plan does not foresee it."""
     swing = 1800.0 / (2.0 * math.pi)
     waters = Waters(
         lambda t: 315.0 + 10.0 * math.sin(t / swing), steady(10.0), stream=(0.4, 0.0)
@@ -81,3 +82,17 @@ def test_in_a_wind_that_swings_she_arrives():
     assert kinds(events)[-1] == "mark_rounded"
     # A swing about the mean, not played, costs a few hundredths of the steady time.
     assert hours == pytest.approx(planned, rel=0.1)
+
+
+def test_the_sample_log_replays_to_its_end(monkeypatch):
+    """Made by tests/make_sample_log.py; every line as the service heard it."""
+    log = SAMPLES / "brisvik_log.jsonl"
+    assert log.stat().st_size <= 300_000
+    monkeypatch.chdir(SAMPLES)
+    session, events = Session(), []
+    for line in log.read_text(encoding="utf-8").splitlines():
+        sent = session.in_turn(json.loads(line))
+        events += [message for message in sent if message["type"] == "event"]
+    rounded = [e["values"]["mark"] for e in events if e["kind"] == "mark_rounded"]
+    assert rounded == ["Dan", "Hed"]
+    assert not [e for e in events if e["kind"] in ("stale", "position_jumped", "clock")]

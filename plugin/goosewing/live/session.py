@@ -11,7 +11,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from goosewing import __version__
+import goosewing
 from goosewing.boat.read import read_boat
 from goosewing.errors import GoosewingError, InputError
 from goosewing.exchange.gpx import format_plan
@@ -158,7 +158,7 @@ class Session:
             if self.desk is not None:
                 raise InputError("hello was said already")
             self.desk = desk_from(message)
-            name = {"version": VERSION, "name": "goosewing", "release": __version__}
+            name = {"version": VERSION, "name": "goosewing", "release": goosewing.__version__}
             return [{"type": "hello", **name}], []
         if self.desk is None:
             raise InputError(f"expected hello first, got {kind!r}")
