@@ -101,7 +101,8 @@ def npm(folder: Path, *words: str, timeout: float = 400) -> None:
     except subprocess.TimeoutExpired as slow:
         raise HostUnavailableError(f"npm {words[0]} took longer than {timeout:g} s") from slow
     if done.returncode:
-        raise HostUnavailableError(f"npm {words[0]}: {done.stderr.strip()[-400:]}")
+        said = " ".join(done.stderr.split())
+        raise HostUnavailableError(f"npm {words[0]}: {said[:300]}")
 
 
 def install(tell: Callable[[str], None]) -> Path:

@@ -67,6 +67,7 @@ class Engine {
     }
     this.child = child
     child.on('error', error => this.lost(child, startError(this.settings.python, error)))
+    if (!child.stdin) return // out of file handles: 'error' follows
     // 'close' comes when the last words have been read; a grandchild that holds a pipe may delay it.
     child.on('close', (code, signal) => this.exited(child, code, signal))
     child.on('exit', (code, signal) => setTimeout(() => this.exited(child, code, signal), LAST_WORDS_MS))

@@ -131,12 +131,21 @@ class Plug {
     this.deafen()
     const subscribe = HEARD.map(path => ({ path, policy: 'instant' }))
     this.app.subscriptionmanager.subscribe({ context: 'vessels.self', subscribe }, this.unsubscribes,
-      fault => this.app.debug(`subscription: ${fault}`), delta => this.hear(delta))
+      fault => this.app.debug(`subscription: ${fault}`), delta => this.listen(delta))
     this.sendPlan()
   }
 
   deafen () {
     for (const unsubscribe of this.unsubscribes.splice(0)) unsubscribe()
+  }
+
+  /** Whatever a source makes up must not throw into the host's own stream of data. */
+  listen (delta) {
+    try {
+      this.hear(delta)
+    } catch (error) {
+      this.app.debug(`data that could not be passed on: ${error.message}`)
+    }
   }
 
   hear (delta) {

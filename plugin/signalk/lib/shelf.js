@@ -21,6 +21,7 @@ const METHODS = {
   heard: state => (state === 'warn' ? ['visual', 'sound'] : ['visual'])
 }
 
+const same = (one, other) => JSON.stringify(one) === JSON.stringify(other)
 const key = (kind, id) => `${kind}/${id}`
 
 class Shelf {
@@ -53,7 +54,7 @@ class Shelf {
       listResources: async () => Object.fromEntries(this.of(kind).map(entry => [entry.id, this.shown(entry)])),
       getResource: async (id, property) => (property ? part(this.shown(found(id)), property) : this.shown(found(id))),
       setResource: async (id, value) => {
-        if (this.resources.get(key(kind, id))?.value !== value) throw new Error(`Goosewing replaces ${kind} ${id} itself: copy it to change it`)
+        if (!same(this.resources.get(key(kind, id))?.value, value)) throw new Error(`Goosewing replaces ${kind} ${id} itself: copy it to change it`)
       },
       deleteResource: async id => {
         if (!this.leaving.has(key(kind, id))) throw new Error(`Goosewing replaces ${kind} ${id} itself: clear the plan to be rid of it`)
@@ -105,7 +106,7 @@ class Shelf {
   async add (kind, id, value) {
     const name = key(kind, id)
     const before = this.resources.get(name)
-    if (before && JSON.stringify(before.value) === JSON.stringify(value)) return
+    if (before && same(before.value, value)) return
     this.resources.set(name, { kind, id, value, since: new Date().toISOString() })
     // Through the host, so that every display hears of it; it also refuses what the standard does not allow.
     await this.app.resourcesApi.setResource(kind, id, value, this.id).catch(error => {
