@@ -209,7 +209,7 @@ def extra_sails(seed):
 
 
 @given(seed=st.integers(0, 10_000), bearing=st.sampled_from([0.0, 60.0, 120.0, 165.0, 180.0]))
-@settings(max_examples=6, derandomize=True)
+@settings(max_examples=4, derandomize=True)
 def test_a_free_extra_sail_set_never_slows_a_plan(brisvik, seed, bearing):
     boat = replace(brisvik, manoeuvres=FREE)
     more = replace(boat, sail_sets=(*boat.sail_sets, extra_sails(seed)))
@@ -220,7 +220,7 @@ def test_a_free_extra_sail_set_never_slows_a_plan(brisvik, seed, bearing):
 
 @pytest.mark.parametrize(
     ("bearing", "nm", "place"),
-    [(0.0, 40.0, True), (180.0, 60.0, True), (170.0, 40.0, False), (100.0, 80.0, True)],
+    [(0.0, 40.0, True), (180.0, 45.0, True), (170.0, 40.0, False), (100.0, 50.0, True)],
 )
 def test_a_finer_search_never_gives_a_slower_plan(brisvik, monkeypatch, bearing, nm, place):
     weather = EVERYWHERE if place else turning(4.0)
