@@ -223,7 +223,9 @@ def test_a_turn_is_told_ahead_and_when_it_is_due_and_waits_for_the_crew(beating)
     while watch.state.pending is None:
         watch.sail(1)
     plan = watch.state.planned
-    watch.sail(300)
+    watch.sail(150)
+    watch.twd += 12.0
+    watch.sail(250)
     (approach,) = watch.events("approach")
     (due,) = watch.events("turn_now")
     assert "onto port tack" in approach.message
@@ -706,3 +708,27 @@ def test_what_is_remembered_does_not_grow(beating):
     assert len(watch.state.sources) <= 16
     # Sixteen sources instead of one, and no more.
     assert after < 20 * size
+
+
+def test_a_plan_that_comes_after_its_mark_was_rounded_is_made_anew(brisvik):
+    watch = Watch(brisvik)
+    watch.twd, watch.heading, watch.speed = 315.0, 225.0, 6.0
+    watch.sail(30)
+    marks = tuple(
+        Mark(name=f"M{at}", lat=lat, lon=lon)
+        for at, (lat, lon) in enumerate([HERE, beyond(225.0, 0.1), beyond(225.0, 5.0)])
+    )
+    late: list[Order] = []
+    watch.state, _ = step(watch.state, Route(id="r", name="R", marks=marks), watch.desk)
+    for _ in range(120):
+        watch.now += 1.0
+        reading = Reading(time_s=watch.now, source="sim", values=tuple(watch.values().items()))
+        for observation in (reading, Tick(time_s=watch.now)):
+            watch.state, outputs = step(watch.state, observation, watch.desk)
+            late += [o for o in outputs if isinstance(o, Order)]
+    (order,) = late
+    assert (order.next, watch.state.route.next) == (1, 2)
+    watch.take(PlanReady(number=order.number, plan=carry_out(order, watch.desk)))
+    assert watch.state.planned is None
+    watch.sail(3)
+    assert watch.state.planned.order.next == 2
