@@ -62,8 +62,8 @@ CONTROL_SCALE_DEG = 10.0
 NUDGE_DEG = 0.05
 """Change of a helm's angle by which its effect is measured. [°]"""
 
-NUDGE_H = 1e-3
-"""Change of a board's length by which its effect is measured, at most. [h]"""
+NUDGE_SHARE = 1e-3
+"""Change of a board's length by which its effect is measured, as a share of it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -279,7 +279,7 @@ class _Problem:
             return self._value
         size = 2 * self.count
         nudges = np.concatenate((
-            np.full(self.count, NUDGE_DEG / CONTROL_SCALE_DEG), np.full(self.count, 1e-3)
+            np.full(self.count, NUDGE_DEG / CONTROL_SCALE_DEG), np.full(self.count, NUDGE_SHARE)
         ))  # fmt: skip
         trials = np.vstack((x, x + np.diag(nudges), x - np.diag(nudges)))
         misses = self.misses(trials)
