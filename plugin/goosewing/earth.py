@@ -42,6 +42,7 @@ from goosewing.errors import InputError
 from goosewing.units import METRES_PER_NM, Array
 
 __all__ = [
+    "ECCENTRICITY_SQUARED",
     "EQUATORIAL_RADIUS_NM",
     "FLATTENING",
     "QUARTER_MERIDIAN_NM",
@@ -73,7 +74,10 @@ EQUATORIAL_RADIUS_NM = 6378137.0 / METRES_PER_NM
 FLATTENING = 1.0 / 298.257223563
 """Flattening of WGS 84."""
 
-_E2 = FLATTENING * (2.0 - FLATTENING)
+ECCENTRICITY_SQUARED = FLATTENING * (2.0 - FLATTENING)
+"""Square of the first eccentricity of WGS 84."""
+
+_E2 = ECCENTRICITY_SQUARED
 _E = math.sqrt(_E2)
 _N = FLATTENING / (2.0 - FLATTENING)
 

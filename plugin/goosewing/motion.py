@@ -15,7 +15,6 @@ import numpy as np
 from goosewing import earth, sun, wind
 from goosewing.boat.manoeuvres import Mode, all_modes
 from goosewing.boat.model import sailing
-from goosewing.units import METRES_PER_NM
 from goosewing.velocity import POLAR_WIND_HEIGHT_M
 
 if TYPE_CHECKING:
@@ -25,10 +24,6 @@ if TYPE_CHECKING:
     from goosewing.records import Steer
     from goosewing.units import Array, BoolArray
     from goosewing.weather.base import Weather
-
-EQUATOR_RADIUS_NM = 6378137.0 / METRES_PER_NM
-ECCENTRICITY_SQUARED = 0.00669437999014
-"""WGS 84, by definition of its axis and flattening."""
 
 ROWS_FOR_THE_BOW = 4
 """Rounds in which the polar's row is found from the bow's angle; leeway is small and
@@ -141,9 +136,9 @@ def degrees_per_hour(lat: Array, east_kn: Array, north_kn: Array) -> tuple[Array
     By the radii of curvature of the meridian and of the prime vertical.
     """
     angle = np.radians(lat)
-    w2 = 1.0 - ECCENTRICITY_SQUARED * np.sin(angle) ** 2
-    prime = EQUATOR_RADIUS_NM / np.sqrt(w2)
-    meridian = prime * (1.0 - ECCENTRICITY_SQUARED) / w2
+    w2 = 1.0 - earth.ECCENTRICITY_SQUARED * np.sin(angle) ** 2
+    prime = earth.EQUATORIAL_RADIUS_NM / np.sqrt(w2)
+    meridian = prime * (1.0 - earth.ECCENTRICITY_SQUARED) / w2
     return np.degrees(north_kn / meridian), np.degrees(east_kn / (prime * np.cos(angle)))
 
 

@@ -14,7 +14,7 @@ from goosewing.velocity import Airs, along_and_across, velocity_set
 
 if TYPE_CHECKING:
     from goosewing.boards import Course
-    from goosewing.boat.model import Boat, SailSet
+    from goosewing.boat.model import Boat
     from goosewing.motion import Waters
     from goosewing.units import Array
 
@@ -89,7 +89,7 @@ def _best_rows(boat: Boat, index: int, winds_kn: list[float]) -> Array:
     sails = boat.sail_sets[index]
     rows = row_angles(sails, 0.5)
     tws = np.linspace(min(winds_kn), max(winds_kn), 3)[:, np.newaxis]
-    held = sailing(boat, index, rows[np.newaxis, :], np.clip(tws, 1.0, _strongest(sails)))
+    held = sailing(boat, index, rows[np.newaxis, :], np.clip(tws, 1.0, sails.strongest_tws_kn))
     vmg = np.where(
         held.possible, held.boat_speed_kn * np.cos(np.radians(held.track_angle_deg)), 0.0
     )
@@ -98,10 +98,6 @@ def _best_rows(boat: Boat, index: int, winds_kn: list[float]) -> Array:
         rows[i] for i, v in zip(np.argmin(vmg, axis=1), vmg.min(axis=1), strict=True) if v < 0
     ]
     return np.unique(found)
-
-
-def _strongest(sails: SailSet) -> float:
-    return float(sails.strongest_tws_kn)
 
 
 def straight_h(waters: Waters, course: Course, start_h: float, plan_h: float) -> float | None:

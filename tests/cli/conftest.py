@@ -38,3 +38,22 @@ def run(desk, capsys):  # noqa: ARG001 - for the working directory
         return Ran(code, said.out, said.err)
 
     return ran
+
+
+ROUND = """<?xml version="1.0" encoding="UTF-8"?>
+<gpx xmlns="http://www.topografix.com/GPX/1/1" version="1.1" creator="by hand">
+  <rte>
+    <name>A round</name>
+    <rtept lat="56.45" lon="12.35"><name>Start</name></rtept>
+    <rtept lat="56.72" lon="11.85"><name>Anholt E</name><sym>Buoy, Yellow</sym></rtept>
+    <rtept lat="56.87" lon="12.15"><name>Turn</name></rtept>
+    <rtept lat="56.64" lon="12.42"><name>Finish</name></rtept>
+  </rte>
+</gpx>
+"""
+
+
+@pytest.fixture
+def round_of_its_own(desk):
+    """Marks that stay as they are: the sample's may change."""
+    (desk / "marks.gpx").write_text(ROUND, encoding="utf-8")

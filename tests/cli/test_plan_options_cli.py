@@ -15,23 +15,7 @@ GPX = "{http://www.topografix.com/GPX/1/1}"
 GOOSE = "{urn:goosewing:gpx:1}"
 
 
-MARKS = """<?xml version="1.0" encoding="UTF-8"?>
-<gpx xmlns="http://www.topografix.com/GPX/1/1" version="1.1" creator="by hand">
-  <rte>
-    <name>A round</name>
-    <rtept lat="56.45" lon="12.35"><name>Start</name></rtept>
-    <rtept lat="56.72" lon="11.85"><name>Anholt E</name><sym>Buoy, Yellow</sym></rtept>
-    <rtept lat="56.87" lon="12.15"><name>Turn</name></rtept>
-    <rtept lat="56.64" lon="12.42"><name>Finish</name></rtept>
-  </rte>
-</gpx>
-"""
-
-
-@pytest.fixture(autouse=True)
-def own_marks(desk):
-    """Marks of this file's own: the sample's may change."""
-    (desk / "marks.gpx").write_text(MARKS, encoding="utf-8")
+pytestmark = pytest.mark.usefixtures("round_of_its_own")
 
 
 def document(run, *more):
