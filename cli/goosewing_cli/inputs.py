@@ -30,6 +30,22 @@ class Source(StrEnum):
     track = "track"
 
 
+class First(StrEnum):
+    """Which of two boards comes first."""
+
+    port = "port"
+    starboard = "starboard"
+    longer = "longer"
+    faster = "faster"
+
+
+class TackName(StrEnum):
+    """The side the wind comes from."""
+
+    port = "port"
+    starboard = "starboard"
+
+
 MarksFile = Annotated[
     Path, typer.Argument(metavar="MARKS.gpx", help="A GPX file with a route, waypoints or a track.")
 ]
@@ -109,6 +125,27 @@ VariationText = Annotated[
 ]
 MarginDegrees = Annotated[
     float, typer.Option("--margin", metavar="DEG", help="Sail past the layline by this much.")
+]
+FirstBoard = Annotated[
+    First | None,
+    typer.Option("--first", help="Which board first; the longer where it costs nothing."),
+]
+CorridorMiles = Annotated[
+    float | None,
+    typer.Option("--corridor", metavar="NM", help="Stay within this distance of the rhumb line."),
+]
+StartWith = Annotated[
+    str | None,
+    typer.Option("--start-with", metavar='"SAIL SET"', help="The sails set at the start."),
+]
+StartTack = Annotated[
+    TackName | None, typer.Option("--start-tack", help="The tack she is on at the start.")
+]
+DeviationFile = Annotated[
+    Path | None,
+    typer.Option(
+        "--deviation", metavar="FILE", help="Her compass's deviation card: adds its headings."
+    ),
 ]
 
 

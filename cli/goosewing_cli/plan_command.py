@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -15,22 +14,6 @@ if TYPE_CHECKING:
     from datetime import tzinfo
 
     from goosewing.records import Plan
-
-
-class First(StrEnum):
-    """Which of two boards comes first."""
-
-    port = "port"
-    starboard = "starboard"
-    longer = "longer"
-    faster = "faster"
-
-
-class TackName(StrEnum):
-    """The side the wind comes from."""
-
-    port = "port"
-    starboard = "starboard"
 
 
 def register(app: typer.Typer) -> None:
@@ -52,33 +35,15 @@ def plan(
     at: inputs.AtText = None,
     next_mark: inputs.NextMark = None,
     leave: inputs.LeaveTexts = None,
-    first: Annotated[
-        First | None,
-        typer.Option("--first", help="Which board first; the longer where it costs nothing."),
-    ] = None,
+    first: inputs.FirstBoard = None,
     margin: inputs.MarginDegrees = 0.0,
-    corridor: Annotated[
-        float | None,
-        typer.Option(
-            "--corridor", metavar="NM", help="Stay within this distance of the rhumb line."
-        ),
-    ] = None,
+    corridor: inputs.CorridorMiles = None,
     shortest_board: inputs.ShortestBoard = None,
     hold_last: inputs.HoldLast = False,
-    start_with: Annotated[
-        str | None,
-        typer.Option("--start-with", metavar='"SAIL SET"', help="The sails set at the start."),
-    ] = None,
-    start_tack: Annotated[
-        TackName | None, typer.Option("--start-tack", help="The tack she is on at the start.")
-    ] = None,
+    start_with: inputs.StartWith = None,
+    start_tack: inputs.StartTack = None,
     variation: inputs.VariationText = None,
-    deviation: Annotated[
-        Path | None,
-        typer.Option(
-            "--deviation", metavar="FILE", help="Her compass's deviation card: adds its headings."
-        ),
-    ] = None,
+    deviation: inputs.DeviationFile = None,
     zone: inputs.ZoneText = None,
     picture: Annotated[
         Path | None,

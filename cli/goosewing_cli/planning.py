@@ -71,6 +71,20 @@ def shown() -> Iterator[Progress | None]:
         line.wipe()
 
 
+@contextmanager
+def counted(what: str, total: int) -> Iterator[Callable[[int], None]]:
+    """Hand out what tells on stderr how many are done, where that is a terminal."""
+    if not sys.stderr.isatty():
+        yield lambda _: None
+        return
+    line = _Line()
+    line.say(f"{what}: none of {total} planned yet")
+    try:
+        yield lambda done: line.say(f"{what}: {done} of {total} planned")
+    finally:
+        line.wipe()
+
+
 class _Line:
     """The line of progress; plain writes, which an interrupt may end anywhere without harm."""
 
@@ -81,7 +95,10 @@ class _Line:
     def told(self, mark: str, left_nm: float) -> None:
         # The front of the search wavers; what is shown only goes down.
         least = self._least[mark] = min(left_nm, self._least.get(mark, left_nm))
-        words = _words(mark, least)[: _columns() - 1]
+        self.say(_words(mark, least))
+
+    def say(self, words: str) -> None:
+        words = words[: _columns() - 1]
         if words != self._words:
             self._words = words
             print(f"\r{words}{WIPE_REST}", end="", file=sys.stderr, flush=True)

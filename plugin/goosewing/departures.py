@@ -19,7 +19,7 @@ from __future__ import annotations
 import pickle
 from concurrent.futures import as_completed
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -28,12 +28,14 @@ import numpy as np
 from goosewing import plan as plans
 from goosewing.errors import NoPlanError, OutsideForecastError
 from goosewing.reckoning import time_of
+from goosewing.records import Departure
 from goosewing.sun import is_daylight
 from goosewing.weather.base import hours_from_datetime
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
     from concurrent.futures import Executor, Future
+    from datetime import datetime
 
     from goosewing.boat.model import Boat
     from goosewing.plan import Options
@@ -59,52 +61,6 @@ MOST_LOOKS = 50_000
 
 CHUNKS = 16
 """Into so many parcels the cases are cut for an executor whose workers hold nothing yet."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Departure:
-    """One time of departure, and what its passage would be like.
-
-    Attributes
-    ----------
-    departure : datetime
-        In UTC.
-    reason : str or None
-        Why there is no plan; all the rest is None then.
-    arrival : datetime
-    elapsed_h, saved_min : float or None
-        As the plan has them. [h], [min]
-    upwind_h, poled_h : float
-        Close-hauled; with the headsail on a pole. [h]
-    strongest_wind_kn, strongest_gust_kn : float or None
-        Over the ground; None where the source knows none. [kn]
-    against_h : float
-        Wind against a stream of more than 1 kn. [h]
-    night_h : float
-        Between sunset and sunrise. [h]
-    arrives_in_daylight : bool
-    beyond_forecast_h : float
-        With the last values of a forecast held on. [h]
-    ends_too_soon : bool
-        Whether values held on after the forecast's end would help.
-    plan : Plan or None
-    """
-
-    departure: datetime
-    arrival: datetime | None = None
-    elapsed_h: float | None = None
-    saved_min: float | None = None
-    upwind_h: float | None = None
-    poled_h: float | None = None
-    strongest_wind_kn: float | None = None
-    strongest_gust_kn: float | None = None
-    against_h: float | None = None
-    night_h: float | None = None
-    arrives_in_daylight: bool | None = None
-    beyond_forecast_h: float | None = None
-    reason: str | None = None
-    ends_too_soon: bool = False
-    plan: Plan | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -187,3 +187,49 @@ class Plan:
     legs: tuple[Leg, ...]
     notices: tuple[str, ...]
     cautions: tuple[str, ...] = CAUTIONS
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Departure:
+    """One time of departure, and what its passage would be like.
+
+    Attributes
+    ----------
+    departure : datetime
+        In UTC.
+    reason : str or None
+        Why there is no plan; all the rest is None then.
+    arrival : datetime
+    elapsed_h, saved_min : float or None
+        As the plan has them. [h], [min]
+    upwind_h, poled_h : float
+        Close-hauled; with the headsail on a pole. [h]
+    strongest_wind_kn, strongest_gust_kn : float or None
+        Over the ground; None where the source knows none. [kn]
+    against_h : float
+        Wind against a stream of more than 1 kn. [h]
+    night_h : float
+        Between sunset and sunrise. [h]
+    arrives_in_daylight : bool
+    beyond_forecast_h : float
+        With the last values of a forecast held on. [h]
+    ends_too_soon : bool
+        Whether values held on after the forecast's end would help.
+    plan : Plan or None
+    """
+
+    departure: datetime
+    arrival: datetime | None = None
+    elapsed_h: float | None = None
+    saved_min: float | None = None
+    upwind_h: float | None = None
+    poled_h: float | None = None
+    strongest_wind_kn: float | None = None
+    strongest_gust_kn: float | None = None
+    against_h: float | None = None
+    night_h: float | None = None
+    arrives_in_daylight: bool | None = None
+    beyond_forecast_h: float | None = None
+    reason: str | None = None
+    ends_too_soon: bool = False
+    plan: Plan | None = None

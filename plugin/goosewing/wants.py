@@ -11,13 +11,14 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
-from goosewing.errors import InputError
+from goosewing.errors import InputError, NoPlanError
 from goosewing.words import clock, listed
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from datetime import datetime
 
-    from goosewing.departures import Departure
+    from goosewing.records import Departure
 
 
 class _Measure(NamedTuple):
@@ -129,3 +130,57 @@ def nearest(planned: Sequence[Departure], wants: Sequence[Want]) -> Departure:
 def miss_words(each: Departure, wants: Sequence[Want]) -> str:
     """Say which wants a departure misses, and by what."""
     return listed(want.missed(each) for want in misses(each, wants))
+
+
+class Chosen(NamedTuple):
+    """Departures that meet what is wanted, those that don't, and those without a plan."""
+
+    meeting: tuple[Departure, ...]
+    others: tuple[Departure, ...]
+    failed: tuple[Departure, ...]
+    wants: tuple[Want, ...]
+
+
+def choose(found: Sequence[Departure], wants: Sequence[Want]) -> Chosen:
+    """Sort departures by whether they meet what is wanted, in the order given.
+
+    Raises
+    ------
+    NoPlanError
+        If none can be planned, with the reasons; if none meets the wants, with the one
+        that comes nearest.
+    """
+    failed = tuple(sorted((d for d in found if d.plan is None), key=lambda d: d.departure))
+    planned = [each for each in found if each.plan is not None]
+    if not planned:
+        raise NoPlanError(_why_none(failed))
+    meeting = tuple(each for each in planned if not misses(each, wants))
+    if not meeting:
+        best = nearest(planned, wants)
+        raise NoPlanError(
+            f"none of {len(planned)} planned departures meets {','.join(w.text for w in wants)}; "
+            f"nearest is {_moment(best.departure)}, which misses {miss_words(best, wants)}"
+        )
+    others = tuple(each for each in planned if misses(each, wants))
+    return Chosen(meeting, others, failed, tuple(wants))
+
+
+def _why_none(failed: Sequence[Departure]) -> str:
+    reasons = [each.reason or "" for each in failed]
+    if len(set(reasons)) == 1:
+        return f"no departure can be planned: {reasons[0]}"
+    return (
+        f"none of {len(failed)} departures can be planned: {_moment(failed[0].departure)}: "
+        f"{reasons[0]}; {_moment(failed[-1].departure)}: {reasons[-1]}"
+    )
+
+
+def _moment(time: datetime) -> str:
+    return f"{time:%Y-%m-%d} {clock(time)}"
+
+
+def common_notices(chosen: Chosen) -> tuple[str, ...]:
+    """Return what every plan has to say, in the best one's order."""
+    plans = [each.plan for each in (*chosen.meeting, *chosen.others) if each.plan is not None]
+    shared = set.intersection(*(set(made.notices) for made in plans))
+    return tuple(line for line in plans[0].notices if line in shared)

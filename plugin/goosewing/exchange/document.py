@@ -17,7 +17,7 @@ import msgspec
 
 from goosewing.errors import InputError
 from goosewing.exchange.files import write_atomically
-from goosewing.records import Leg, Mark, Plan
+from goosewing.records import Departure, Leg, Mark, Plan
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -27,13 +27,18 @@ PLAN_FORMAT = "goosewing.plan/1"
 LAYLINES_FORMAT = "goosewing.laylines/1"
 TARGETS_FORMAT = "goosewing.targets/1"
 WEATHER_FORMAT = "goosewing.weather/1"
+DEPARTURES_FORMAT = "goosewing.departures/1"
 
 # A record's field is called otherwise in the document where the document's word
 # is not one that Python allows.
 _WRITTEN_AS: dict[type, dict[str, str]] = {Leg: {"origin": "from", "destination": "to"}}
 
 # What only the exchange module that filled it understands.
-_LEFT_OUT: dict[type, frozenset[str]] = {Mark: frozenset({"extras"})}
+# Nor is a departure's plan written with it: the departure is planned again at will.
+_LEFT_OUT: dict[type, frozenset[str]] = {
+    Mark: frozenset({"extras"}),
+    Departure: frozenset({"plan"}),
+}
 
 _Value = TypeVar("_Value")
 

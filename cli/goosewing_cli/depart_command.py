@@ -1,0 +1,243 @@
+"""`goosewing depart`: when to leave."""
+
+from __future__ import annotations
+
+import re
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from time import perf_counter
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from goosewing_cli import inputs
+from goosewing_cli.pool import cores, pool
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Sequence
+
+    from goosewing.departures import Case
+    from goosewing.records import Departure, Plan
+    from goosewing.wants import Chosen
+
+USUAL_SPAN = timedelta(hours=24)
+"""How far ahead departures are looked at where nothing is said."""
+
+MOST_DEPARTURES = 1000
+"""More than this many is a slip of the pen."""
+
+WORTH_PROCESSES_S = 3.0
+"""Less work than this is sooner done than processes are started for it. [s]"""
+
+_SPACING = re.compile(r"(\d+(?:\.\d*)?|\.\d+)\s*(h|min)?", re.ASCII)
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command to the application."""
+    app.command("depart", help="When to leave: the passage at many times of departure.")(depart)
+
+
+def depart(
+    marks: inputs.MarksFile,
+    boat: inputs.BoatFile = None,
+    wind: inputs.WindText = None,
+    current: inputs.CurrentText = None,
+    begin: Annotated[
+        str | None,
+        typer.Option("--from", metavar="TIME", help="The first departure, ISO 8601; now."),
+    ] = None,
+    until: Annotated[
+        str | None,
+        typer.Option("--until", metavar="TIME", help="The last one; 24 hours after the first."),
+    ] = None,
+    every: Annotated[
+        str, typer.Option("--every", metavar="SPACING", help="1h, 30min, or 90 (minutes).")
+    ] = "1h",
+    wants: Annotated[
+        str | None,
+        typer.Option(
+            "--wants",
+            metavar="LIST",
+            help="Keep those that arrive by daylight, or stay within limits, such as "
+            "daylight,gust<=25,night<3: elapsed, upwind, poled, against, night, beyond in hours; "
+            "wind, gust in knots.",
+        ),
+    ] = None,
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", metavar="FILE", help="Write the best departure's plan as GPX 1.1."),
+    ] = None,
+    json: inputs.AsJson = False,
+    performance: inputs.PerformanceFactor = None,
+    source: Annotated[
+        inputs.Source | None,
+        typer.Option("--marks-from", help="Take the marks from this; a route if there is one."),
+    ] = None,
+    route: inputs.RouteName = None,
+    at: inputs.AtText = None,
+    next_mark: inputs.NextMark = None,
+    leave: inputs.LeaveTexts = None,
+    first: inputs.FirstBoard = None,
+    margin: inputs.MarginDegrees = 0.0,
+    corridor: inputs.CorridorMiles = None,
+    shortest_board: inputs.ShortestBoard = None,
+    hold_last: inputs.HoldLast = False,
+    start_with: inputs.StartWith = None,
+    start_tack: inputs.StartTack = None,
+    variation: inputs.VariationText = None,
+    deviation: inputs.DeviationFile = None,
+    zone: inputs.ZoneText = None,
+) -> None:
+    """Tell what the passage would be like at each of many times of departure."""
+    from goosewing.departures import Case
+    from goosewing.plan import Options
+    from goosewing.wants import choose, parse_wants
+    from goosewing_cli.plan_command import compass_headings
+
+    wanted = parse_wants(wants)
+    times = departure_times(begin, until, every)
+    crew = inputs.load_boat(boat, performance)
+    weather = inputs.load_weather(wind, current, hold_last=hold_last)
+    local = inputs.load_zone(zone)
+    read = inputs.read_marks(marks, source, route, at=at, next_mark=next_mark, leave=leave or ())
+    options = Options(
+        first=None if first is None else first.value,
+        margin_deg=margin,
+        corridor_nm=corridor,
+        start_with=start_with,
+        start_tack=None if start_tack is None else start_tack.value,
+        shortest_board_min=shortest_board,
+        source=inputs.source_words(wind, current, weather, hold_last=hold_last),
+    )
+    by_compass = compass_headings(variation, deviation)
+    files = inputs.files_read(boat, marks, deviation, *inputs.weather_files(wind, current))
+    inputs.check_outputs([out], files)
+    case = Case(marks=read.marks, boat=crew, weather=weather, options=options, notices=read.notices)
+    chosen = choose(plan_all(case, times), wanted)
+    best = chosen.meeting[0].plan
+    assert best is not None
+    written = _write(out, by_compass(best), files)
+    if json:
+        typer.echo(_json(chosen, crew.name, times).decode(), nl=False)
+        return
+    from goosewing_cli.show_departures import show_departures
+
+    show_departures(chosen, times, written=written, zone=local)
+
+
+def departure_times(begin: str | None, until: str | None, every: str) -> list[datetime]:
+    """Return the times of departure, first and last included.
+
+    Raises
+    ------
+    InputError
+        If they don't make a span, or too many departures.
+    """
+    from goosewing.errors import InputError
+
+    first = (
+        datetime.now(UTC).replace(second=0, microsecond=0)
+        if begin is None
+        else inputs.parse_time(begin, "--from")
+    )
+    last = first + USUAL_SPAN if until is None else inputs.parse_time(until, "--until")
+    step = parse_spacing(every)
+    if last < first:
+        raise InputError(f"--until must not lie before --from, got {until}")
+    count = (last - first) // step + 1
+    if count > MOST_DEPARTURES:
+        raise InputError(
+            f"{count} departures are more than {MOST_DEPARTURES}: a longer --every, or --until "
+            "sooner after --from"
+        )
+    return [first + number * step for number in range(count)]
+
+
+def parse_spacing(text: str) -> timedelta:
+    """Read the time between departures: hours, minutes, or a number of minutes.
+
+    Raises
+    ------
+    InputError
+        If it is neither, or under a minute.
+
+    Examples
+    --------
+    >>> parse_spacing("1.5h") == parse_spacing("90min") == parse_spacing("90")
+    True
+    """
+    from goosewing.errors import InputError
+
+    found = _SPACING.fullmatch(text.strip())
+    minutes = 0.0 if found is None else float(found[1]) * (60.0 if found[2] == "h" else 1.0)
+    if not 1.0 <= minutes <= 60.0 * 24.0 * 366.0:
+        raise InputError(
+            f"--every must be a minute or more, such as 1h, 30min or 90 (minutes), got {text!r}"
+        )
+    return timedelta(minutes=minutes)
+
+
+def plan_all(case: Case, times: Sequence[datetime]) -> tuple[Departure, ...]:
+    """Plan every departure: the first here, and the rest on all cores where that saves time."""
+    from goosewing.departures import best_first
+    from goosewing_cli.planning import counted
+
+    with counted("departures", len(times)) as told:
+        begun = perf_counter()
+        first, rest = case.at(times[0]), times[1:]
+        told(1)
+        left_s = len(rest) * (perf_counter() - begun)
+        workers = min(cores(), len(rest)) if left_s > WORTH_PROCESSES_S else 1
+        each = _side_by_side if workers > 1 else _one_by_one
+        return best_first([first, *each(case, rest, lambda done: told(done + 1), workers)])
+
+
+def _side_by_side(
+    case: Case, times: Sequence[datetime], told: Callable[[int], None], workers: int
+) -> Iterable[Departure]:
+    from goosewing.departures import gathered, held_at
+
+    with pool(case, workers) as executor:
+        parts = [(time,) for time in times]
+        return gathered(executor, held_at, parts, len(times), lambda done, _: told(done))
+
+
+def _one_by_one(
+    case: Case, times: Sequence[datetime], told: Callable[[int], None], _workers: int
+) -> Iterable[Departure]:
+    for done, time in enumerate(times, 1):
+        yield case.at(time)
+        told(done)
+
+
+def _write(out: Path | None, best: Plan, files: list[Path]) -> list[Path]:
+    if out is None:
+        return []
+    from goosewing.exchange import gpx
+
+    gpx.write_plan(out, best, inputs=files)
+    return [out]
+
+
+def _json(chosen: Chosen, boat: str, times: Sequence[datetime]) -> bytes:
+    from goosewing.exchange import document
+    from goosewing.records import CAUTIONS
+    from goosewing.wants import common_notices, misses
+
+    return document.format_json(
+        document.document(
+            document.DEPARTURES_FORMAT,
+            boat=boat,
+            first=times[0],
+            last=times[-1],
+            wants=[want.text for want in chosen.wants],
+            departures=chosen.meeting,
+            others=[
+                {**document.plain(each), "misses": [w.text for w in misses(each, chosen.wants)]}
+                for each in chosen.others
+            ],
+            failed=chosen.failed,
+            notices=common_notices(chosen),
+            cautions=CAUTIONS,
+        )
+    )

@@ -1,0 +1,116 @@
+"""Processes of one's own for many plans: one thread of arithmetic each, none left behind."""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import signal
+import threading
+from concurrent.futures import ProcessPoolExecutor
+from contextlib import contextmanager
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from multiprocessing.process import BaseProcess
+
+    from goosewing.departures import Case
+
+THREADS = (
+    *("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"),
+    *("BLIS_NUM_THREADS", "VECLIB_MAXIMUM_THREADS"),
+)
+"""What tells the libraries of linear algebra how many threads to use; as many as there are
+cores in each of as many processes would be in each other's way."""
+
+
+def cores() -> int:
+    """Return how many processes can run side by side."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
+@contextmanager
+def pool(case: Case, workers: int) -> Iterator[ProcessPoolExecutor]:
+    """Hold processes that each have the case (`goosewing.departures.held_at`).
+
+    They are spawned, never forked: the libraries for GRIB and for positions hold state that
+    a fork would share. Leaving with an exception, an interrupt above all, ends them at once;
+    and each ends by itself when this process is gone.
+    """
+    executor = ProcessPoolExecutor(
+        max_workers=workers,
+        mp_context=multiprocessing.get_context("spawn"),
+        initializer=_begin,
+        initargs=(case,),
+    )
+    before = set(multiprocessing.active_children())
+    with executor:
+        try:
+            with _undisturbed(), _one_thread_each():
+                # Each of the first tasks starts a process; they inherit what holds now.
+                for _ in range(workers):
+                    executor.submit(_nothing)
+            yield executor
+        except BaseException:
+            _end(set(multiprocessing.active_children()) - before)
+            executor.shutdown(cancel_futures=True)
+            raise
+
+
+def _nothing() -> None:
+    """Do nothing: the task by which processes are started."""
+
+
+def _begin(case: Case) -> None:
+    """Begin a process of the pool: keep the case; leave interrupts to the parent."""
+    from goosewing import departures
+
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        threading.Thread(target=_end_with, args=(parent,), daemon=True).start()
+    departures.hold(case)
+
+
+def _end_with(parent: BaseProcess) -> None:
+    parent.join()
+    os._exit(1)
+
+
+def _end(processes: set[BaseProcess]) -> None:
+    for process in processes:
+        process.terminate()
+    for process in processes:
+        process.join()
+
+
+@contextmanager
+def _undisturbed() -> Iterator[None]:
+    """Keep an interrupt waiting; processes started meanwhile never see one.
+
+    Otherwise one that comes while they load their modules would have each print a traceback.
+    """
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+@contextmanager
+def _one_thread_each() -> Iterator[None]:
+    before = {name: os.environ.get(name) for name in THREADS}
+    os.environ.update(dict.fromkeys(THREADS, "1"))
+    try:
+        yield
+    finally:
+        for name, value in before.items():
+            if value is None:
+                os.environ.pop(name, None)
+            else:
+                os.environ[name] = value

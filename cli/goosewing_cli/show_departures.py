@@ -1,0 +1,160 @@
+"""How times of departure are printed, the best first."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import TYPE_CHECKING
+
+from rich.table import Table
+from rich.text import Text
+
+from goosewing.records import CAUTIONS
+from goosewing.wants import common_notices, miss_words
+from goosewing.words import clock, hours_and_minutes
+from goosewing_cli.show import console_for, paragraph, print_table
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from datetime import datetime, tzinfo
+    from pathlib import Path
+
+    from rich.console import Console
+
+    from goosewing.records import Departure, Plan
+    from goosewing.wants import Chosen
+
+NOTHING = "–"
+"""Stands for no hours at all, so that those that there are stand out."""
+
+LEAST_H = 0.05
+"""What would be printed as 0.0 h is nothing."""
+
+LEGEND = (
+    "Days of the month and UTC; takes in hours:minutes, saved in minutes against the straight "
+    "course, hours close-hauled (within 60° of the wind), poled, by night, and of wind against "
+    "a stream of over 1 kn; strongest wind and gust over the ground in knots."
+)
+
+
+def show_departures(
+    chosen: Chosen,
+    times: Sequence[datetime],
+    *,
+    written: Sequence[Path] = (),
+    zone: tzinfo | None = None,
+) -> None:
+    """Print departures as a table, the best first, with what it takes to read it."""
+    console = console_for()
+    best = chosen.meeting[0]
+    assert best.plan is not None
+    console.print(Text(_title(best.plan, times), style="bold"), soft_wrap=True)
+    paragraph(console, _asked(chosen, times))
+    console.print()
+    print_table(console, _table(chosen.meeting, zone))
+    _others(console, chosen)
+    console.print()
+    paragraph(console, _best_words(best))
+    paragraph(console, LEGEND)
+    for notice in common_notices(chosen):
+        paragraph(console, f"Note: {notice}")
+    console.print()
+    for caution in CAUTIONS:
+        paragraph(console, f"Caution: {caution}")
+    if written:
+        console.print()
+        console.print(Text(f"Written: {', '.join(map(str, written))}"), soft_wrap=True)
+
+
+def _title(made: Plan, times: Sequence[datetime]) -> str:
+    names = [made.legs[0].origin, *(leg.destination for leg in made.legs)]
+    return f"{made.boat}: {' – '.join(names)}, leaving {_moment(times[0])} to {_moment(times[-1])}"
+
+
+def _asked(chosen: Chosen, times: Sequence[datetime]) -> str:
+    words = f"{len(times)} departures"
+    if chosen.wants:
+        asked = ", ".join(want.text for want in chosen.wants)
+        words += f", {len(chosen.meeting)} meet {asked}"
+    best = chosen.meeting[0].plan
+    conditions = "" if best is None or len(times) == 1 else f" {best.conditions}"
+    return f"{words}.{conditions}"
+
+
+def _moment(time: datetime) -> str:
+    return f"{time:%Y-%m-%d} {clock(time)}"
+
+
+def _table(found: Sequence[Departure], zone: tzinfo | None) -> Table:
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
+    table.add_column("Leave", no_wrap=True)
+    table.add_column("Arrive", no_wrap=True)
+    for name in ("takes", "saved", "upwind", "poled", "night", "against", "wind", "gust"):
+        table.add_column(name, justify="right", no_wrap=True)
+    for number, each in enumerate(found):
+        table.add_row(*_cells(each, zone), style="bold" if number == 0 else "")
+    return table
+
+
+def _cells(each: Departure, zone: tzinfo | None) -> list[str]:
+    assert each.arrival is not None
+    assert each.elapsed_h is not None
+    minutes = round(each.elapsed_h * 60.0)
+    light = "" if each.arrives_in_daylight else " dark"
+    held = "*" if each.beyond_forecast_h else ""
+    return [
+        _day_and_clock(each.departure, zone),
+        _day_and_clock(each.arrival, zone, f"{light}{held}"),
+        f"{minutes // 60}:{minutes % 60:02d}",
+        "?" if each.saved_min is None else f"{each.saved_min:.0f}",
+        _hours(each.upwind_h),
+        _hours(each.poled_h),
+        _hours(each.night_h),
+        _hours(each.against_h),
+        _knots(each.strongest_wind_kn),
+        _knots(each.strongest_gust_kn),
+    ]
+
+
+def _day_and_clock(time: datetime, zone: tzinfo | None, more: str = "") -> str:
+    rounded = time + timedelta(seconds=30)
+    words = f"{rounded:%d} {clock(time)}{more}"
+    return words if zone is None else f"{words}\n{rounded.astimezone(zone):%d %H:%M}"
+
+
+def _hours(hours: float | None) -> str:
+    return NOTHING if hours is None or hours < LEAST_H else f"{hours:.1f}"
+
+
+def _knots(speed: float | None) -> str:
+    return "?" if speed is None else f"{speed:.0f}"
+
+
+def _best_words(best: Departure) -> str:
+    assert best.arrival is not None
+    assert best.elapsed_h is not None
+    light = "in daylight" if best.arrives_in_daylight else "in the dark"
+    words = (
+        f"Best: leave {_moment(best.departure)}, arrive {_moment(best.arrival)} {light}, "
+        f"{hours_and_minutes(best.elapsed_h)}."
+    )
+    held = best.beyond_forecast_h
+    return f"{words} {_beyond_words(held)}" if held else words
+
+
+def _beyond_words(hours: float) -> str:
+    return f"The last {hours_and_minutes(hours)} lie beyond the forecast."
+
+
+def _others(console: Console, chosen: Chosen) -> None:
+    """List what is not in the table: departures that miss a want, and those without a plan."""
+    shown = [*chosen.meeting]
+    if any(each.beyond_forecast_h for each in shown):
+        paragraph(console, "* beyond the forecast, whose last values are held on, for a part.")
+    lines = [(each, f"misses {miss_words(each, chosen.wants)}") for each in chosen.others]
+    lines += [(each, f"no plan: {each.reason}") for each in chosen.failed]
+    if lines:
+        console.print()
+    for each, words in sorted(lines, key=lambda line: line[0].departure):
+        paragraph(console, f"{each.departure:%d} {clock(each.departure)}  {words}")
+    if any(each.ends_too_soon for each in chosen.failed):
+        paragraph(console, "A longer forecast, or --hold-last, would plan more.")
