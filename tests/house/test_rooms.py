@@ -17,9 +17,9 @@ CLI = ROOT / "cli" / "goosewing_cli"
 FLOORS = (
     {"errors", "units", "records"},
     {"angles", "words"},
-    {"earth", "wind", "sun", "compass", "positions", "hazards"},
-    {"boat", "weather", "marks", "magnetic"},
-    {"velocity", "reckoning"},
+    {"earth", "wind", "sun", "compass", "positions"},
+    {"boat", "weather", "marks", "magnetic", "outlines"},
+    {"velocity", "reckoning", "hazards"},
     {"boards", "motion", "targets", "bound"},
     {"chain", "laylines", "polar_view", "search", "polish"},
     {"reasons", "outlook", "tracing"},

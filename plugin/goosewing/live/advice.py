@@ -80,24 +80,33 @@ def _newest(state: State, *names: str) -> float | None:
 
 def what_is_stale(state: State, desk: Desk) -> tuple[str, ...]:
     """Say, in plain words, which inputs forbid advice."""
-    now, rules = state.now_s, desk.rules
-    found = []
+    faults = [wind_fault(state, desk)]
+    if state.route is None or state.route.from_here:
+        faults.append(position_fault(state, desk))
+    return tuple(fault for fault in faults if fault is not None)
+
+
+def wind_fault(state: State, desk: Desk) -> str | None:
+    """Say why the wind can't be relied on; None if it can."""
     if state.wind is None:
-        found.append("no wind yet")
-    elif now - state.wind.seen_s > rules.wind_stale_s:
-        found.append(f"no wind for more than {rules.wind_stale_s:.0f} s")
-    if state.route is not None and not state.route.from_here:
-        return tuple(found)
+        return "no wind yet"
+    if state.now_s - state.wind.seen_s > desk.rules.wind_stale_s:
+        return f"no wind for more than {desk.rules.wind_stale_s:.0f} s"
+    return None
+
+
+def position_fault(state: State, desk: Desk) -> str | None:
+    """Say why the position can't be relied on; None if it can."""
     place = state.place
     if place is None:
-        found.append("no position yet")
-    elif place.doubted is not None:
-        found.append("the position jumped and is in doubt")
-    elif now - place.seen_s > rules.position_stale_s:
-        found.append(f"no position for more than {rules.position_stale_s:.0f} s")
-    elif sensing.frozen(state, desk):
-        found.append("the position is frozen while she makes way")
-    return tuple(found)
+        return "no position yet"
+    if place.doubted is not None:
+        return "the position jumped and is in doubt"
+    if state.now_s - place.seen_s > desk.rules.position_stale_s:
+        return f"no position for more than {desk.rules.position_stale_s:.0f} s"
+    if sensing.frozen(state, desk):
+        return "the position is frozen while she makes way"
+    return None
 
 
 def status(state: State) -> tuple[ServiceState, str]:
@@ -163,7 +172,7 @@ def _mark(state: State) -> Mark:
     return state.route.marks[state.route.next]
 
 
-def _under_way(state: State) -> bool:
+def under_way(state: State) -> bool:
     """Whether the plan is for the mark that is next, and begins where she is."""
     return (
         state.planned is not None
@@ -172,6 +181,12 @@ def _under_way(state: State) -> bool:
         and state.place is not None
         and state.planned.order.next == state.route.next
     )
+
+
+def to_mark(state: State) -> geometry.Bearing:
+    """Return how the next mark lies from her; there is a route and a place."""
+    mark = _mark(state)
+    return _to(state, mark.lat, mark.lon)
 
 
 def _to(state: State, lat: float, lon: float) -> geometry.Bearing:
@@ -291,7 +306,7 @@ def _next_mark(state: State, route: Route, mark: Mark) -> State:
 def told(state: State, desk: Desk) -> tuple[State, list[Event]]:
     """Find what the crew should be told now; each thing once."""
     state, events = _limits(state, desk)
-    if not _under_way(state):
+    if not under_way(state):
         return state, events
     for find in (_laylines, _turning):
         state, more = find(state, desk)
@@ -612,7 +627,7 @@ def _stream_moved(state: State, desk: Desk, planned: Planned) -> tuple[State, st
 
 def _left_the_line(state: State, desk: Desk, _: Planned) -> tuple[State, str | None]:
     board = present_board(state)
-    if board is None or not _under_way(state):
+    if board is None or not under_way(state):
         return state, None
     line = geometry.towards(board.start.lat, board.start.lon, board.end.lat, board.end.lon)
     course = math.degrees(math.atan2(line.east_nm, line.north_nm))
@@ -633,7 +648,7 @@ def poled_ahead(planned: Planned, board: int) -> bool:
 
 def _pole_turned(state: State, desk: Desk, planned: Planned) -> tuple[State, str | None]:
     """Want a new plan when the wind makes wing-and-wing pay, or no longer pay, on this leg."""
-    gain = _wing_gain(state, desk, planned) if _under_way(state) else None
+    gain = _wing_gain(state, desk, planned) if under_way(state) else None
     if gain is None or state.told.get("approach"):
         return state, None
     if poled_ahead(planned, state.board):
@@ -715,7 +730,7 @@ def figures(state: State, desk: Desk) -> Figures:
     """Work out the numbers for the displays."""
     found = _boat_figures(state, desk)
     board = present_board(state)
-    if board is None or not _under_way(state):
+    if board is None or not under_way(state):
         return found
     now = live(state.held, board)
     turn = turn_ahead(state)

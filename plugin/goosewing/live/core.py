@@ -147,9 +147,9 @@ def _advising(state: State, desk: Desk) -> tuple[State, list[Output]]:
         outputs += rounded
         if state.route is None:
             outputs += [Cleared(), Update(time_s=state.now_s, figures=advice.NOTHING)]
+    state = advice.refreshed(state, desk)
     if state.planned is None or state.route is None:
         return state, outputs
-    state = advice.refreshed(state, desk)
     state, events = advice.told(state, desk)
     outputs += events
     if state.updated_s is None or state.now_s - state.updated_s >= desk.rules.update_every_s:

@@ -201,7 +201,7 @@ def _heading(
     if true is not None:
         return state, float(true.value) % 360.0, "compass"
     state, magnetic = _believed(state, desk, "heading_magnetic_deg", within)
-    variation = _variation(state, desk)
+    variation = variation_deg(state, desk)
     if magnetic is not None and variation is not None:
         return state, (float(magnetic.value) + variation) % 360.0, "compass"
     if course_deg is not None and over_kn is not None and over_kn >= COURSE_FOR_HEADING_KN:
@@ -209,7 +209,7 @@ def _heading(
     return state, None, ""
 
 
-def _variation(state: State, desk: Desk) -> float | None:
+def variation_deg(state: State, desk: Desk) -> float | None:
     """Return the newest variation of any age: it changes by the year; else the one configured."""
     held = state.readings.get("variation_deg", {})
     if not held:
@@ -305,7 +305,7 @@ def _true_wind(state: State, desk: Desk, source: str) -> SourceWind | None:
     if direct is not None:
         return _from(*direct, "true wind")
     magnetic = _pair(state, desk, source, "twd_magnetic_deg", "tws_kn")
-    variation = _variation(state, desk)
+    variation = variation_deg(state, desk)
     if magnetic is not None and variation is not None:
         return _from(magnetic[0] + variation, magnetic[1], magnetic[2], "true wind")
     return None

@@ -14,7 +14,7 @@ import threading
 import time
 from collections import deque
 from collections.abc import Callable, Iterable
-from typing import IO, Any
+from typing import IO, Any, Protocol
 
 from goosewing.errors import GoosewingError
 from goosewing.live.session import HelloError, Message, Session, attempt
@@ -136,6 +136,16 @@ class Planner:
             self._inbox.put((order, plan))
 
 
+class Listener(Protocol):
+    """Whoever the service speaks to, from any thread."""
+
+    def send(self, messages: Iterable[Message]) -> None:
+        """Take messages, in order."""
+
+    def error(self, message: str, *, fatal: bool = False) -> None:
+        """Take an error."""
+
+
 class Writer:
     """Lines on standard output, whole ones, from any thread."""
 
@@ -182,7 +192,11 @@ class Service:
     """Takes messages in turn and keeps the planner busy."""
 
     def __init__(
-        self, writer: Writer, *, make: Callable[[Order, Desk], Any] = attempt, in_turn: bool = False
+        self,
+        writer: Listener,
+        *,
+        make: Callable[[Order, Desk], Any] = attempt,
+        in_turn: bool = False,
     ) -> None:
         self.session = Session()
         self.inbox = Inbox()

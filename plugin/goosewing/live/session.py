@@ -6,6 +6,7 @@ clocks, so a conversation can be replayed in one piece.
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
@@ -15,8 +16,9 @@ import goosewing
 from goosewing.boat.read import read_boat
 from goosewing.errors import GoosewingError, InputError
 from goosewing.exchange.gpx import format_plan
-from goosewing.live import signalk
+from goosewing.live import advice, panel, shore, signalk
 from goosewing.live.core import step
+from goosewing.live.damping import turned_deg
 from goosewing.live.orders import carry_out
 from goosewing.live.state import (
     Acknowledge,
@@ -41,8 +43,12 @@ from goosewing.live.state import (
 if TYPE_CHECKING:
     from goosewing.live.signalk import Resources
     from goosewing.records import Plan
+    from goosewing.velocity import VelocitySet
 
 VERSION = 1
+
+BEARING_DRAWN_DEG = 1.0
+"""The polar of the moment is told anew when the bearing of the mark has moved by more. [°]"""
 
 Message = dict[str, Any]
 
@@ -135,6 +141,9 @@ class Session:
         self.desk: Desk | None = None
         self._published: Resources = {}
         self._plan: Plan | None = None
+        self._events: deque[Event] = deque(maxlen=panel.EVENTS_SHOWN)
+        self._drawn: tuple[VelocitySet | None, float | None] = (None, None)
+        self._polars = 0
 
     def receive(self, message: Mapping[str, Any]) -> tuple[list[Message], list[Order]]:
         """Take one message.
@@ -164,12 +173,40 @@ class Session:
             raise InputError(f"expected hello first, got {kind!r}")
         if kind == "export":
             return [self._export(message)], []
-        return self.observe(_observation(kind, message))
+        if kind == "coast":
+            return [coast_message(message)], []
+        sent, orders = self.observe(_observation(kind, message))
+        return (sent + self._look() if kind == "tick" else sent), orders
+
+    def _look(self) -> list[Message]:
+        """Return what displays are shown after a tick: the polar if it changed, and the panel."""
+        assert self.desk is not None
+        sent = self._polar()
+        number = None if self._drawn[0] is None else self._polars
+        document = panel.panel(self.state, self.desk, self._events, number)
+        return [*sent, {"type": "panel", **document}]
+
+    def _polar(self) -> list[Message]:
+        assert self.desk is not None
+        held, bearing = self.state.held, panel.bearing_deg(self.state, self.desk)
+        if held is None or advice.wind_fault(self.state, self.desk) is not None:
+            self._drawn = (None, None)
+            return []
+        if held is self._drawn[0] and not _swung(self._drawn[1], bearing):
+            return []
+        # Shapely, which the hull needs, is loaded when it is first drawn.
+        from goosewing.polar_view import polar_view
+
+        self._drawn = (held, bearing)
+        self._polars += 1
+        view = polar_view(held, bearing)
+        return [{"type": "polar", **panel.polar(view, self._polars, self.state, self.desk)}]
 
     def observe(self, observation: Observation) -> tuple[list[Message], list[Order]]:
         """Take one observation into the core, and put what follows into messages."""
         assert self.desk is not None
         self.state, outputs = step(self.state, observation, self.desk)
+        self._events.extendleft(output for output in outputs if isinstance(output, Event))
         orders = [output for output in outputs if isinstance(output, Order)]
         sent = [self._message(output) for output in outputs if not isinstance(output, Order)]
         return sent, orders
@@ -221,6 +258,24 @@ class Session:
         if wanted == "handheld":
             content = _handheld(content)
         return {"type": "export", "id": message.get("id"), "format": wanted, "content": content}
+
+
+def _swung(before_deg: float | None, now_deg: float | None) -> bool:
+    if before_deg is None or now_deg is None:
+        return before_deg is not now_deg
+    return abs(turned_deg(now_deg, before_deg)) > BEARING_DRAWN_DEG
+
+
+def coast_message(message: Mapping[str, Any]) -> Message:
+    """Answer a request for the coast; it needs nothing of the conversation.
+
+    Raises
+    ------
+    InputError
+        If its bounds make no sense.
+    """
+    content = shore.document(*shore.bounds(message))
+    return {"type": "coast", "id": message.get("id"), "content": content}
 
 
 def _handheld(gpx: str) -> str:
