@@ -20,7 +20,7 @@ FLOORS = (
     {"earth", "wind", "sun", "compass", "positions"},
     {"boat", "weather", "marks", "magnetic", "outlines"},
     {"velocity", "reckoning", "hazards"},
-    {"boards", "motion", "targets", "bound"},
+    {"boards", "motion", "targets", "bound", "waterways"},
     {"chain", "laylines", "polar_view", "search", "polish"},
     {"reasons", "outlook", "tracing"},
     {"steady", "passage", "passage_laylines"},

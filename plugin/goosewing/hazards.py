@@ -1,0 +1,446 @@
+"""What may not be crossed: land, and areas to keep out of, with a clearance around them.
+
+Everything is worked out in the ellipsoidal Mercator plane (longitude against isometric
+latitude, in degrees), where boards are straight; longitudes are unwrapped about each
+piece, so that the antimeridian is no edge. Areas are grown by their clearance once, when
+they are first asked. The true clearance is never less than asked, and at most 1 % and
+`TOUCH_M` more. What only touches an edge or a corner does not cross: lines may run along
+the `corners`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple
+
+import numpy as np
+import shapely
+
+from goosewing import earth
+from goosewing.angles import wrap_180, wrap_longitude
+from goosewing.errors import InputError
+from goosewing.outlines import (
+    grown,
+    in_plane,
+    joined,
+    miles_per_degree,
+    shrunk,
+)
+from goosewing.units import METRES_PER_NM
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike, NDArray
+
+    from goosewing.units import AnyArray, Array, BoolArray
+
+Kind = Literal["land", "danger", "shoal", "area"]
+
+TOUCH_M = 1.0
+"""Lines that come no farther than this over an edge touch it."""
+
+WIDEST_NM = 20.0
+"""Nobody keeps farther off than this: a unit went wrong."""
+
+MANY = 4096
+"""From so many pieces on, a grid of free cells is worth its making."""
+
+CELLS = 192
+"""Cells of that grid along either side."""
+
+_CELLS_LONG = 4.0
+"""Pieces are cut to this many cells before the grid is asked again."""
+
+_AT_ONCE = 1 << 17
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Area:
+    """An area that may not be crossed.
+
+    Attributes
+    ----------
+    shape : shapely.Polygon or shapely.MultiPolygon
+        Longitude and latitude, WGS 84; holes are free. [°]
+    name : str
+        May be empty.
+    kind : "land", "danger", "shoal" or "area"
+    source : str
+        The file it comes from, for messages.
+    """
+
+    shape: Any
+    name: str = ""
+    kind: Kind = "area"
+    source: str = ""
+
+    @property
+    def called(self) -> str:
+        """Name and source, as messages say them."""
+        words = {"land": "land", "danger": "a danger", "shoal": "a shoal", "area": "an area"}
+        name = self.name or words[self.kind]
+        return f"{name} ({self.source})" if self.source else name
+
+
+class Corners(NamedTuple):
+    """Outward corners of grown areas, about which a line may bend; arrays of shape (n,)."""
+
+    east_deg: Array
+    north_deg: Array
+    """Longitude and isometric latitude. [°]"""
+    before: Array
+    after: Array
+    """Shape (n, 2): the neighbours along the outline, with the area on the left hand."""
+    part: NDArray[np.intp]
+    """Which outline each belongs to."""
+
+
+class Hazards:
+    """Areas with a clearance around them; immutable. See `Hazards.of`."""
+
+    def __init__(self, areas: tuple[Area, ...], clearance_nm: float) -> None:
+        self._areas = areas
+        self._clearance_nm = clearance_nm
+
+    @classmethod
+    def of(cls, areas: Iterable[Area], clearance_nm: float = 0.0) -> Hazards:
+        """Gather areas.
+
+        Parameters
+        ----------
+        areas : iterable of Area
+        clearance_nm : float
+            How far to keep off them. [nm]
+
+        Raises
+        ------
+        InputError
+            If a shape is no polygon or has none of its coordinates on the earth, or
+            the clearance makes no sense.
+        """
+        kept = tuple(areas)
+        if not 0.0 <= clearance_nm <= WIDEST_NM:
+            raise InputError(f"the clearance must be 0 to {WIDEST_NM:g} nm, got {clearance_nm:g}")
+        for area in kept:
+            _check(area)
+        return cls(kept, float(clearance_nm))
+
+    def __len__(self) -> int:
+        """Return the number of areas."""
+        return len(self._areas)
+
+    @property
+    def areas(self) -> tuple[Area, ...]:
+        """The areas as given."""
+        return self._areas
+
+    @property
+    def clearance_nm(self) -> float:
+        """How far to keep off them, in nautical miles."""
+        return self._clearance_nm
+
+    # --- Asked by planners ---------------------------------------------------------
+
+    def crossed(
+        self, lat1: ArrayLike, lon1: ArrayLike, lat2: ArrayLike, lon2: ArrayLike
+    ) -> BoolArray:
+        """Tell which pieces of loxodromes cross an area or its clearance.
+
+        Parameters
+        ----------
+        lat1, lon1, lat2, lon2 : array_like, shape (...)
+            Start and end, the shorter way round in longitude. [°]
+
+        Returns
+        -------
+        ndarray of bool, shape (...)
+            Whether a piece lies, in whole or in part, over an area; one that comes no
+            farther than `TOUCH_M` over an edge or a corner does not cross. A piece with
+            a NaN crosses nothing.
+        """
+        ends = np.broadcast_arrays(
+            *(np.asarray(v, dtype=np.float64) for v in (lat1, lon1, lat2, lon2))
+        )
+        shape = ends[0].shape
+        if not len(self):
+            return np.zeros(shape, dtype=bool)
+        crossed = self._crossed(*(each.ravel() for each in ends))
+        return crossed.reshape(shape)
+
+    def inside(self, lat: ArrayLike, lon: ArrayLike) -> BoolArray:
+        """Tell which places lie in an area or its clearance, more than `TOUCH_M` deep.
+
+        Parameters
+        ----------
+        lat, lon : array_like, shape (...)
+            [°]
+        """
+        lats, lons = np.broadcast_arrays(np.asarray(lat, dtype=float), np.asarray(lon, dtype=float))
+        if not len(self):
+            return np.zeros(lats.shape, dtype=bool)
+        east, north = self._plane(lats.ravel(), lons.ravel())
+        return self._hit(east, north, east, north).reshape(lats.shape)
+
+    def at(self, lat: float, lon: float) -> Area | None:
+        """Return the first area over a place, its clearance included."""
+        return self.what_blocks(lat, lon, lat, lon)
+
+    def what_blocks(self, lat1: float, lon1: float, lat2: float, lon2: float) -> Area | None:
+        """Return the first area that a piece of a loxodrome meets, None if it crosses none."""
+        if not bool(self.crossed(lat1, lon1, lat2, lon2)):
+            return None
+        parts = self.parts_met(*self._ends(lat1, lon1, lat2, lon2))
+        return self._areas[self._owner[parts[0]]] if parts.size else None
+
+    def distance_nm(self, lat: float, lon: float, area: Area) -> float:
+        """Return how far a place lies from an area as drawn; negative inside it [nm]."""
+        at = next(i for i, each in enumerate(self._areas) if each is area)
+        shapes = self._drawn[self._owner == at]
+        east, north = self._plane(np.array([lat]), np.array([lon]))
+        distances = [
+            _signed_nm(shape, lat, lon, float(east[0]) + turn, float(north[0]))
+            for shape in shapes
+            for turn in self._turns(east, east)
+        ]
+        return min(distances, default=float("inf"))
+
+    # --- In the plane, for whoever looks for a way round ------------------------------
+
+    @cached_property
+    def _in_plane(self) -> tuple[AnyArray, NDArray[np.intp]]:
+        return in_plane(np.array([area.shape for area in self._areas], dtype=object))
+
+    @property
+    def _drawn(self) -> AnyArray:
+        """The areas' parts without clearance, shape (p,)."""
+        return self._in_plane[0]
+
+    @property
+    def _owner(self) -> NDArray[np.intp]:
+        return self._in_plane[1]
+
+    @cached_property
+    def _forbidden(self) -> AnyArray:
+        """What no piece may meet: the parts with their clearance; or all but their rims."""
+        if self._clearance_nm > 0.0:
+            shapes = grown(self._drawn, self._clearance_nm)
+        else:
+            # Seams between tiles of one coast must not open when the rims come off.
+            shapes, _ = shrunk(joined(self._drawn), TOUCH_M)
+        shapely.prepare(shapes)
+        return shapes
+
+    @cached_property
+    def _forbidden_tree(self) -> Any:
+        return shapely.STRtree(self._forbidden)
+
+    @cached_property
+    def _with_clearance(self) -> AnyArray:
+        """The parts with their clearance, one for each, by which areas are named."""
+        return self._forbidden if self._clearance_nm > 0.0 else self._drawn
+
+    @cached_property
+    def _tree(self) -> Any:
+        return shapely.STRtree(self._with_clearance)
+
+    @cached_property
+    def _extent(self) -> Array:
+        """West, south, east, north of all there is, in degrees."""
+        return np.asarray(shapely.total_bounds(self._with_clearance))
+
+    def _plane(self, lat: Array, lon: Array) -> tuple[Array, Array]:
+        west, _, east, _ = self._extent
+        middle = 0.5 * (west + east)
+        return middle + wrap_180(lon - middle), earth.isometric_latitude(lat)
+
+    def _ends(
+        self, lat1: ArrayLike, lon1: ArrayLike, lat2: ArrayLike, lon2: ArrayLike
+    ) -> tuple[Array, Array, Array, Array]:
+        lats, lons = np.atleast_1d(lat1).astype(float), np.atleast_1d(lon1).astype(float)
+        east, north = self._plane(lats, lons)
+        far_east = east + wrap_180(np.asarray(lon2, dtype=float) - lons)
+        far_north = np.atleast_1d(earth.isometric_latitude(lat2))
+        return east, north, far_east, far_north
+
+    def _turns(self, low: Array, high: Array) -> list[float]:
+        """Whole circles by which pieces must be turned to meet what lies beyond half a circle."""
+        west, _, east, _ = self._extent
+        return [
+            turn
+            for turn in (0.0, -360.0, 360.0)
+            if np.any(
+                (np.maximum(low, high) + turn >= west) & (np.minimum(low, high) + turn <= east)
+            )
+        ]
+
+    def _crossed(self, lat1: Array, lon1: Array, lat2: Array, lon2: Array) -> BoolArray:
+        _, south, _, north = self._extent
+        low, high = earth.latitude_from_isometric(np.array([south, north]))
+        # Sifted by latitude before anything is worked out; a NaN passes no comparison.
+        near = (np.maximum(lat1, lat2) >= low) & (np.minimum(lat1, lat2) <= high)
+        near = np.flatnonzero(near & np.isfinite(lon1 + lon2))
+        crossed = np.zeros(len(lat1), dtype=bool)
+        if near.size:
+            crossed[near] = self._hit(*self._ends(lat1[near], lon1[near], lat2[near], lon2[near]))
+        return crossed
+
+    @cached_property
+    def _grid(self) -> _Grid:
+        return _Grid.over(self._forbidden, self._forbidden_tree, self._extent)
+
+    def _hit(self, east1: Array, north1: Array, east2: Array, north2: Array) -> BoolArray:
+        """Tell which pieces in the plane meet what is forbidden."""
+        hit = np.zeros(len(east1), dtype=bool)
+        for turn in self._turns(east1, east2):
+            ends = np.column_stack((east1 + turn, north1, east2 + turn, north2))
+            if len(ends) < MANY and "_grid" not in self.__dict__:
+                hit |= self._met(ends)
+                continue
+            for start in range(0, len(ends), _AT_ONCE):
+                some = slice(start, start + _AT_ONCE)
+                hit[some] |= self._sifted(ends[some])
+        return hit
+
+    def _sifted(self, ends: Array) -> BoolArray:
+        """Let the grid decide what it can; cut what is long, so that it can decide more."""
+        hit = np.zeros(len(ends), dtype=bool)
+        open_ = self._grid.taken(ends)
+        hit[open_] = self._grid.in_the_midst(ends[open_])
+        open_ = open_[~hit[open_]]
+        pieces, of_end = _cut(ends[open_], self._grid.cell_deg * _CELLS_LONG)
+        if len(pieces) > len(open_):
+            kept = self._grid.taken(pieces)
+            pieces, of_end = pieces[kept], of_end[kept]
+        hit[open_[of_end[self._met(pieces)]]] = True
+        return hit
+
+    def _met(self, ends: Array) -> BoolArray:
+        """Tell which pieces in the plane meet what is forbidden, exactly."""
+        lines = _lines(*ends.T)
+        line, part = self._forbidden_tree.query(lines)
+        # Pieces in order of area, so that each prepared area stays at hand.
+        order = np.argsort(part, kind="stable")
+        line, part = line[order], part[order]
+        hit = np.zeros(len(ends), dtype=bool)
+        hit[line[shapely.intersects(self._forbidden[part], lines[line])]] = True
+        return hit
+
+    def parts_met(
+        self, east1: Array, north1: Array, east2: Array, north2: Array
+    ) -> NDArray[np.intp]:
+        """Return the parts that pieces in the plane meet, clearance included, first met first."""
+        found: list[NDArray[np.intp]] = []
+        for turn in self._turns(east1, east2):
+            lines = _lines(east1 + turn, north1, east2 + turn, north2)
+            line, part = self._tree.query(lines)
+            met = shapely.intersects(self._with_clearance[part], lines[line])
+            line, part = line[met], part[met]
+            starts = shapely.points(east1[line] + turn, north1[line])
+            run = shapely.intersection(lines[line], self._with_clearance[part])
+            order = np.lexsort((shapely.distance(starts, run), line))
+            found.append(part[order])
+        return np.concatenate(found) if found else np.zeros(0, dtype=np.intp)
+
+
+def _check(area: Area) -> None:
+    what = area.name or f"an area of kind {area.kind}"
+    where = area.source or None
+    kind = getattr(area.shape, "geom_type", type(area.shape).__name__)
+    if kind not in ("Polygon", "MultiPolygon"):
+        raise InputError(f"{what} must be a polygon, got a {kind}", where=where)
+    if area.shape.is_empty:
+        raise InputError(f"{what} is empty", where=where)
+    west, south, east, north = area.shape.bounds
+    if not (-90.0 <= south <= north <= 90.0 and -540.0 <= west <= east <= 540.0):
+        raise InputError(
+            f"{what} reaches from {south:g}, {west:g} to {north:g}, {east:g}: latitudes must be "
+            "-90 to 90 and longitudes -180 to 180",
+            where=where,
+        )
+
+
+def _lines(east1: Array, north1: Array, east2: Array, north2: Array) -> AnyArray:
+    points = np.stack((np.stack((east1, north1), -1), np.stack((east2, north2), -1)), axis=1)
+    return np.asarray(shapely.linestrings(points))
+
+
+def _signed_nm(shape: Any, lat: float, lon: float, east: float, north: float) -> float:
+    place = shapely.Point(east, north)
+    nearest = shapely.get_coordinates(shapely.shortest_line(place, shape.boundary))[1]
+    foot = float(earth.latitude_from_isometric(nearest[1])), float(wrap_longitude(nearest[0]))
+    distance = float(earth.geodesic_inverse(lat, lon, *foot).distance_nm)
+    return -distance if shapely.intersects(shape, place) else distance
+
+
+def _cut(ends: Array, longest_deg: Array) -> tuple[Array, NDArray[np.intp]]:
+    """Cut pieces into equal ones no longer than this; say which piece each is part of."""
+    share = np.max(np.abs(ends[:, 2:] - ends[:, :2]) / longest_deg, axis=1)
+    count = np.maximum(np.ceil(share), 1.0).astype(np.intp)
+    of_end = np.repeat(np.arange(len(ends)), count)
+    if len(of_end) == len(ends):
+        return ends, of_end
+    number = np.arange(len(of_end)) - np.repeat(np.cumsum(count) - count, count)
+    start, step = ends[of_end, :2], (ends[:, 2:] - ends[:, :2])[of_end]
+    number, parts = number[:, np.newaxis], count[of_end, np.newaxis]
+    # Computed alike, so that one piece ends exactly where the next begins.
+    first, last = start + step * (number / parts), start + step * ((number + 1) / parts)
+    return np.concatenate((first, last), axis=1), of_end
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Grid:
+    """Which cells of a grid of the plane hold anything, summed up from a corner."""
+
+    corner: Array
+    cell_deg: Array
+    """Shape (2,): its width and its height."""
+    sums: NDArray[np.int64]
+    full: BoolArray
+    """Cells that lie wholly in what is forbidden."""
+
+    @classmethod
+    def over(cls, shapes: AnyArray, tree: Any, extent: Array) -> _Grid:
+        west, south, east, north = extent
+        across, up = np.linspace(west, east, CELLS + 1), np.linspace(south, north, CELLS + 1)
+        boxes = shapely.box(
+            across[:-1, np.newaxis], up[np.newaxis, :-1], across[1:, np.newaxis], up[np.newaxis, 1:]
+        ).ravel()
+        box, part = tree.query(boxes)
+        order = np.argsort(part, kind="stable")
+        box, part = box[order], part[order]
+        taken, full = np.zeros(len(boxes), dtype=np.int64), np.zeros(len(boxes), dtype=bool)
+        met = shapely.intersects(shapes[part], boxes[box])
+        box, part = box[met], part[met]
+        taken[box] = 1
+        full[box[shapely.contains_properly(shapes[part], boxes[box])]] = True
+        sums = np.zeros((CELLS + 1, CELLS + 1), dtype=np.int64)
+        sums[1:, 1:] = taken.reshape(CELLS, CELLS).cumsum(axis=0).cumsum(axis=1)
+        size = np.array([east - west, north - south]) / CELLS
+        return cls(np.array([west, south]), size, sums, full.reshape(CELLS, CELLS))
+
+    def _cells(self, points: Array, wider: float) -> NDArray[np.intp]:
+        cells = np.floor((points - self.corner) / self.cell_deg + wider)
+        return np.clip(cells, -1, CELLS).astype(np.intp)
+
+    def taken(self, ends: Array) -> NDArray[np.intp]:
+        """Return which pieces have a cell that holds anything in the box about them."""
+        low = np.minimum(ends[:, :2], ends[:, 2:])
+        high = np.maximum(ends[:, :2], ends[:, 2:])
+        # A hair wider: what lies on a cell's edge belongs to both.
+        i, j = np.clip(self._cells(low, -1e-6), 0, CELLS).T
+        k, m = np.clip(self._cells(high, 1e-6) + 1, 0, CELLS).T
+        found = self.sums[k, m] - self.sums[i, m] - self.sums[k, j] + self.sums[i, j]
+        return np.flatnonzero(found > 0)
+
+    def in_the_midst(self, ends: Array) -> BoolArray:
+        """Tell which pieces begin in a cell that is wholly forbidden."""
+        i, j = self._cells(ends[:, :2], 0.0).T
+        known = (i >= 0) & (j >= 0) & (i < CELLS) & (j < CELLS)
+        full = self.full[np.where(known, i, 0), np.where(known, j, 0)]
+        return np.asarray(known & full)
+
+
+def touch_deg(lat_deg: Array | float) -> Array:
+    """Return `TOUCH_M` in the plane [°]."""
+    return np.asarray(TOUCH_M / METRES_PER_NM / miles_per_degree(lat_deg))
