@@ -113,7 +113,10 @@ ENGINE_MODULES = [pytest.param(path, id=dotted(path)) for path in modules(ENGINE
 PURE_MODULES = [
     pytest.param(path, id=dotted(path))
     for path in modules(ENGINE)
-    if (FLOOR.get(dotted(path).split(".")[0], 0) <= FLOOR["departures"] and dotted(path) not in READERS)
+    if (
+        FLOOR.get(dotted(path).split(".")[0], 0) <= FLOOR["departures"]
+        and dotted(path) not in READERS
+    )
     or (dotted(path).startswith("live.") and dotted(path) not in LIVE_RIM)
 ]
 
