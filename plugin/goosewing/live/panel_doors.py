@@ -9,14 +9,14 @@ from __future__ import annotations
 import asyncio
 import json
 import logging
-import math
-from collections.abc import Awaitable, Callable, Mapping
+from collections.abc import Awaitable, Callable
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 from aiohttp import web
 
 from goosewing.errors import GoosewingError
+from goosewing.live import shore
 from goosewing.live.counter import Counter, Refusal
 from goosewing.live.panel_guard import HEADERS, Guard, RefusedError
 
@@ -36,9 +36,6 @@ ORDERS = ("plan", "acknowledge", "clear")
 
 FILES = {"gpx": "goosewing-plan.gpx", "handheld": "goosewing-handheld.gpx"}
 """The name that an export is saved under."""
-
-CORNERS: Mapping[str, float] = {"south": 90.0, "west": 180.0, "north": 90.0, "east": 180.0}
-"""Of a piece of coast, with the greatest that each may be either way. [°]"""
 
 PageFile = tuple[bytes, str]
 """Content and its kind."""
@@ -137,11 +134,8 @@ class Doors:
         return answer
 
     async def _coast(self, request: web.Request) -> web.Response:
-        corners = [_degrees(request, name, most) for name, most in CORNERS.items()]
-        south, _, north, _ = corners
-        if south >= north:
-            raise RefusedError(400, f"south must be below north, got {south:g} and {north:g}")
-        return await self._told(self._long, lambda: self._counter.coast(*corners))
+        asked = dict(request.query)
+        return await self._told(self._long, lambda: self._counter.coast(*shore.bounds(asked)))
 
     async def _export(self, request: web.Request) -> web.Response:
         wanted = request.match_info["format"]
@@ -214,17 +208,6 @@ async def _body(request: web.Request) -> dict[str, Any]:
     if not isinstance(body, dict):
         raise RefusedError(400, "the order must be a JSON object, {} if it needs nothing")
     return body
-
-
-def _degrees(request: web.Request, name: str, most: float) -> float:
-    given = request.query.get(name)
-    try:
-        value = float(given if given is not None else "nan")
-    except ValueError:
-        value = math.nan
-    if not -most <= value <= most:
-        raise RefusedError(400, f"{name}: expected degrees from {-most:g} to {most:g}")
-    return value
 
 
 def failed(code: int, message: str) -> web.Response:
