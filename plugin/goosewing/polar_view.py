@@ -96,6 +96,15 @@ class PolarView:
     chosen: tuple[Chosen, ...]
     made_good_kn: float | None
 
+    def outline(self, finest_kn: float) -> Array:
+        """Return the hull without corners that bend it by less than `finest_kn`, shape (k, 2)."""
+        if len(self.hull) < 4:
+            return self.hull
+        import shapely
+
+        ring = shapely.simplify(shapely.linearrings(self.hull), finest_kn)
+        return np.asarray(shapely.get_coordinates(ring)[:-1])
+
 
 def polar_view(
     held: VelocitySet, bearing_deg: float | None, *, step_deg: float = DRAWN_DEG

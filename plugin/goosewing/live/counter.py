@@ -121,7 +121,7 @@ class SessionCounter:
         self._plan: Message | None = None
         self._error = ""
         self._numbers = itertools.count(1)
-        self._awaited: dict[str, str | None] = {}
+        self._awaited: dict[str, str | Refusal | None] = {}
 
     # ---- the service's side -----------------------------------------------------------
 
@@ -139,6 +139,10 @@ class SessionCounter:
             self._error = " ".join(message.split())
             if fatal:
                 self._panel = self._plan = self._polar = None
+            if message.startswith("export"):
+                # The service's errors carry no id; one export too many is refused at worst.
+                refusal = Refusal(409, self._error)
+                self._awaited = {k: v or refusal for k, v in self._awaited.items()}
             self._lock.notify_all()
 
     def _hear(self, message: Message) -> None:
@@ -156,8 +160,6 @@ class SessionCounter:
                 self._plan = message["plan"]
         elif kind == "export" and message["id"] in self._awaited:
             self._awaited[message["id"]] = message["content"]
-        elif kind == "error":
-            self._error = str(message["message"])
 
     # ---- the displays' side --------------------------------------------------------------
 
@@ -222,6 +224,8 @@ class SessionCounter:
             content = self._awaited.pop(name)
         if content is None:
             raise Refusal(504, "the service gave no answer")
+        if isinstance(content, Refusal):
+            raise content
         return content
 
     def order(self, name: str, body: Mapping[str, Any]) -> Message:

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from goosewing.live.state import Desk, Event, Planned, State
     from goosewing.polar_view import PolarView
     from goosewing.records import Board, BoardPoint, Leg
+    from goosewing.units import Array
 
 FORMAT = "goosewing.panel/1"
 POLAR_FORMAT = "goosewing.polar/1"
@@ -34,6 +35,9 @@ EVENTS_SHOWN = 8
 
 BY_THE_SECOND_S = 100.0
 """Below this a time ahead is told in seconds, above in hours and minutes."""
+
+HULL_DRAWN_KN = 0.005
+"""Corners that bend the hull by less are not drawn. [kn]"""
 
 LEAST_MADE_GOOD_KN = 0.1
 """Slower than this towards the mark, no time of arrival means anything. [kn]"""
@@ -434,12 +438,7 @@ def polar(view: PolarView, number: int, state: State, desk: Desk) -> Document:
             }
             for curve in view.curves
         ],
-        "hull": _rows(
-            {
-                "east_kn": view.hull[:, 0].round(3).tolist(),
-                "north_kn": view.hull[:, 1].round(3).tolist(),
-            }
-        ),
+        "hull": _corners(view.outline(HULL_DRAWN_KN)),
         "chosen": [
             {
                 "tack": one.tack,
@@ -457,6 +456,10 @@ def polar(view: PolarView, number: int, state: State, desk: Desk) -> Document:
         ],
         "made_good_kn": view.made_good_kn,
     }
+
+
+def _corners(outline: Array) -> list[Document]:
+    return [{"east_kn": east, "north_kn": north} for east, north in outline.round(3).tolist()]
 
 
 def _rows(columns: Mapping[str, Sequence[float]]) -> list[Document]:

@@ -1,8 +1,9 @@
 """The process: JSON lines in on standard input, JSON lines out on standard output.
 
-Three threads: one reads and never waits for anything else, one takes the messages in
-turn, one makes plans. What comes faster than it can be taken is thinned: of each path of
-each source the latest value is kept, the rest is dropped, so nothing queues without end.
+Four threads: one reads and never waits for anything else, one takes the messages in
+turn, one makes plans, one draws the coast. What comes faster than it can be taken is
+thinned: of each path of each source the latest value is kept, the rest is dropped, so
+nothing queues without end.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ from collections.abc import Callable, Iterable
 from typing import IO, Any, Protocol
 
 from goosewing.errors import GoosewingError
-from goosewing.live.session import HelloError, Message, Session, attempt
+from goosewing.live.session import HelloError, Message, Session, attempt, coast_message
 from goosewing.live.state import Desk, Order
 
 MOST_WAITING = 200
@@ -25,6 +26,9 @@ MOST_WAITING = 200
 
 LONGEST_LINE = 4_000_000
 """Characters; more is no message of this protocol."""
+
+MOST_COASTS = 16
+"""More requests for the coast than this do not wait."""
 
 FAREWELL_S = 0.3
 """How long what was read before the end of input may still take."""
@@ -146,6 +150,34 @@ class Listener(Protocol):
         """Take an error."""
 
 
+class Shore:
+    """Draws the coast on a thread of its own; of too many requests the oldest go unanswered."""
+
+    def __init__(self, listener: Listener) -> None:
+        self._listener = listener
+        self._asked: deque[Message] = deque(maxlen=MOST_COASTS)
+        self._lock = threading.Condition()
+        threading.Thread(target=self._run, name="shore", daemon=True).start()
+
+    def ask(self, message: Message) -> None:
+        """Want the coast within a box."""
+        with self._lock:
+            self._asked.append(message)
+            self._lock.notify()
+
+    def _run(self) -> None:
+        while True:
+            with self._lock:
+                while not self._asked:
+                    self._lock.wait()
+                message = self._asked.popleft()
+            try:
+                self._listener.send([coast_message(message)])
+            except Exception as error:
+                # One picture that fails must not end the thread.
+                self._listener.error(f"coast: {type(error).__name__}: {error}")
+
+
 class Writer:
     """Lines on standard output, whole ones, from any thread."""
 
@@ -202,6 +234,7 @@ class Service:
         self.inbox = Inbox()
         self._writer = writer
         self._planner = None if in_turn else Planner(self.inbox, make)
+        self._shore = None if in_turn else Shore(writer)
 
     def handle(self, item: Any) -> int | None:
         """Take one message, or one finished plan; return an exit code to end with, or None."""
@@ -210,6 +243,8 @@ class Service:
                 self._send(*self.session.made(*item))
             elif item.get("type") == "bye":
                 return 0
+            elif item.get("type") == "coast" and self._shore is not None:
+                self._shore.ask(item)
             elif self._planner is None:
                 self._writer.send(self.session.in_turn(item))
             else:

@@ -269,13 +269,13 @@ def _swung(before_deg: float | None, now_deg: float | None) -> bool:
 def coast_message(message: Mapping[str, Any]) -> Message:
     """Answer a request for the coast; it needs nothing of the conversation.
 
-    Raises
-    ------
-    InputError
-        If its bounds make no sense.
+    Where the box makes no sense, the content is None and ``message`` says why.
     """
-    content = shore.document(*shore.bounds(message))
-    return {"type": "coast", "id": message.get("id"), "content": content}
+    answer = {"type": "coast", "id": message.get("id")}
+    try:
+        return {**answer, "content": shore.document(*shore.bounds(message))}
+    except InputError as error:
+        return {**answer, "content": None, "message": str(error)}
 
 
 def _handheld(gpx: str) -> str:

@@ -10,11 +10,10 @@ from goosewing.errors import InputError
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from shapely import MultiPolygon
+
 Bounds = tuple[float, float, float, float]
 """South, west, north, east. [°]"""
-
-WIDEST_DEG = 60.0
-"""A wider box is no picture of a passage."""
 
 DRAWN_SHARE = 1.0 / 4000.0
 """Detail finer than this share of the box is not seen on a screen."""
@@ -38,9 +37,8 @@ def bounds(asked: Mapping[str, Any]) -> Bounds:
     south, west, north, east = (_degrees(side, asked.get(side)) for side in SIDES)
     if not south < north:
         raise InputError(f"coast: south must be less than north, got {south:g} and {north:g}")
-    width = (east - west) % 360.0
-    if width == 0.0 or max(width, north - south) > WIDEST_DEG:
-        raise InputError(f"coast: the box must be up to {WIDEST_DEG:g} degrees wide and high")
+    if west == east:
+        raise InputError(f"coast: west and east must differ, got {west:g} twice")
     return south, west, north, east
 
 
@@ -72,9 +70,8 @@ def document(south: float, west: float, north: float, east: float) -> dict[str, 
 
     from goosewing.exchange import coast
 
-    land = coast.land(south, west, north, east)
-    finest = max(north - south, (east - west) % 360.0) * DRAWN_SHARE
-    land = shapely.set_precision(shapely.simplify(land, finest), 1e-5)
+    width = east - west if west < east else east - west + 360.0
+    land = _drawn(coast.land(south, west, north, east), max(north - south, width) * DRAWN_SHARE)
     features = []
     if not land.is_empty:
         shape = shapely.geometry.mapping(land)
@@ -85,3 +82,16 @@ def document(south: float, west: float, north: float, east: float) -> dict[str, 
         "warning": coast.WARNING,
         "features": features,
     }
+
+
+def _drawn(land: MultiPolygon, finest_deg: float) -> MultiPolygon:
+    """Leave out what is not seen, and the digits that say nothing."""
+    import numpy as np
+    import shapely
+
+    parts = shapely.get_parts(land)
+    west, south, east, north = shapely.bounds(parts).reshape(-1, 4).T
+    seen = parts[np.maximum(east - west, north - south) >= finest_deg]
+    # As RFC 7946 has it: outlines anticlockwise.
+    shapes = shapely.orient_polygons(shapely.simplify(seen, finest_deg))
+    return shapely.MultiPolygon(list(shapely.transform(shapes, lambda lonlat: lonlat.round(5))))

@@ -13,6 +13,12 @@ const FILES = { gpx: 'goosewing-plan.gpx', handheld: 'goosewing-handheld.gpx' }
 function doors (app, plug, router) {
   router.get(`${BASE}/status`, (req, res) => res.json(plug.summary()))
   router.get(`${BASE}/plan`, (req, res) => answer(res, () => running(plug).plan))
+  read(plug, router, 'panel', req => ({ ...plug.panelNow(), can: can(app, req) }))
+  read(plug, router, 'polar', () => plug.polar())
+  read(plug, router, 'routes', () => plug.routes())
+  read(plug, router, 'coast', ({ query: { south, west, north, east } }) => plug.coast({ south, west, north, east }))
+  read(plug, router, 'can', req => can(app, req))
+  read(plug, router, 'activated', () => plug.activated())
   router.get(`${BASE}/export/:format`, (req, res) => answer(res, () => file(plug, req.params.format, res)))
   order(app, plug, router, 'plan', body => planned(plug, body))
   order(app, plug, router, 'acknowledge', body => acknowledged(plug, body))
@@ -22,6 +28,19 @@ function doors (app, plug, router) {
   })
   order(app, plug, router, 'activate', async () => ({ routeId: await plug.activate() }))
   return router
+}
+
+function read (plug, router, name, make) {
+  router.get(`${BASE}/${name}`, (req, res) => answer(res, () => {
+    running(plug)
+    return make(req)
+  }))
+}
+
+/** What this host offers to whoever asks. */
+function can (app, req) {
+  const orders = ['plan', 'acknowledge', 'activate', 'clear'].filter(name => name !== 'activate' || typeof app.activateRoute === 'function')
+  return allowed(app, req) ? [...orders, 'export'] : ['export']
 }
 
 function order (app, plug, router, name, run) {

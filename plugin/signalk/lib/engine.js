@@ -17,7 +17,7 @@ const SETTLED_MS = 10000 // up for so long, it starts afresh with the shortest r
 const START_TICKS = 90 // a small computer needs most of a minute to load the libraries
 const TERM_MS = 1500
 const KILL_MS = 3000
-const EXPORT_MS = 15000
+const ANSWER_MS = 15000
 const LAST_WORDS_MS = 500
 const LONGEST_LINE = 16 * 1024 * 1024
 const MOST_HELD = 500
@@ -38,8 +38,8 @@ class Engine {
     this.rest = 0
     this.restarts = 0
     this.counts = { dropped: 0, unreadable: 0, sent: 0, received: 0 }
-    this.exports = new Map()
-    this.nextExport = 0
+    this.asked = new Map() // id -> what waits for an answer
+    this.nextId = 0
   }
 
   start () {
@@ -125,23 +125,24 @@ class Engine {
     }
   }
 
-  /** The plan as the text of a file. */
-  export (format) {
-    const id = `export-${++this.nextExport}`
+  /** Ask for what is answered once: `{type: 'export', …}`, `{type: 'coast', …}`. Resolves with its content. */
+  ask (question) {
+    const id = `${question.type}-${++this.nextId}`
     return new Promise((resolve, reject) => {
-      const timer = setTimeout(() => this.exported(id, null, 'the engine gave no answer'), EXPORT_MS)
-      this.exports.set(id, { resolve, reject, timer })
-      if (!this.send({ type: 'export', id, format })) this.exported(id, null, 'the engine is not running')
+      const timer = setTimeout(() => this.settle(id, null, 'the engine gave no answer'), ANSWER_MS)
+      this.asked.set(id, { resolve, reject, timer })
+      if (!this.send({ ...question, id })) this.settle(id, null, 'the engine is not running')
     })
   }
 
-  exported (id, content, fault) {
-    const waiting = this.exports.get(id)
+  /** `told`: the engine itself said why there is no content. */
+  settle (id, content, fault, told = false) {
+    const waiting = this.asked.get(id)
     if (!waiting) return
-    this.exports.delete(id)
+    this.asked.delete(id)
     clearTimeout(waiting.timer)
-    if (typeof content === 'string') waiting.resolve(content)
-    else waiting.reject(new Error(fault || 'the engine sent no file'))
+    if (content !== null && content !== undefined) waiting.resolve(content)
+    else waiting.reject(Object.assign(new Error(fault || 'the engine sent nothing'), { told }))
   }
 
   write (message) {
@@ -159,7 +160,7 @@ class Engine {
     this.silentTicks = 0
     this.counts.received += 1
     if (message.type === 'hello') this.greeted(child, message)
-    else if (message.type === 'export') this.exported(message.id, message.content, message.message)
+    else if (message.type === 'export' || message.type === 'coast') this.settle(message.id, message.content, message.message, true)
     else this.other(message)
   }
 
@@ -170,8 +171,8 @@ class Engine {
 
   /** An error about an export is the answer to the oldest that waits; its file won't come. */
   answered (fault) {
-    const [oldest] = this.exports.keys()
-    if (oldest && fault.startsWith('export')) this.exported(oldest, null, fault)
+    const oldest = [...this.asked.keys()].find(id => id.startsWith('export'))
+    if (oldest && fault.startsWith('export')) this.settle(oldest, null, fault, true)
   }
 
   greeted (child, message) {
@@ -205,7 +206,7 @@ class Engine {
     if (child !== this.child) return
     this.child = null
     clearTimeout(this.settling)
-    for (const id of [...this.exports.keys()]) this.exported(id, null, 'the engine ended')
+    for (const id of [...this.asked.keys()]) this.settle(id, null, 'the engine ended')
     if (this.complaint) this.on.debug(`the engine said last: ${this.complaint}`)
     if (this.stopping) return this.stopped()
     this.rest = Math.min(this.rest * 2 || FIRST_REST_MS, LONGEST_REST_MS)

@@ -9,7 +9,8 @@ const { randomUUID } = require('node:crypto')
 const { Engine } = require('./engine')
 const { Shelf, key } = require('./shelf')
 const { complete } = require('./schema')
-const { pointsOf, followed, stored } = require('./course')
+const { pointsOf, followed, stored, plannable } = require('./course')
+const { Panel } = require('./panel')
 const { forecastFor } = require('./forecast')
 
 const HEARD = [
@@ -62,6 +63,7 @@ class Plug {
     this.advice = null
     this.order = null
     this.plan = null
+    this.panel = new Panel()
     this.events = []
     this.leftover = new Set()
     this.leaving = null
@@ -156,6 +158,7 @@ class Plug {
 
   tick () {
     this.engine.tick(new Date().toISOString())
+    this.panel.age()
     this.shelf.age()
     if (this.busy) return
     this.busy = true
@@ -256,6 +259,7 @@ class Plug {
     await this.shelf.set([{ kind: 'routes', id, value: asActivated(planned.value) }])
     this.copy = id
     await this.activateCopy(id, planned.value)
+    this.course = await followed(this.app)
     if (before) await this.shelf.set([{ kind: 'routes', id: before, value: null }], id)
     return id
   }
@@ -272,13 +276,43 @@ class Plug {
 
   export (format) {
     if (!this.plan) throw new Refusal(409, 'there is no plan to export')
-    return this.engine.export(format)
+    return this.engine.ask({ type: 'export', format })
+  }
+
+  // What displays ask ---------------------------------------------------------------------------
+
+  /** How things stand at this moment, for a display: nulls where the engine can't say. */
+  panelNow () {
+    const { state, message } = this.describe()
+    const known = { state, message, events: this.events, plan: this.plan, activated: this.activated() }
+    return this.panel.document(known, this.engine.state === 'running')
+  }
+
+  polar () {
+    return this.engine.state === 'running' ? this.panel.polar : null
+  }
+
+  /** The route that the crew has made the host's active one; `plan` where it is a plan of ours. */
+  activated () {
+    if (!this.course) return null
+    const { routeId, name } = this.course
+    return { routeId, name, plan: this.shelf.has('routes', routeId) }
+  }
+
+  routes () {
+    return plannable(this.app, id => this.shelf.has('routes', id))
+  }
+
+  coast (box) {
+    return this.engine.ask({ type: 'coast', ...box }).catch(error => {
+      throw new Refusal(error.told ? 400 : 503, error.message)
+    })
   }
 
   // From the engine ---------------------------------------------------------------------------
 
   message (message) {
-    const take = { status: this.status, event: this.event, publish: this.published, error: this.fault }[message.type]
+    const take = { status: this.status, event: this.event, publish: this.published, error: this.fault, panel: this.looked, polar: this.drawn }[message.type]
     if (!take) return this.app.debug(`the engine said something unknown: ${message.type}`)
     try {
       take.call(this, message)
@@ -327,6 +361,14 @@ class Plug {
     await this.shelf.set(resources, this.course?.routeId)
   }
 
+  looked (message) {
+    this.panel.take(message)
+  }
+
+  drawn (message) {
+    this.panel.draw(message)
+  }
+
   fault ({ message }) {
     this.engine.answered(String(message))
     this.say(String(message))
@@ -335,6 +377,7 @@ class Plug {
   lost () {
     this.deafen()
     this.advice = null
+    this.panel = new Panel()
     this.shelf.withdraw()
     this.shelf.hush('the engine stopped')
     this.leftover = new Set(this.shelf.resources.keys())
