@@ -15,8 +15,18 @@ EXIT_INTERRUPTED = 130
 UsageProblem: type[Exception] = typer.BadParameter.__mro__[2]
 """What every usage error of Typer is: Click's own class in older versions, Typer's in newer."""
 
-COMMANDS = ("plan", "depart", "laylines", "targets", "weather", "demo", "handheld")
+COMMANDS = ("plan", "depart", "laylines", "targets", "weather", "demo", "handheld", "live")
 """Modules of this package, each with a `register(app)`."""
+
+ARITHMETIC_THREADS = (
+    *("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"),
+    *("BLIS_NUM_THREADS", "VECLIB_MAXIMUM_THREADS"),
+)
+"""What tells the libraries of linear algebra how many threads to use.
+
+The matrices here are small; and the last bits of a plan hang on that number, which else were
+the machine's number of cores.
+"""
 
 
 def build_app() -> typer.Typer:
@@ -56,6 +66,8 @@ def _whole(
 
 def run(arguments: list[str] | None = None) -> None:
     """Run the command line and leave with the exit code that the outcome has."""
+    for name in ARITHMETIC_THREADS:
+        os.environ.setdefault(name, "1")
     sys.exit(outcome(arguments))
 
 

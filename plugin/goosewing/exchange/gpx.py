@@ -48,7 +48,7 @@ from goosewing.records import Mark
 from goosewing.words import hours_and_minutes, manoeuvre_words
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
     from datetime import datetime
     from pathlib import Path
 
@@ -380,13 +380,22 @@ def write_plan(path: Path | str, plan: Plan, inputs: Iterable[Path | str] = ()) 
     write_atomically(path, format_plan(plan), inputs=inputs)
 
 
-def format_plan(plan: Plan) -> str:
+def format_plan(
+    plan: Plan,
+    *,
+    names: Mapping[tuple[float, float], str] | None = None,
+    waypoints: Sequence[Mark] = (),
+) -> str:
     """Write a plan as GPX 1.1; equal plans give equal text.
 
     Parameters
     ----------
     plan : Plan
         With a mark at each end of every leg.
+    names : mapping, optional
+        Names that turning points have already, by their latitude and longitude.
+    waypoints : sequence of Mark
+        What is to be marked besides.
 
     Raises
     ------
@@ -406,8 +415,9 @@ def format_plan(plan: Plan) -> str:
     gpx.name = _title(plan)
     gpx.description = writable(" ".join(filter(None, (plan.conditions, *plan.cautions))))
     gpx.time = whole_second(plan.departure)
-    gpx.waypoints = [_waypoint(_marked(mark), prefixes) for mark in plan.marks if mark.leave]
-    gpx.routes = [_route(plan, prefixes)]
+    aside = [_marked(mark) for mark in plan.marks if mark.leave]
+    gpx.waypoints = [_waypoint(mark, prefixes) for mark in (*aside, *waypoints)]
+    gpx.routes = [_route(plan, prefixes, names or {})]
     gpx.tracks = _layline_tracks(plan, prefixes)
     gpx.nsmap = prefixes.declared()
     return with_line_ends(gpx.to_xml(version="1.1")) + "\n"
@@ -490,14 +500,18 @@ def turn_names(plan: Plan) -> dict[tuple[float, float], str]:
     }
 
 
-def _route(plan: Plan, prefixes: Prefixes) -> GPXRoute:
+def _route(plan: Plan, prefixes: Prefixes, names: Mapping[tuple[float, float], str]) -> GPXRoute:
     from gpxpy.gpx import GPXRoute
 
     length = f"{plan.distance_nm:.1f} nm in {hours_and_minutes(plan.elapsed_h)}"
     route = GPXRoute(name=_title(plan), description=writable(f"{plan.boat}: {length}"))
     route.extensions = [prefixes.ready(_plan_element(plan))]
-    numbers = _Numbers({mark.name.casefold() for mark in plan.marks})
-    route.points = [_route_point(stop, plan, numbers, prefixes) for stop in _stops(plan)]
+    taken = (*(mark.name for mark in plan.marks), *names.values())
+    numbers = _Numbers({name.casefold() for name in taken})
+    route.points = [
+        _route_point(stop, plan, names.get((stop.lat, stop.lon)), numbers, prefixes)
+        for stop in _stops(plan)
+    ]
     return route
 
 
@@ -554,13 +568,15 @@ def _begins_by(manoeuvre: Manoeuvre, board: Board) -> bool:
     return manoeuvre.time <= board.start.time + (board.end.time - board.start.time) / 2
 
 
-def _route_point(stop: _Stop, plan: Plan, numbers: _Numbers, prefixes: Prefixes) -> RoutePoint:
+def _route_point(
+    stop: _Stop, plan: Plan, name: str | None, numbers: _Numbers, prefixes: Prefixes
+) -> RoutePoint:
     point = RoutePoint()
     _put_at(point, stop.lat, stop.lon)
     point.time = None if stop.time is None else whole_second(stop.time)
     text = _text(stop, plan)
     if stop.mark is None:
-        point.name = numbers.next(_prefix(stop.manoeuvres))
+        point.name = name or numbers.next(_prefix(stop.manoeuvres))
         point.description = writable(text)
         point.type = _kind(stop.manoeuvres)
     else:

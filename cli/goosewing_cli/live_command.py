@@ -1,0 +1,379 @@
+"""`goosewing live`: the running service, for plotters that speak NMEA 0183 or read GPX."""
+
+from __future__ import annotations
+
+import os
+import signal
+import sys
+import threading
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from goosewing_cli import inputs
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from goosewing.live.afloat import Post, Setup
+    from goosewing.live.counter import SessionCounter
+    from goosewing.live.links import Address
+    from goosewing.live.state import Desk, Route
+
+LEAST_TOKEN_BYTES = 16
+
+WIPE_REST = "\x1b[K"
+"""Clears a terminal's line from the cursor on (ECMA-48, EL)."""
+
+BELL = "\a"
+
+
+class WindFrom(StrEnum):
+    """Which wind is taken where instruments give both."""
+
+    true = "true"
+    apparent = "apparent"
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command to the application."""
+    app.command("live", help="Keep plan, laylines and turning points true under way.")(live)
+
+
+def live(
+    nmea: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--nmea",
+            metavar="SOURCE",
+            help="Instruments: tcp://HOST:PORT, udp://[HOST]:PORT, serial:DEVICE[:BAUD]; "
+            "repeatable. Or a recorded log: its name.",
+        ),
+    ] = None,
+    replay: Annotated[
+        float | None,
+        typer.Option(
+            "--replay",
+            metavar="SPEED",
+            help="Of a log: 1 as it was, 10 ten times as fast, 0 as fast as can be.",
+        ),
+    ] = None,
+    marks: Annotated[
+        Path | None,
+        typer.Option("--marks", metavar="MARKS.gpx", help="The route to be sailed."),
+    ] = None,
+    boat: inputs.BoatFile = None,
+    source: inputs.SourceOfMarks = None,
+    route: inputs.RouteName = None,
+    next_mark: inputs.NextMark = None,
+    leave: inputs.LeaveTexts = None,
+    gpx_dir: Annotated[
+        Path | None,
+        typer.Option(
+            "--gpx-dir", metavar="DIR", help="Keep goosewing-overlay.gpx in this folder true."
+        ),
+    ] = None,
+    send: Annotated[
+        str | None,
+        typer.Option(
+            "--send",
+            metavar="TARGET",
+            help="Send each plan as WPL and RTE: tcp://HOST:PORT, udp://HOST:PORT, "
+            "serial:DEVICE[:BAUD].",
+        ),
+    ] = None,
+    send_steering: Annotated[
+        bool,
+        typer.Option(
+            "--send-steering",
+            help="Send RMB, XTE and BWC as well, once a second: an autopilot may follow them.",
+        ),
+    ] = False,
+    talker: Annotated[
+        str, typer.Option("--talker", metavar="ID", help="Who speaks in the sentences.")
+    ] = "GP",
+    variation: Annotated[
+        str | None,
+        typer.Option(
+            "--variation",
+            metavar="DEG|model",
+            help="For a magnetic heading where no instrument gives it; east is positive.",
+        ),
+    ] = None,
+    wind_from: Annotated[
+        WindFrom, typer.Option("--wind-from", help="Which wind, where instruments give both.")
+    ] = WindFrom.true,
+    performance: inputs.PerformanceFactor = None,
+    margin: inputs.MarginDegrees = 0.0,
+    panel: Annotated[
+        int | None,
+        typer.Option("--panel", metavar="PORT", help="Serve the panel for a browser here."),
+    ] = None,
+    panel_host: Annotated[
+        str,
+        typer.Option("--panel-host", metavar="ADDRESS", help="For other devices aboard."),
+    ] = "127.0.0.1",
+) -> None:
+    """Keep plan, laylines and turning points true under way."""
+    from goosewing.errors import InputError
+
+    addresses = _addresses(nmea or [], replay)
+    desk = _desk(boat, performance, margin, wind_from)
+    if marks is None:
+        raise InputError("--marks MARKS.gpx is needed: the route to be sailed")
+    setup = _setup(
+        desk,
+        _route(marks, source, route, next_mark, leave or []),
+        gpx_dir=gpx_dir,
+        files=inputs.files_read(boat, marks),
+        receiver=_receiver(send, steers=send_steering, replayed=addresses[0].kind == "file"),
+        steers=send_steering,
+        talker=talker,
+        variation=variation,
+    )
+    speed = 1.0 if replay is None else replay
+    _run(setup, addresses, speed, panel=panel, panel_host=panel_host)
+
+
+# ---- what was asked for -------------------------------------------------------------------
+
+
+def _addresses(texts: list[str], replay: float | None) -> tuple[Address, ...]:
+    from goosewing.errors import InputError
+    from goosewing.live import links
+
+    if not texts:
+        raise InputError(f"--nmea SOURCE is needed: {links.WAYS_IN}")
+    found = tuple(links.parse_address(text) for text in texts)
+    for each in found:
+        links.check(each)
+    logs = [each for each in found if each.kind == "file"]
+    if logs and len(found) > 1:
+        raise InputError("a log is played alone: one --nmea FILE and no other")
+    if replay is not None and not logs:
+        raise InputError("--replay is for a log: --nmea FILE")
+    if replay is not None and not 0.0 <= replay <= 100_000.0:
+        raise InputError(f"--replay must be 0 to 100000, got {replay:g}")
+    return found
+
+
+def _desk(boat: Path | None, performance: float | None, margin: float, wind_from: WindFrom) -> Desk:
+    from goosewing.errors import InputError
+    from goosewing.live.state import Desk
+
+    if not 0.0 <= margin <= 45.0:
+        raise InputError(f"--margin must be 0 to 45 degrees, got {margin:g}")
+    crew = inputs.load_boat(boat, performance)
+    return Desk(boat=crew, margin_deg=margin, wind_paths=wind_from.value)
+
+
+def _route(
+    path: Path,
+    source: inputs.Source | None,
+    name: str | None,
+    next_mark: str | None,
+    leave: list[str],
+) -> Route:
+    from goosewing import marks as sorting
+    from goosewing.live.state import Route
+
+    read = inputs.read_marks(path, source, name, leave=leave)
+    for line in read.notices:
+        typer.echo(line)
+    at = min(1, len(read.marks) - 1)
+    if next_mark is not None:
+        at = len(read.marks) - len(sorting.from_next(read.marks, next_mark).marks)
+    return Route(id="marks", name=path.stem, marks=read.marks, next=at)
+
+
+def _receiver(text: str | None, *, steers: bool, replayed: bool) -> Address | None:
+    from goosewing.errors import InputError
+    from goosewing.live import links
+
+    if steers and text is None:
+        raise InputError("--send-steering needs --send TARGET")
+    if steers and replayed:
+        raise InputError("--send-steering is not for a log: she is not where the log says")
+    if text is None:
+        return None
+    address = links.parse_receiver(text)
+    links.check(address)
+    return address
+
+
+def _setup(
+    desk: Desk,
+    route: Route,
+    *,
+    gpx_dir: Path | None,
+    files: list[Path],
+    receiver: Address | None,
+    steers: bool,
+    talker: str,
+    variation: str | None,
+) -> Setup:
+    from dataclasses import replace
+
+    from goosewing.exchange.files import check_writable
+    from goosewing.exchange.nmea import format_sentence
+    from goosewing.live.afloat import Setup
+    from goosewing.live.overlay import NAME
+
+    format_sentence(talker, "RTE", [])
+    model: Any = None
+    if variation is not None:
+        given = inputs.load_variation(variation)
+        if isinstance(given, float):
+            desk = replace(desk, variation_deg=given)
+        else:
+            model = given
+    if gpx_dir is not None:
+        inputs.ensure_folder(gpx_dir)
+        check_writable(gpx_dir / NAME, inputs=files)
+    return Setup(
+        desk=desk, route=route, overlay=gpx_dir, inputs=tuple(files), receiver=receiver,
+        steers=steers, talker=talker, variation=model,
+    )  # fmt: skip
+
+
+# ---- running --------------------------------------------------------------------------------
+
+
+def _run(
+    setup: Setup,
+    addresses: tuple[Address, ...],
+    speed: float,
+    *,
+    panel: int | None,
+    panel_host: str,
+) -> None:
+    from goosewing.live import afloat
+
+    show = Terminal()
+    post = afloat.Post()
+    _cautions(setup, show)
+    signal.signal(signal.SIGTERM, _asked_to_end)
+    server, counter = _panel(setup, post, panel, panel_host, show)
+    _listen_to_keys(post, show)
+    try:
+        if addresses[0].kind == "file":
+            watch = afloat.play(
+                setup, addresses[0].path, show, speed=speed, post=post, counter=counter
+            )
+            show.wipe()
+            show.line(f"The log has ended: {watch.counts.words}.")
+        else:
+            afloat.sail(setup, addresses, show, post=post, counter=counter)
+    except SystemExit:
+        return
+    finally:
+        show.wipe()
+        if server is not None:
+            server.close()
+
+
+def _asked_to_end(*_: object) -> None:
+    raise SystemExit(0)
+
+
+def _cautions(setup: Setup, show: Terminal) -> None:
+    from goosewing.records import CAUTIONS
+
+    for line in CAUTIONS:
+        show.line(line)
+    if setup.steers:
+        show.line(
+            "Sends steering data (RMB, XTE, BWC): an autopilot may follow them. They stay with a "
+            "tack or gybe point until you acknowledge it.", "warn",
+        )  # fmt: skip
+    elif setup.receiver is not None:
+        show.line("Sends the plan as a route; nothing that an autopilot follows by itself.")
+    else:
+        show.line("Sends nothing that an autopilot follows.")
+
+
+def _panel(
+    setup: Setup, post: Post, port: int | None, host: str, show: Terminal
+) -> tuple[Any, SessionCounter | None]:
+    """Serve the panel, if it is wanted; to other devices only by a token."""
+    if port is None:
+        return None, None
+    import secrets
+
+    from goosewing.live.counter import SessionCounter, StoredRoute
+    from goosewing.live.panel_server import serve
+
+    route = StoredRoute(id=setup.route.id, name=setup.route.name, marks=setup.route.marks)
+    counter = SessionCounter(post.put, lambda: (route,))
+    own = host in ("127.0.0.1", "::1", "localhost")
+    token = None if own else secrets.token_urlsafe(LEAST_TOKEN_BYTES)
+    server = serve(counter, host=host, port=port, token=token)
+    show.line(f"The panel: {server.url}")
+    return server, counter
+
+
+def _listen_to_keys(post: Post, show: Terminal) -> None:
+    """Let Enter, or a and Enter, say that a turn has been seen to; only at a terminal."""
+    if not sys.stdin or not sys.stdin.isatty():
+        return
+    from goosewing.live.afloat import ACKNOWLEDGE
+
+    show.line("Enter acknowledges a turn; Ctrl-C ends.")
+
+    def listen(put: Callable[[Any], None]) -> None:
+        for line in sys.stdin:
+            if line.strip().casefold() in ("", "a"):
+                put(ACKNOWLEDGE)
+
+    threading.Thread(target=listen, args=(post.put,), name="keys", daemon=True).start()
+
+
+class Terminal:
+    """Lines for good on standard output, the status in one line on standard error."""
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._rewrites = sys.stderr.isatty()
+        self._shown = ""
+
+    def line(self, text: str, severity: str = "normal") -> None:
+        """Tell something, for good."""
+        mark = {"warn": "! ", "alert": "* "}.get(severity, "  ")
+        with self._lock:
+            self._wipe()
+            bell = BELL if severity == "warn" and self._rewrites else ""
+            print(f"{mark}{text}{bell}", flush=True)
+            self._again()
+
+    def status(self, text: str, *, changed: bool) -> None:
+        """Rewrite the status line; without a terminal, a line when its words are new."""
+        with self._lock:
+            if self._rewrites:
+                self._shown = text
+                self._again()
+            elif changed:
+                print(f"- {text}", file=sys.stderr, flush=True)
+
+    def wipe(self) -> None:
+        """Take the status line away."""
+        with self._lock:
+            self._wipe()
+            self._shown = ""
+
+    def _wipe(self) -> None:
+        if self._rewrites and self._shown:
+            print(f"\r{WIPE_REST}", end="", file=sys.stderr, flush=True)
+
+    def _again(self) -> None:
+        if self._rewrites and self._shown:
+            text = self._shown[: _columns() - 1]
+            print(f"\r{text}{WIPE_REST}", end="", file=sys.stderr, flush=True)
+
+
+def _columns() -> int:
+    try:
+        return os.get_terminal_size(sys.stderr.fileno()).columns or 80
+    except (OSError, ValueError):
+        return 80

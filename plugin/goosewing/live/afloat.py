@@ -1,0 +1,678 @@
+"""The running service without a host: sentences in, advice to the crew, a plan to the plotter.
+
+`Watch` is what happens, a sentence or a second at a time: it knows no clock. `sail` keeps
+it with live links, `play` with a recorded log whose own times drive it.
+"""
+
+from __future__ import annotations
+
+import queue
+import time
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from pathlib import Path
+from threading import Condition, Thread
+from typing import TYPE_CHECKING, Any, Protocol
+
+from goosewing.errors import GoosewingError
+from goosewing.exchange.handheld import PRESETS, fit
+from goosewing.exchange.handheld_gpx import parse_contents
+from goosewing.exchange.nmea import DEFAULT_TALKER, format_contents
+from goosewing.live import advice, overlay, signalk, steering
+from goosewing.live.links import Address, Listener, Sender, read_log
+from goosewing.live.nmea_in import Framer, Heard, LogClock, heard, seconds_of
+from goosewing.live.session import Session, attempt
+from goosewing.live.state import Desk, Order, Reading, Route, Tick
+from goosewing.magnetic import with_variation
+
+if TYPE_CHECKING:
+    from goosewing.live.counter import SessionCounter
+    from goosewing.magnetic import VariationAt
+    from goosewing.records import Plan
+
+Message = dict[str, Any]
+
+RECEIVER_AHEAD_S = 60.0
+"""A receiver's time that is later by more is believed before this computer's."""
+
+MOST_WAITING = 5000
+"""Pieces of bytes that may wait; what comes beyond is dropped and counted."""
+
+VARIATION_EVERY_S = 600.0
+
+TURNED_FOR_S = 20.0
+"""In a recorded log a turn is taken as seen to once she has been on the new tack so long."""
+
+TURN_AT_LATEST_S = 300.0
+"""Or after this: under a poled headsail no instrument tells the tack."""
+
+LONGEST_GAP_S = 60.0
+"""Of a log's silence no more is counted second by second, or waited for."""
+
+TIMELESS_AFTER = 2000
+"""A log without a time in so many sentences has none."""
+
+
+class Show(Protocol):
+    """Whoever tells the crew; called from any thread."""
+
+    def line(self, text: str, severity: str = "normal") -> None:
+        """Tell something, for good."""
+
+    def status(self, text: str, *, changed: bool) -> None:
+        """Show how it stands, in place of what stood there; `changed` if the words are new."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Setup:
+    """What the crew has asked for.
+
+    Attributes
+    ----------
+    desk : Desk
+    route : Route
+    overlay : Path or None
+        The folder of the plotter's GPX.
+    inputs : tuple of Path
+        Files that are never overwritten.
+    receiver : Address or None
+        Where route sentences go.
+    steers : bool
+        Whether steering data go there too.
+    talker : str
+    variation : callable or None
+        The model of the variation, where no number was given.
+    """
+
+    desk: Desk
+    route: Route
+    overlay: Path | None = None
+    inputs: tuple[Path, ...] = ()
+    receiver: Address | None = None
+    steers: bool = False
+    talker: str = DEFAULT_TALKER
+    variation: VariationAt | None = None
+
+
+@dataclass(slots=True)
+class Counts:
+    """What came in."""
+
+    read: int = 0
+    passed_over: int = 0
+    damaged: int = 0
+    dropped: int = 0
+
+    @property
+    def words(self) -> str:
+        """How it is shown."""
+        said = [f"{self.read} sentences"]
+        said += [f"{self.damaged} damaged"] if self.damaged else []
+        said += [f"{self.dropped} dropped"] if self.dropped else []
+        return ", ".join(said)
+
+
+Ordered = Callable[[Order, Desk], None]
+
+
+class Watch:
+    """What is known and what goes out; every time is given to it.
+
+    Parameters
+    ----------
+    setup : Setup
+    show : Show
+    sender : Sender or None
+        Where sentences go.
+    ordered : callable or None
+        Has a plan made elsewhere, for `made`; None makes it at once.
+    """
+
+    def __init__(
+        self,
+        setup: Setup,
+        show: Show,
+        *,
+        sender: Sender | None = None,
+        ordered: Ordered | None = None,
+    ) -> None:
+        self.setup = setup
+        self.show = show
+        self.counts = Counts()
+        self.counter: SessionCounter | None = None
+        self.session = Session()
+        self.session.desk = setup.desk
+        self._sender = sender
+        self._ordered = ordered
+        self._guide: steering.Guide | None = None
+        self._names: dict[steering.Place, str] = {}
+        self._said: tuple[str, str] = ("", "")
+        self._variation_s = float("-inf")
+        self._overlay: overlay.Overlay | None = None
+        if setup.overlay is not None:
+            path = setup.overlay / overlay.NAME
+            self._overlay = overlay.Overlay(path=path, tell=self._warn, inputs=setup.inputs)
+
+    @property
+    def desk(self) -> Desk:
+        """The desk as it is now."""
+        assert self.session.desk is not None
+        return self.session.desk
+
+    def begin(self, now_s: float) -> None:
+        """Take the route; an old plan must not stand for a new one."""
+        if self._overlay is not None:
+            self._overlay.hold(overlay.NOTHING, now_s)
+        self._take(*self.session.observe(self.setup.route))
+
+    def hear(self, said: Heard, source: str, now_s: float) -> None:
+        """Take what one sentence says."""
+        if said.values:
+            reading = Reading(time_s=now_s, source=source, values=said.values)
+            self._take(*self.session.observe(reading))
+
+    def tick(self, now_s: float) -> None:
+        """Let a second be over: look, steer, show."""
+        if self.counter is None:
+            self._take(*self.session.observe(Tick(time_s=now_s)))
+        else:
+            self.receive({"type": "tick", "time": signalk.time_text(now_s)})
+        self._vary(now_s)
+        if self._overlay is not None:
+            self._overlay.heal(now_s)
+        if self.setup.steers and self._sender is not None:
+            self._sender.steer(self.steering())
+        self._status()
+
+    def receive(self, message: Message) -> None:
+        """Take an order of the crew, as a message of the service's protocol."""
+        route = self.setup.route
+        if message.get("type") == "plan" and message.get("id") == route.id:
+            # As it was read: its marks know on which hand they are left.
+            again = replace(route, next=min(1, len(route.marks) - 1))
+            self._take(*self.session.observe(again))
+            return
+        self._take(*self.session.receive(message))
+
+    def acknowledge(self) -> None:
+        """Take the turn that waits as seen to."""
+        pending = self.session.state.pending
+        if pending is None:
+            self.show.line("There is no turn to acknowledge.")
+            return
+        self.show.line(f"{pending.point} acknowledged: {pending.words}.")
+        self.receive({"type": "acknowledge", "point": pending.point})
+
+    def made(self, order: Order, plan: Plan | str) -> None:
+        """Take a plan that was asked for."""
+        self._take(*self.session.made(order, plan))
+
+    def steering(self) -> tuple[str, ...]:
+        """Return the steering data of this second."""
+        state = self.session.state
+        self._guide = steering.guide(state, self._guide, self._names)
+        return steering.sentences(state, self.desk, self._guide, talker=self.setup.talker)
+
+    # ---- what follows -------------------------------------------------------------------
+
+    def _take(self, messages: list[Message], orders: list[Order]) -> None:
+        waiting = list(orders)
+        self._tell(messages)
+        while waiting:
+            order = waiting.pop(0)
+            if self._ordered is not None:
+                self._ordered(order, self.desk)
+                continue
+            more, further = self.session.made(order, attempt(order, self.desk))
+            self._tell(more)
+            waiting += further
+
+    def _tell(self, messages: list[Message]) -> None:
+        if self.counter is not None:
+            self.counter.send(messages)
+        for message in messages:
+            if message["type"] == "event":
+                self.show.line(f"{message['time'][11:19]}Z  {message['message']}", message["state"])
+            elif message["type"] == "publish" and message["reason"] != "update":
+                self._published()
+
+    def _published(self) -> None:
+        """Hand a new plan to the plotter, or take the old one from it."""
+        planned, now_s = self.session.state.planned, self.session.state.now_s
+        if planned is None:
+            self._put(overlay.NOTHING, now_s)
+            return
+        plan = self._with_compass(planned.plan)
+        text = overlay.format_overlay(plan)
+        self._put(text, now_s)
+        if self._sender is not None:
+            self._send(text, plan)
+
+    def _with_compass(self, plan: Plan) -> Plan:
+        from goosewing.live.sensing import variation_deg
+
+        variation = variation_deg(self.session.state, self.desk)
+        return plan if variation is None else with_variation(plan, variation)
+
+    def _put(self, text: str, now_s: float) -> None:
+        if self._overlay is not None:
+            self._overlay.hold(text, now_s)
+
+    def _send(self, text: str, plan: Plan) -> None:
+        assert self._sender is not None
+        contents = replace(parse_contents(text), waypoints=(), tracks=())
+        try:
+            contents = fit(contents, PRESETS["small"]).contents
+            sentences = format_contents(contents, talker=self.setup.talker)
+        except GoosewingError as error:
+            self._warn(f"the plan can't be sent as sentences: {error}")
+            return
+        self._names = steering.names_of(contents, plan)
+        self._sender.route(sentences)
+
+    def _vary(self, now_s: float) -> None:
+        """Let the model tell the variation where she is."""
+        place, model = self.session.state.place, self.setup.variation
+        if model is None or place is None or now_s - self._variation_s < VARIATION_EVERY_S:
+            return
+        self._variation_s = now_s
+        try:
+            variation = model(place.lat, place.lon, datetime.fromtimestamp(now_s, UTC))
+        except GoosewingError as error:
+            self._warn(str(error))
+            return
+        self.session.desk = replace(self.desk, variation_deg=variation)
+
+    def _warn(self, words: str) -> None:
+        self.show.line(words, "alert")
+
+    def _status(self) -> None:
+        said = advice.status(self.session.state)
+        changed, self._said = said != self._said, said
+        self.show.status(self.status_words(), changed=changed)
+
+    def status_words(self) -> str:
+        """Say how it stands, in one line: state, what is next, ages, what came in."""
+        state = self.session.state
+        kind, words = advice.status(state)
+        turn = advice.turn_ahead(state) if kind == "advising" and state.pending is None else None
+        parts = [f"{kind}: {words}"]
+        if turn is not None and turn.time_s is not None:
+            parts.append(f"{turn.stage.name} in {_minutes(turn.time_s)}, {turn.distance_nm:.2f} nm")
+        ages = {k: v for k, v in advice.ages(state).items() if v is not None}
+        known = ("position", "wind", "heading", "boat_speed")
+        said = [f"{k.replace('_', ' ')} {ages[k]:.0f} s" for k in known if k in ages]
+        return " | ".join([*parts, ", ".join(said) or "nothing heard yet", self.counts.words])
+
+
+def _minutes(seconds: float) -> str:
+    return f"{int(seconds) // 60}:{int(seconds) % 60:02d}"
+
+
+# ---- under way ------------------------------------------------------------------------------
+
+
+class RunningClock:
+    """UTC that runs by the steady clock, from this computer's time.
+
+    A small computer aboard often wakes with the time it was switched off at: a receiver
+    that says twice that it is later is believed. One that says it is earlier is not: old
+    receivers count weeks wrong.
+    """
+
+    def __init__(
+        self,
+        wall: Callable[[], float] = time.time,
+        steady: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self._steady = steady
+        self._base = wall() - steady()
+        self._doubt: float | None = None
+
+    def now(self) -> float:
+        """Return seconds since 1970-01-01T00:00Z."""
+        return self._base + self._steady()
+
+    def hear(self, receiver_s: float) -> bool:
+        """Take a receiver's time; return whether the clock was put forward."""
+        ahead = receiver_s - self.now()
+        before, self._doubt = self._doubt, None
+        if ahead <= RECEIVER_AHEAD_S:
+            return False
+        if before is None or abs(ahead - before) > 5.0:
+            self._doubt = ahead
+            return False
+        self._base += ahead
+        return True
+
+
+class Planner:
+    """Makes one plan at a time, on a thread of its own; a newer order replaces one not begun."""
+
+    def __init__(self, done: Callable[[Order, Plan | str], None]) -> None:
+        self._done = done
+        self._lock = Condition()
+        self._next: tuple[Order, Desk] | None = None
+        Thread(target=self._run, name="planner", daemon=True).start()
+
+    def order(self, order: Order, desk: Desk) -> None:
+        """Want a plan."""
+        with self._lock:
+            self._next = (order, desk)
+            self._lock.notify()
+
+    def _run(self) -> None:
+        while True:
+            with self._lock:
+                while self._next is None:
+                    self._lock.wait()
+                (order, desk), self._next = self._next, None
+            self._done(order, attempt(order, desk))
+
+
+@dataclass(frozen=True, slots=True)
+class Bytes:
+    """What a link heard."""
+
+    link: int
+    data: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class Made:
+    """A plan that was made, or why not."""
+
+    order: Order
+    plan: Plan | str
+
+
+Item = Bytes | Made | Message
+"""What waits to be taken; a message is an order of the crew."""
+
+ACKNOWLEDGE: Message = {"type": "acknowledge now"}
+"""The crew has seen to whatever waits."""
+
+
+class Post:
+    """What waits to be taken, from any thread; bytes are dropped when there are too many."""
+
+    def __init__(self) -> None:
+        self._waiting: queue.Queue[Item] = queue.Queue()
+        self.dropped = 0
+
+    def put(self, item: Item) -> None:
+        """Add something."""
+        if isinstance(item, Bytes) and self._waiting.qsize() >= MOST_WAITING:
+            self.dropped += 1
+            return
+        self._waiting.put(item)
+
+    def take(self, within_s: float) -> Item | None:
+        """Wait so long for the next."""
+        try:
+            return self._waiting.get(timeout=max(within_s, 0.0))
+        except queue.Empty:
+            return None
+
+
+def sail(
+    setup: Setup,
+    addresses: tuple[Address, ...],
+    show: Show,
+    *,
+    post: Post,
+    counter: SessionCounter | None = None,
+    clock: RunningClock | None = None,
+) -> None:
+    """Keep watch by live links, until interrupted.
+
+    Raises
+    ------
+    InputError
+        If a port of this machine can't be listened on.
+    """
+    clock = clock or RunningClock()
+    planner = Planner(lambda order, plan: post.put(Made(order, plan)))
+    sender = _sender(setup, show)
+    listeners = [
+        Listener(address, _ear(post, at), lambda words: show.line(words, "alert"))
+        for at, address in enumerate(addresses)
+    ]
+    watch = Watch(setup, show, sender=sender, ordered=planner.order)
+    watch.counter = counter
+    try:
+        for link in [*listeners, *([sender] if sender else [])]:
+            link.start()
+        watch.begin(clock.now())
+        _keep(watch, post, clock, _Ears(addresses))
+    finally:
+        if sender is not None and setup.steers:
+            sender.steer(steering.nothing(clock.now(), talker=setup.talker))
+        for link in [*listeners, *([sender] if sender else [])]:
+            link.end()
+
+
+def _ear(post: Post, link: int) -> Callable[[bytes], None]:
+    return lambda data: post.put(Bytes(link, data))
+
+
+def _sender(setup: Setup, show: Show) -> Sender | None:
+    if setup.receiver is None:
+        return None
+    return Sender(setup.receiver, lambda words: show.line(words, "alert"))
+
+
+class _Ears:
+    """The sentences of several links, each framed for itself."""
+
+    def __init__(self, addresses: tuple[Address, ...]) -> None:
+        self._framers = [Framer() for _ in addresses]
+        self._names = [f" on {a.words}" if len(addresses) > 1 else "" for a in addresses]
+
+    def hear(self, item: Bytes, counts: Counts) -> Iterator[tuple[Heard, str]]:
+        framer = self._framers[item.link]
+        for sentence in framer.feed(item.data):
+            said = _counted(sentence, counts)
+            if said is not None:
+                yield said, f"{said.talker}{self._names[item.link]}"
+        counts.damaged = sum(each.damaged for each in self._framers)
+
+
+def _counted(sentence: str, counts: Counts) -> Heard | None:
+    said = heard(sentence)
+    counts.read += said is not None
+    counts.passed_over += said is None
+    return said
+
+
+def _keep(watch: Watch, post: Post, clock: RunningClock, ears: _Ears) -> None:
+    following = float("-inf")
+    while True:
+        now = clock.now()
+        if now >= following:
+            watch.counts.dropped = post.dropped
+            _safely(watch, lambda: watch.tick(clock.now()))
+            following = float(int(now)) + 1.0
+        item = post.take(following - clock.now())
+        if isinstance(item, Bytes):
+            _hear(watch, ears.hear(item, watch.counts), clock)
+        elif item is not None:
+            _handle(watch, item)
+
+
+def _hear(watch: Watch, sentences: Iterable[tuple[Heard, str]], clock: RunningClock) -> None:
+    for said, source in sentences:
+        time_s = None if said.clock is None else seconds_of(said.clock)
+        if time_s is not None and clock.hear(time_s):
+            watch.show.line("The computer's clock was behind; the receiver's time is taken.")
+        _safely(watch, lambda: watch.hear(said, source, clock.now()))  # noqa: B023
+
+
+def _handle(watch: Watch, item: Made | Message) -> None:
+    if isinstance(item, Made):
+        _safely(watch, lambda: watch.made(item.order, item.plan))
+    elif item is ACKNOWLEDGE:
+        _safely(watch, watch.acknowledge)
+    else:
+        _safely(watch, lambda: watch.receive(item))
+
+
+def _safely(watch: Watch, act: Callable[[], None]) -> None:
+    """Let no single line, and no fault in the engine, end the watch."""
+    try:
+        act()
+    except GoosewingError as error:
+        watch.show.line(str(error), "alert")
+    except (ArithmeticError, LookupError, ValueError, TypeError, AttributeError) as error:
+        watch.show.line(f"A fault in the engine ({type(error).__name__}: {error}).", "warn")
+
+
+# ---- a recorded log ---------------------------------------------------------------------------
+
+
+def timed(pieces: Iterable[bytes], counts: Counts, clock: LogClock) -> Iterator[Heard]:
+    """Read a log's sentences, the clock set by each; those before its first time have that."""
+    before: list[Heard] = []
+    for sentence in _sentences(pieces, counts):
+        said = _counted(sentence, counts)
+        if said is None:
+            continue
+        if clock.hear(said) is None:
+            before.append(said)
+            if len(before) >= TIMELESS_AFTER:
+                yield from _by_bursts(before, clock)
+                before = []
+            continue
+        yield from before
+        before = []
+        yield said
+    yield from _by_bursts(before, clock)
+
+
+def _by_bursts(before: list[Heard], clock: LogClock) -> Iterator[Heard]:
+    if before:
+        clock.count_from(0.0)
+    for said in before:
+        clock.hear(said)
+        yield said
+
+
+def _sentences(pieces: Iterable[bytes], counts: Counts) -> Iterator[str]:
+    framer = Framer()
+    for data in pieces:
+        yield from framer.feed(data)
+        counts.damaged = framer.damaged
+    yield from framer.finish()
+    counts.damaged = framer.damaged
+
+
+def play(
+    setup: Setup,
+    log: Path | str,
+    show: Show,
+    *,
+    speed: float,
+    post: Post,
+    counter: SessionCounter | None = None,
+) -> Watch:
+    """Play a recorded log; its own times drive the service, and plans are made at once.
+
+    A turn is acknowledged here when she has turned in the log: nobody is asked.
+
+    Parameters
+    ----------
+    speed : float
+        1 as it was, 10 ten times as fast, 0 as fast as it can be read.
+
+    Raises
+    ------
+    InputError
+        If the disk refuses the log.
+    """
+    sender = _sender(setup, show)
+    watch = Watch(setup, show, sender=sender)
+    watch.counter = counter
+    clock = LogClock(datetime.now(UTC).date())
+    player = _Player(watch, post, speed)
+    if sender is not None:
+        sender.start()
+    try:
+        for said in timed(read_log(log), watch.counts, clock):
+            assert clock.time_s is not None
+            if player.time_s is None:
+                _tell_clock(clock, show)
+                watch.begin(clock.time_s)
+            player.go_to(clock.time_s)
+            watch.hear(said, said.talker, clock.time_s)
+        player.last_look()
+    finally:
+        if sender is not None:
+            sender.end()
+    return watch
+
+
+def _tell_clock(clock: LogClock, show: Show) -> None:
+    if clock.counted:
+        show.line("The log has no times: each burst of sentences is taken as a second.")
+    elif not clock.has_date:
+        show.line("The log has no date: today's is taken.")
+
+
+class _Player:
+    """Time as a log has it: second by second, at a pace."""
+
+    def __init__(self, watch: Watch, post: Post, speed: float) -> None:
+        self._watch = watch
+        self._post = post
+        self._speed = speed
+        self.time_s: float | None = None
+        self._due = time.monotonic()
+        self._waits: tuple[str, float, float | None] | None = None
+
+    def go_to(self, time_s: float) -> None:
+        """Let time go on to this one; a clock that goes back is the core's to tell."""
+        before, self.time_s = self.time_s, time_s
+        if before is None or time_s < before:
+            self._watch.tick(time_s)
+            return
+        self._wait(min(time_s - before, LONGEST_GAP_S))
+        first = int(before) + 1
+        for second in range(first, min(int(time_s), first + int(LONGEST_GAP_S)) + 1):
+            self._second(float(second))
+        if time_s - before > LONGEST_GAP_S:
+            self._second(float(int(time_s)))
+
+    def _second(self, now_s: float) -> None:
+        self._watch.tick(now_s)
+        self._turned(now_s)
+
+    def _wait(self, gap_s: float) -> None:
+        if self._speed > 0.0:
+            self._due += gap_s / self._speed
+        while (item := self._post.take(self._left())) is not None:
+            if not isinstance(item, Bytes):
+                _handle(self._watch, item)
+
+    def _left(self) -> float:
+        return self._due - time.monotonic() if self._speed > 0.0 else 0.0
+
+    def _turned(self, now_s: float) -> None:
+        """Take a turn as seen to, once the log shows it or it is long past."""
+        state = self._watch.session.state
+        pending = state.pending
+        if pending is None:
+            self._waits = None
+            return
+        point, since, on_it = self._waits or (pending.point, now_s, None)
+        on_it = (on_it or now_s) if state.tack == pending.tack else None
+        self._waits = (point, since, on_it)
+        seen = on_it is not None and now_s - on_it >= TURNED_FOR_S
+        if seen or now_s - since >= TURN_AT_LATEST_S:
+            self._waits = None
+            self._watch.acknowledge()
+
+    def last_look(self) -> None:
+        """Look once more, at the log's last second."""
+        if self.time_s is not None:
+            self._watch.tick(float(int(self.time_s) + 1))
