@@ -1,4 +1,4 @@
-"""Processes of one's own for many plans: one thread of arithmetic each, none left behind."""
+"""Processes of one's own for many plans: none hears an interrupt, none is left behind."""
 
 from __future__ import annotations
 
@@ -15,14 +15,6 @@ if TYPE_CHECKING:
     from multiprocessing.process import BaseProcess
 
     from goosewing.departures import Case
-
-THREADS = (
-    *("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"),
-    *("BLIS_NUM_THREADS", "VECLIB_MAXIMUM_THREADS"),
-)
-"""What tells the libraries of linear algebra how many threads to use; as many as there are
-cores in each of as many processes would be in each other's way."""
-
 
 def cores() -> int:
     """Return how many processes can run side by side."""
@@ -48,7 +40,7 @@ def pool(case: Case, workers: int) -> Iterator[ProcessPoolExecutor]:
     before = set(multiprocessing.active_children())
     with executor:
         try:
-            with _undisturbed(), _one_thread_each():
+            with _undisturbed():
                 # Each of the first tasks starts a process; they inherit what holds now.
                 for _ in range(workers):
                     executor.submit(_nothing)
@@ -100,17 +92,3 @@ def _undisturbed() -> Iterator[None]:
         yield
     finally:
         signal.pthread_sigmask(signal.SIG_SETMASK, before)
-
-
-@contextmanager
-def _one_thread_each() -> Iterator[None]:
-    before = {name: os.environ.get(name) for name in THREADS}
-    os.environ.update(dict.fromkeys(THREADS, "1"))
-    try:
-        yield
-    finally:
-        for name, value in before.items():
-            if value is None:
-                os.environ.pop(name, None)
-            else:
-                os.environ[name] = value

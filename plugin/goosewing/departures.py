@@ -1,8 +1,9 @@
 """When to leave: the same passage planned for many times of departure, and what each would be like.
 
 Every departure is a plan of its own, so that they can be made side by side: by one
-process, or by any `concurrent.futures.Executor`. Where and how a case is planned changes
-no digit of it.
+process, or by any `concurrent.futures.Executor`. Where a case is planned changes no digit of
+it, as long as the libraries of linear algebra have the same number of threads there (their
+sums of products hang on it in the last bit).
 
 What is counted on the way:
 
@@ -272,7 +273,7 @@ def judged(made: Plan, weather: Weather) -> Departure:
         elapsed_h=made.elapsed_h,
         saved_min=made.saved_min,
         upwind_h=sum(_close_hauled_h(board) for board in boards),
-        poled_h=sum(board.elapsed_h for board in boards if board.poled),
+        poled_h=sum((board.elapsed_h for board in boards if board.poled), 0.0),
         strongest_wind_kn=_strongest(np.hypot(here.wind_east_kn, here.wind_north_kn)),
         strongest_gust_kn=_strongest(here.gust_kn),
         against_h=looks.hours(wind_against_stream(here)),
