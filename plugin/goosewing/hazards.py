@@ -3,7 +3,7 @@
 Everything is worked out in the ellipsoidal Mercator plane (longitude against isometric
 latitude, in degrees), where boards are straight; longitudes are unwrapped about each
 piece, so that the antimeridian is no edge. Areas are grown by their clearance once, when
-they are first asked. The true clearance is never less than asked, and at most 1 % and
+they are first met. The true clearance is never less than asked, and at most 1 % and
 `TOUCH_M` more. What only touches an edge or a corner does not cross: lines may run along
 the `corners`.
 """
@@ -22,10 +22,12 @@ from goosewing import earth
 from goosewing.angles import wrap_180, wrap_longitude
 from goosewing.errors import InputError
 from goosewing.outlines import (
+    POLE_DEG,
     grown,
     in_plane,
     joined,
     miles_per_degree,
+    outward_corners,
     shrunk,
 )
 from goosewing.units import METRES_PER_NM
@@ -40,6 +42,9 @@ Kind = Literal["land", "danger", "shoal", "area"]
 TOUCH_M = 1.0
 """Lines that come no farther than this over an edge touch it."""
 
+FLAT_M = 0.25
+"""Corners that stand out less than this are none."""
+
 WIDEST_NM = 20.0
 """Nobody keeps farther off than this: a unit went wrong."""
 
@@ -53,6 +58,8 @@ _CELLS_LONG = 4.0
 """Pieces are cut to this many cells before the grid is asked again."""
 
 _AT_ONCE = 1 << 17
+
+_CIRCLES = (0.0, -360.0, 360.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -84,16 +91,15 @@ class Area:
 
 
 class Corners(NamedTuple):
-    """Outward corners of grown areas, about which a line may bend; arrays of shape (n,)."""
+    """Outward corners of grown areas, about which a line may bend."""
 
-    east_deg: Array
-    north_deg: Array
-    """Longitude and isometric latitude. [°]"""
+    places: Array
+    """Shape (n, 2): longitude and isometric latitude. [°]"""
     before: Array
     after: Array
     """Shape (n, 2): the neighbours along the outline, with the area on the left hand."""
-    part: NDArray[np.intp]
-    """Which outline each belongs to."""
+    solid: NDArray[np.intp]
+    """Shape (n,): which each belongs to."""
 
 
 class Hazards:
@@ -169,18 +175,14 @@ class Hazards:
         return crossed.reshape(shape)
 
     def inside(self, lat: ArrayLike, lon: ArrayLike) -> BoolArray:
-        """Tell which places lie in an area or its clearance, more than `TOUCH_M` deep.
+        """Tell which places lie in an area or its clearance, and do not only touch it.
 
         Parameters
         ----------
         lat, lon : array_like, shape (...)
             [°]
         """
-        lats, lons = np.broadcast_arrays(np.asarray(lat, dtype=float), np.asarray(lon, dtype=float))
-        if not len(self):
-            return np.zeros(lats.shape, dtype=bool)
-        east, north = self._plane(lats.ravel(), lons.ravel())
-        return self._hit(east, north, east, north).reshape(lats.shape)
+        return self.crossed(lat, lon, lat, lon)
 
     def at(self, lat: float, lon: float) -> Area | None:
         """Return the first area over a place, its clearance included."""
@@ -188,20 +190,33 @@ class Hazards:
 
     def what_blocks(self, lat1: float, lon1: float, lat2: float, lon2: float) -> Area | None:
         """Return the first area that a piece of a loxodrome meets, None if it crosses none."""
-        if not bool(self.crossed(lat1, lon1, lat2, lon2)):
+        if not len(self):
             return None
-        parts = self.parts_met(*self._ends(lat1, lon1, lat2, lon2))
-        return self._areas[self._owner[parts[0]]] if parts.size else None
+        ends = np.column_stack(self._ends(lat1, lon1, lat2, lon2))
+        found: list[tuple[float, int, tuple[float, float]]] = []
+        for turn in self._turns(ends):
+            _line, solids, lines = self._pairs(_turned(ends, turn))
+            start = shapely.get_coordinates(lines[0])[0]
+            for solid, shape in zip(solids, self._forbidden(solids), strict=True):
+                run = shapely.get_coordinates(shapely.intersection(lines[0], shape))
+                # Of a line that is a place there is no run.
+                run = run if len(run) else start[np.newaxis]
+                off = np.hypot(*(run - start).T)
+                at = int(np.argmin(off))
+                found.append((float(off[at]), int(solid), (float(run[at, 0]), float(run[at, 1]))))
+        if not found:
+            return None
+        _, solid, (east, north) = min(found)
+        return self.area_of(solid, float(earth.latitude_from_isometric(north)), east)
 
     def distance_nm(self, lat: float, lon: float, area: Area) -> float:
         """Return how far a place lies from an area as drawn; negative inside it [nm]."""
         at = next(i for i, each in enumerate(self._areas) if each is area)
-        shapes = self._drawn[self._owner == at]
         east, north = self._plane(np.array([lat]), np.array([lon]))
         distances = [
             _signed_nm(shape, lat, lon, float(east[0]) + turn, float(north[0]))
-            for shape in shapes
-            for turn in self._turns(east, east)
+            for shape in self._drawn[self._owner == at]
+            for turn in _CIRCLES
         ]
         return min(distances, default=float("inf"))
 
@@ -221,33 +236,54 @@ class Hazards:
         return self._in_plane[1]
 
     @cached_property
-    def _forbidden(self) -> AnyArray:
-        """What no piece may meet: the parts with their clearance; or all but their rims."""
-        if self._clearance_nm > 0.0:
-            shapes = grown(self._drawn, self._clearance_nm)
-        else:
-            # Seams between tiles of one coast must not open when the rims come off.
-            shapes, _ = shrunk(joined(self._drawn), TOUCH_M)
-        shapely.prepare(shapes)
-        return shapes
+    def _solid(self) -> AnyArray:
+        """What is to be kept off as one: the parts, shape (p,); those that touch are one.
+
+        Seams between tiles of one coast must not open when rims come off; with a clearance
+        there are none, and who owns a part stays known.
+        """
+        return self._drawn if self._clearance_nm > 0.0 else joined(self._drawn)
 
     @cached_property
-    def _forbidden_tree(self) -> Any:
-        return shapely.STRtree(self._forbidden)
+    def _boxes(self) -> Array:
+        """West, south, east, north of every solid with its clearance, shape (p, 4)."""
+        bounds = shapely.bounds(self._solid)
+        return np.asarray(bounds + self._reach_deg(bounds) * [-1.0, -1.0, 1.0, 1.0])
 
-    @cached_property
-    def _with_clearance(self) -> AnyArray:
-        """The parts with their clearance, one for each, by which areas are named."""
-        return self._forbidden if self._clearance_nm > 0.0 else self._drawn
+    def _reach_deg(self, bounds: Array) -> Array:
+        lat = np.abs(earth.latitude_from_isometric(bounds[:, [1, 3]])).max(axis=1)
+        off_nm = 1.02 * self._clearance_nm + 2.0 * TOUCH_M / METRES_PER_NM
+        farthest = np.minimum(lat + off_nm / 55.0, POLE_DEG)
+        return np.asarray(off_nm / miles_per_degree(farthest))[:, np.newaxis]
 
     @cached_property
     def _tree(self) -> Any:
-        return shapely.STRtree(self._with_clearance)
+        return shapely.STRtree(shapely.box(*self._boxes.T))
 
     @cached_property
     def _extent(self) -> Array:
         """West, south, east, north of all there is, in degrees."""
-        return np.asarray(shapely.total_bounds(self._with_clearance))
+        return np.concatenate((self._boxes[:, :2].min(axis=0), self._boxes[:, 2:].max(axis=0)))
+
+    @cached_property
+    def _grown(self) -> AnyArray:
+        """Every solid as no piece may meet it, shape (p,); None until it is asked for."""
+        return np.full(len(self._solid), None, dtype=object)
+
+    @cached_property
+    def _ready(self) -> BoolArray:
+        return np.zeros(len(self._solid), dtype=bool)
+
+    def _forbidden(self, solids: NDArray[np.intp]) -> AnyArray:
+        """Return what no piece may meet: solids with their clearance, or all but their rims."""
+        ready = self._ready[solids]
+        if not ready.all():
+            missing = np.unique(solids[~ready])
+            shapes, off_nm = self._solid[missing], self._clearance_nm
+            self._grown[missing] = grown(shapes, off_nm) if off_nm else shrunk(shapes, TOUCH_M)
+            shapely.prepare(self._grown[missing])
+            self._ready[missing] = True
+        return np.asarray(self._grown[solids])
 
     def _plane(self, lat: Array, lon: Array) -> tuple[Array, Array]:
         west, _, east, _ = self._extent
@@ -263,16 +299,11 @@ class Hazards:
         far_north = np.atleast_1d(earth.isometric_latitude(lat2))
         return east, north, far_east, far_north
 
-    def _turns(self, low: Array, high: Array) -> list[float]:
+    def _turns(self, ends: Array) -> list[float]:
         """Whole circles by which pieces must be turned to meet what lies beyond half a circle."""
         west, _, east, _ = self._extent
-        return [
-            turn
-            for turn in (0.0, -360.0, 360.0)
-            if np.any(
-                (np.maximum(low, high) + turn >= west) & (np.minimum(low, high) + turn <= east)
-            )
-        ]
+        low, high = np.minimum(ends[:, 0], ends[:, 2]), np.maximum(ends[:, 0], ends[:, 2])
+        return [turn for turn in _CIRCLES if np.any((high + turn >= west) & (low + turn <= east))]
 
     def _crossed(self, lat1: Array, lon1: Array, lat2: Array, lon2: Array) -> BoolArray:
         _, south, _, north = self._extent
@@ -282,24 +313,32 @@ class Hazards:
         near = np.flatnonzero(near & np.isfinite(lon1 + lon2))
         crossed = np.zeros(len(lat1), dtype=bool)
         if near.size:
-            crossed[near] = self._hit(*self._ends(lat1[near], lon1[near], lat2[near], lon2[near]))
+            ends = self._ends(lat1[near], lon1[near], lat2[near], lon2[near])
+            crossed[near] = self.met(np.column_stack(ends))
         return crossed
 
     @cached_property
     def _grid(self) -> _Grid:
-        return _Grid.over(self._forbidden, self._forbidden_tree, self._extent)
+        shapes = self._forbidden(np.arange(len(self._solid)))
+        return _Grid.over(shapes, self._tree, self._extent)
 
-    def _hit(self, east1: Array, north1: Array, east2: Array, north2: Array) -> BoolArray:
-        """Tell which pieces in the plane meet what is forbidden."""
-        hit = np.zeros(len(east1), dtype=bool)
-        for turn in self._turns(east1, east2):
-            ends = np.column_stack((east1 + turn, north1, east2 + turn, north2))
+    def met(self, ends: Array) -> BoolArray:
+        """Tell which pieces in the plane cross an area.
+
+        Parameters
+        ----------
+        ends : ndarray, shape (n, 4)
+            Longitude and isometric latitude of start and end. [°]
+        """
+        hit = np.zeros(len(ends), dtype=bool)
+        for turn in self._turns(ends):
+            turned = _turned(ends, turn)
             if len(ends) < MANY and "_grid" not in self.__dict__:
-                hit |= self._met(ends)
+                hit |= self._meeting(turned)
                 continue
             for start in range(0, len(ends), _AT_ONCE):
                 some = slice(start, start + _AT_ONCE)
-                hit[some] |= self._sifted(ends[some])
+                hit[some] |= self._sifted(turned[some])
         return hit
 
     def _sifted(self, ends: Array) -> BoolArray:
@@ -312,35 +351,94 @@ class Hazards:
         if len(pieces) > len(open_):
             kept = self._grid.taken(pieces)
             pieces, of_end = pieces[kept], of_end[kept]
-        hit[open_[of_end[self._met(pieces)]]] = True
+        hit[open_[of_end[self._meeting(pieces)]]] = True
         return hit
 
-    def _met(self, ends: Array) -> BoolArray:
+    def _meeting(self, ends: Array) -> BoolArray:
         """Tell which pieces in the plane meet what is forbidden, exactly."""
-        lines = _lines(*ends.T)
-        line, part = self._forbidden_tree.query(lines)
-        # Pieces in order of area, so that each prepared area stays at hand.
-        order = np.argsort(part, kind="stable")
-        line, part = line[order], part[order]
+        line, _solid, _run = self._pairs(ends)
         hit = np.zeros(len(ends), dtype=bool)
-        hit[line[shapely.intersects(self._forbidden[part], lines[line])]] = True
+        hit[line] = True
         return hit
 
-    def parts_met(
-        self, east1: Array, north1: Array, east2: Array, north2: Array
-    ) -> NDArray[np.intp]:
-        """Return the parts that pieces in the plane meet, clearance included, first met first."""
-        found: list[NDArray[np.intp]] = []
-        for turn in self._turns(east1, east2):
-            lines = _lines(east1 + turn, north1, east2 + turn, north2)
-            line, part = self._tree.query(lines)
-            met = shapely.intersects(self._with_clearance[part], lines[line])
-            line, part = line[met], part[met]
-            starts = shapely.points(east1[line] + turn, north1[line])
-            run = shapely.intersection(lines[line], self._with_clearance[part])
-            order = np.lexsort((shapely.distance(starts, run), line))
-            found.append(part[order])
-        return np.concatenate(found) if found else np.zeros(0, dtype=np.intp)
+    def _pairs(self, ends: Array) -> tuple[NDArray[np.intp], NDArray[np.intp], AnyArray]:
+        """Return which piece meets which solid, and the pieces as lines."""
+        lines = _lines(*ends.T)
+        line, solid = self._tree.query(lines)
+        # Pieces in order of solid, so that each prepared shape stays at hand.
+        order = np.argsort(solid, kind="stable")
+        line, solid = line[order], solid[order]
+        met = shapely.intersects(self._forbidden(solid), lines[line])
+        return line[met], solid[met], lines
+
+    def solids_met(self, ends: Array) -> NDArray[np.intp]:
+        """Return what pieces in the plane cross, as `corners` numbers it, each once."""
+        found = [self._pairs(_turned(ends, turn))[1] for turn in self._turns(ends)]
+        return np.unique(np.concatenate(found)) if found else np.zeros(0, dtype=np.intp)
+
+    def area_of(self, solid: int, lat: float, lon: float) -> Area:
+        """Return the area that a solid is, or, where it is many, its nearest to a place."""
+        if not self._clearance_nm > 0.0:
+            place = shapely.points(*self._plane(np.array([lat]), np.array([lon])))[0]
+            solid = int(np.argmin(shapely.distance(self._drawn, place)))
+        return self._areas[int(self._owner[solid])]
+
+    def in_plane(self, lat1: float, lon1: float, lat2: float, lon2: float) -> Array:
+        """Draw a leg in the plane: longitude and isometric latitude of both ends, shape (4,)."""
+        return np.concatenate(self._ends(lat1, lon1, lat2, lon2))
+
+    def corners(self, solids: NDArray[np.intp], box: Array, spacing_nm: float = 0.0) -> Corners:
+        """Return the outward corners of areas with their clearance, about which lines may bend.
+
+        Lines from corner to corner along an outline cross nothing. Corners that lie over
+        another area are left out.
+
+        Parameters
+        ----------
+        solids : ndarray of int, shape (s,)
+            As `solids_met` numbers them.
+        box : ndarray, shape (4,)
+            West, south, east and north in the plane; corners outside are left out. [°]
+        spacing_nm : float
+            Corners closer together become one, a little farther out, where they turn by
+            45° or less between them. [nm]
+        """
+        found = [self._corners(solids, _turned(box, turn), spacing_nm, turn) for turn in _CIRCLES]
+        places, before, after = (
+            np.concatenate(each) for each in list(zip(*found, strict=True))[:3]
+        )
+        solid = np.concatenate([each.solid for each in found])
+        free = ~self.met(np.concatenate((places, places), axis=1))
+        return Corners(places[free], before[free], after[free], solid[free])
+
+    def _corners(
+        self, solids: NDArray[np.intp], box: Array, spacing_nm: float, turn: float
+    ) -> Corners:
+        own = self._boxes[solids]
+        near = np.all(own[:, :2] <= box[2:], axis=1) & np.all(own[:, 2:] >= box[:2], axis=1)
+        solids = solids[near]
+        frame = box + self._reach_deg(box[np.newaxis])[0] * [-3.0, -3.0, 3.0, 3.0]
+        shapes = _clipped(self._solid[solids], frame)
+        if self._clearance_nm > 0.0:
+            shapes = grown(shapes, self._clearance_nm, beyond_m=TOUCH_M)
+        points, before, after, number = outward_corners(shapes, FLAT_M, spacing_nm)
+        inside = np.all((points >= box[:2]) & (points <= box[2:]), axis=1)
+        back = np.array([turn, 0.0])
+        return Corners(
+            points[inside] - back,
+            before[inside] - back,
+            after[inside] - back,
+            solids[number[inside]],
+        )
+
+
+def _clipped(shapes: AnyArray, frame: Array) -> AnyArray:
+    """Leave out what lies beyond a frame of shapes that reach beyond it."""
+    bounds = shapely.bounds(shapes)
+    out = np.any(bounds[:, :2] < frame[:2], axis=1) | np.any(bounds[:, 2:] > frame[2:], axis=1)
+    clipped = shapes.copy()
+    clipped[out] = shapely.intersection(shapes[out], shapely.box(*frame))
+    return clipped
 
 
 def _check(area: Area) -> None:
@@ -358,6 +456,11 @@ def _check(area: Area) -> None:
             "-90 to 90 and longitudes -180 to 180",
             where=where,
         )
+
+
+def _turned(ends: Array, turn_deg: float) -> Array:
+    """Turn pieces or boxes in the plane by whole circles."""
+    return np.asarray(ends + np.array([turn_deg, 0.0, turn_deg, 0.0]))
 
 
 def _lines(east1: Array, north1: Array, east2: Array, north2: Array) -> AnyArray:
@@ -439,8 +542,3 @@ class _Grid:
         known = (i >= 0) & (j >= 0) & (i < CELLS) & (j < CELLS)
         full = self.full[np.where(known, i, 0), np.where(known, j, 0)]
         return np.asarray(known & full)
-
-
-def touch_deg(lat_deg: Array | float) -> Array:
-    """Return `TOUCH_M` in the plane [°]."""
-    return np.asarray(TOUCH_M / METRES_PER_NM / miles_per_degree(lat_deg))

@@ -41,6 +41,9 @@ _CIRCUMSCRIBED = 1.0002 / float(np.cos(np.pi / (4 * QUADRANT)))
 
 _MITRE = 10.0
 
+ONE_CORNER_DEG = 45.0
+"""Corners close together become one up to this turn: its corner lies 8 % farther off."""
+
 
 def miles_per_degree(lat_deg: Array | float) -> Array:
     """Return the scale of the plane at a latitude [nm/°]."""
@@ -126,14 +129,16 @@ def moved(shapes: AnyArray, by: Array) -> AnyArray:
     return np.asarray(shapely.set_coordinates(shapes.copy(), points + by[at]))
 
 
-def grown(parts: AnyArray, distance_nm: float) -> AnyArray:
+def grown(parts: AnyArray, distance_nm: float, *, beyond_m: float = 0.0) -> AnyArray:
     """Grow polygons of the plane by a true distance, never less and at most 1 % more.
 
     Parameters
     ----------
     parts : ndarray of Polygon, shape (p,)
     distance_nm : float
-        Up to 20. [nm]
+        Above 0, up to 20. [nm]
+    beyond_m : float
+        So much farther still. [m]
 
     Returns
     -------
@@ -144,9 +149,10 @@ def grown(parts: AnyArray, distance_nm: float) -> AnyArray:
     lat = earth.latitude_from_isometric(bounds[:, [1, 3]])
     highest = np.max(np.abs(lat), axis=1)
     radius, shift = _circle_deg(highest, distance_nm)
+    beyond = beyond_m / METRES_PER_NM / miles_per_degree(highest)
     # In a band that holds the equator the circles' shifts, all but nothing, cancel.
     sign = np.where(lat[:, 0] >= 0.0, 1.0, np.where(lat[:, 1] <= 0.0, -1.0, 0.0))
-    wide = shapely.buffer(pieces, radius * _CIRCUMSCRIBED, quad_segs=QUADRANT)
+    wide = shapely.buffer(pieces, radius * _CIRCUMSCRIBED + beyond, quad_segs=QUADRANT)
     wide = moved(wide, np.column_stack((np.zeros(len(wide)), shift * sign)))
     return _united(wide, of_part, len(parts))
 
@@ -205,24 +211,101 @@ def _slices(shape: Any, levels: Array) -> AnyArray:
     return np.concatenate(halves)
 
 
-def shrunk(parts: AnyArray, distance_m: float) -> tuple[AnyArray, NDArray[np.intp]]:
+def shrunk(parts: AnyArray, distance_m: float) -> AnyArray:
     """Take the outermost rim off polygons, but leave whole what is thinner than twice that.
 
     Returns
     -------
-    parts : ndarray of Polygon, shape (q,)
-        May overlap.
-    of_part : ndarray of int, shape (q,)
+    ndarray of Polygon or MultiPolygon, shape (p,)
     """
     lat = earth.latitude_from_isometric(shapely.bounds(parts)[:, [1, 3]])
     rim = distance_m / METRES_PER_NM / miles_per_degree(np.min(np.abs(lat), axis=1))
     inner = shapely.buffer(parts, -rim, join_style="mitre", mitre_limit=_MITRE)
     again = shapely.buffer(inner, 1.01 * rim, join_style="mitre", mitre_limit=_MITRE)
     # Moles and necks: what would be lost altogether.
-    thin = shapely.difference(parts, again)
-    both = np.concatenate((inner, thin))
-    number = np.tile(np.arange(len(parts)), 2)
-    return _of_area(*_parts_of(both, number))
+    return np.asarray(shapely.union(inner, shapely.difference(parts, again)))
+
+
+def outward_corners(
+    shapes: AnyArray, flat_m: float, spacing_nm: float = 0.0
+) -> tuple[Array, Array, Array, NDArray[np.intp]]:
+    """Return the corners of polygons that stand out towards what is free.
+
+    Parameters
+    ----------
+    shapes : ndarray of Polygon or MultiPolygon, shape (p,)
+    flat_m : float
+        Corners that stand out less are none. [m]
+    spacing_nm : float
+        Corners closer together become one, where their sides go on to meet. [nm]
+
+    Returns
+    -------
+    corners, before, after : ndarray, shape (n, 2)
+        Each corner and its neighbours along the outline, the polygon on the left hand.
+    number : ndarray of int, shape (n,)
+        Which polygon each belongs to.
+    """
+    parts, number = _of_area(*_parts_of(shapes, np.arange(len(shapes))))
+    if not len(parts):
+        none = np.zeros((0, 2))
+        return none, none, none, np.zeros(0, dtype=np.intp)
+    lat = earth.latitude_from_isometric(shapely.bounds(parts)[:, [1, 3]])
+    scale = miles_per_degree(np.max(np.abs(lat), axis=1))
+    parts = shapely.orient_polygons(shapely.simplify(parts, flat_m / METRES_PER_NM / scale))
+    rings, of_ring = shapely.get_rings(parts, return_index=True)
+    points, at = shapely.get_coordinates(rings, return_index=True)
+    first = np.concatenate(([True], at[1:] != at[:-1]))
+    last = np.concatenate((first[1:], [True]))
+    # A ring's last point is its first again.
+    places = np.flatnonzero(~last)
+    after, before = places + 1, places - 1
+    before[first[places]] = np.flatnonzero(last) - 1
+    into, out = points[places] - points[before], points[after] - points[places]
+    turn = np.arctan2(into[:, 0] * out[:, 1] - into[:, 1] * out[:, 0], np.sum(into * out, axis=1))
+    spacing = spacing_nm / scale[of_ring[at[places]]]
+    head, tail = _groups(turn, np.hypot(*out.T), at[places], spacing)
+    corners = _mitred(points[places], into, out, head, tail)
+    owner = number[of_ring[at[places[head]]]]
+    return corners, points[before[head]], points[after[tail]], owner
+
+
+def _groups(
+    turn: Array, length: Array, ring: NDArray[np.intp], spacing: Array
+) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Gather corners that stand out into groups that turn little and lie close together.
+
+    Returns
+    -------
+    head, tail : ndarray of int, shape (g,)
+        First and last corner of each group.
+    """
+    most = np.radians(ONE_CORNER_DEG)
+    head: list[int] = []
+    tail: list[int] = []
+    turned, gone = 0.0, 0.0
+    for at in np.flatnonzero(turn > 0.0).tolist():
+        if tail and tail[-1] == at - 1 and ring[at] == ring[at - 1]:
+            gone += float(length[at - 1])
+            turned += float(turn[at])
+            if turned <= most and gone < spacing[at]:
+                tail[-1] = at
+                continue
+        head.append(at)
+        tail.append(at)
+        turned, gone = float(turn[at]), 0.0
+    return np.array(head, dtype=np.intp), np.array(tail, dtype=np.intp)
+
+
+def _mitred(
+    points: Array, into: Array, out: Array, head: NDArray[np.intp], tail: NDArray[np.intp]
+) -> Array:
+    """Return where the side into a group's first corner meets the side out of its last."""
+    a, b = into[head], out[tail]
+    apart = points[tail] - points[head]
+    crossing = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
+    share = (apart[:, 0] * b[:, 1] - apart[:, 1] * b[:, 0]) / np.where(crossing > 0, crossing, 1.0)
+    return points[head] + np.where(head == tail, 0.0, share)[:, np.newaxis] * a
 
 
 def _parts_of(shapes: AnyArray, number: NDArray[np.intp]) -> tuple[AnyArray, NDArray[np.intp]]:
