@@ -309,7 +309,11 @@ def hull(held: VelocitySet) -> NDArray[np.intp]:
         Indices into the set, anticlockwise; one for a single point, two for
         collinear velocities, none for an empty set.
     """
-    points = np.column_stack((held.east_kn, held.north_kn))
+    return hull_of(np.column_stack((held.east_kn, held.north_kn)))
+
+
+def hull_of(points: Array) -> NDArray[np.intp]:
+    """Return the vertices of the convex hull of velocities, shape (n, 2), as `hull` does."""
     if not len(points):
         return np.zeros(0, dtype=np.intp)
     import shapely
