@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
     from goosewing.boat.model import Boat, Sailing
+    from goosewing.hazards import Hazards
     from goosewing.records import Steer
     from goosewing.units import Array, BoolArray
     from goosewing.weather.base import Weather
@@ -52,10 +53,12 @@ class Going(NamedTuple):
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Waters:
-    """A boat in a weather: what every state is asked of."""
+    """A boat in a weather, among hazards: what every state is asked of."""
 
     boat: Boat
     weather: Weather
+    hazards: Hazards | None = None
+    """What may not be crossed; None if nothing is known that may not."""
     modes: tuple[Mode, ...] = field(init=False)
     """Every tack of every sail set."""
     height_factor: float = field(init=False)

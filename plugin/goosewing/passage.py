@@ -33,6 +33,7 @@ if TYPE_CHECKING:
 
     from goosewing.boat.model import Boat
     from goosewing.chain import First
+    from goosewing.hazards import Hazards
     from goosewing.plan import Options
     from goosewing.records import Steer
     from goosewing.weather.base import Coverage, Weather
@@ -126,11 +127,12 @@ def solve(
     options: Options,
     notices: Sequence[str] = (),
     progress: Callable[[str, float], None] | None = None,
+    hazards: Hazards | None = None,
 ) -> Plan:
     """Plan a passage in wind and stream that change; see `goosewing.plan.make`."""
     if options.corridor_nm is not None or options.margin_deg:
         raise InputError("a corridor or a margin can be kept in steady wind only")
-    waters = Waters(boat, weather)
+    waters = Waters(boat, weather, hazards)
     _check_start(weather, departure, marks)
     start_h = hours_from_datetime(departure)
     courses = [course_between(a.lat, a.lon, b.lat, b.lon) for a, b in pairwise(marks)]

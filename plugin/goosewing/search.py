@@ -30,8 +30,10 @@ if TYPE_CHECKING:
 
     from goosewing.boards import Course
     from goosewing.boat.model import SailSet
+    from goosewing.hazards import Hazards
     from goosewing.units import Array, BoolArray
     from goosewing.velocity import VelocitySet
+    from goosewing.waterways import Waterways
 
     Numbers = NDArray[np.intp]
     Column = NDArray[Any]
@@ -129,6 +131,12 @@ class _Store:
     sailed: Array
     parent: Numbers
     cell: Numbers
+    """Where it is kept; of a cell that land parts, each part counts for itself."""
+    square: Numbers
+    """The cell it is in."""
+    along: Array
+    across: Array
+    """Where that is in the grid."""
     count: int = 0
 
     @classmethod
@@ -137,10 +145,13 @@ class _Store:
         value, number = np.empty(size), np.empty(size, dtype=np.intp)
         return cls(
             value, value.copy(), value.copy(), number, value.copy(), value.copy(),
-            number.copy(), number.copy(),
+            number.copy(), number.copy(), number.copy(), value.copy(), value.copy(),
         )  # fmt: skip
 
-    _columns = ("time", "lat", "lon", "mode", "row", "sailed", "parent", "cell")
+    _columns = (
+        "time", "lat", "lon", "mode", "row", "sailed", "parent",
+        "cell", "square", "along", "across",
+    )  # fmt: skip
 
     def add(self, block: dict[str, Column]) -> Numbers:
         """Append states and return their indices."""
@@ -154,6 +165,15 @@ class _Store:
             getattr(self, name)[index] = block[name]
         self.count += size
         return index
+
+
+class _Places(NamedTuple):
+    """Places about which a way may bend; arrays of shape (n,)."""
+
+    lat: Array
+    lon: Array
+    nm_per_deg: Array
+    """Miles to a degree of the Mercator plane there."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -183,11 +203,34 @@ class _Grid:
         across = offset.east_deg * np.cos(angle) - offset.north_deg * np.sin(angle)
         return along / self.cell_deg + self.ahead, across / self.cell_deg + self.aside
 
-    def cells(self, lat: Array, lon: Array) -> Numbers:
-        """Index of each position's cell; −1 outside the area."""
-        along, across = self.place(lat, lon)
+    def from_plane(self, east_north_deg: Array) -> Array:
+        """Turn offsets from the leg's start in the plane into cells, shape (n, 2)."""
+        angle = np.radians(self.course.bearing_deg)
+        along = np.array([np.sin(angle), np.cos(angle)])
+        across = np.array([np.cos(angle), -np.sin(angle)])
+        cells = east_north_deg @ np.column_stack((along, across)) / self.cell_deg
+        return np.asarray(cells + np.array([self.ahead, self.aside]))
+
+    def to_plane(self, cells: Array) -> earth.Offset:
+        """Turn differences in cells, shape (n, 2), into offsets in the plane."""
+        angle = np.radians(self.course.bearing_deg)
+        sin, cos = np.sin(angle), np.cos(angle)
+        along, across = cells.T * self.cell_deg
+        return earth.Offset(along * sin + across * cos, along * cos - across * sin)
+
+    def places(self, cells: Array) -> _Places:
+        """Where places in cells, shape (n, 2), are on the earth."""
+        offset = self.to_plane(cells - np.array([self.ahead, self.aside]))
+        north = float(earth.isometric_latitude(self.course.lat1)) + offset.north_deg
+        lat = earth.latitude_from_isometric(north)
+        _, per_nm = degrees_per_hour(lat, np.ones(len(lat)), np.zeros(len(lat)))
+        return _Places(lat, self.course.lon1 + offset.east_deg, 1.0 / per_nm)
+
+    def cells(self, along: Array, across: Array) -> Numbers:
+        """Index of the cell of each place, in cells; −1 outside the area."""
         i, j = np.floor(along + 0.5), np.floor(across + 0.5)
-        inside = (i >= 0) & (i < self.shape[0]) & (j >= 0) & (j < self.shape[1])
+        with np.errstate(invalid="ignore"):
+            inside = (i >= 0) & (i < self.shape[0]) & (j >= 0) & (j < self.shape[1])
         flat = np.where(inside, i * self.shape[1] + j, -1.0).astype(np.intp)
         if self.allowed is not None:
             flat = np.where((flat >= 0) & self.allowed.ravel()[flat], flat, -1)
@@ -215,11 +258,18 @@ class _Round:
     latest_h: float = field(init=False)
     best: Array = field(init=False)
     holder: Numbers = field(init=False)
+    water: Waterways | None = field(init=False)
+    corners: _Places = field(init=False)
     arrived: dict[int, tuple[float, int]] = field(default_factory=dict)
     touched: bool = False
 
     def __post_init__(self) -> None:
-        size = int(np.prod(self.grid.shape)) * len(self.waters.modes)
+        self.water = _waterways(self.waters.hazards, self.grid)
+        cells = int(np.prod(self.grid.shape))
+        if self.water is not None:
+            cells = self.water.slots
+            self.corners = self.grid.places(self.water.corners.place)
+        size = cells * len(self.waters.modes)
         elsewhere = np.where(
             np.eye(len(self.waters.modes), dtype=bool), np.inf, self.costs.min(axis=0)
         )
@@ -304,7 +354,10 @@ class _Round:
         lost = ~(np.abs(block["lat"]) < 89.0) | ~np.isfinite(block["lon"] + block["time"])
         block["lat"] = np.where(lost, self.course.lat1, block["lat"])
         block["lon"] = np.where(lost, self.course.lon1, block["lon"])
-        cell = np.where(lost, -1, self.grid.cells(block["lat"], block["lon"]))
+        along, across = self.grid.place(block["lat"], block["lon"])
+        square = np.where(lost, -1, self.grid.cells(along, across))
+        cell = square if self.water is None else self.water.slot(square, along, across)
+        block.update(cell=cell, square=square, along=along, across=across)
         remaining, bearing = self._distance_and_bearing(block["lat"], block["lon"])
         self.touched |= bool(np.any(~lost & (cell < 0))) and self.grid.allowed is None
         ok = cell >= 0
@@ -316,18 +369,32 @@ class _Round:
         if slow is not None:
             better |= slow & (self.holder[slot] == block["parent"])
         at = np.flatnonzero(ok & better)
+        if self.water is not None and slow is not None:
+            at = at[self._clear({name: values[at] for name, values in block.items()})]
         if not at.size:
             return at
         at = at[np.lexsort((value[at], slot[at]))]
         first = np.ones(at.size, dtype=bool)
         first[1:] = slot[at][1:] != slot[at][:-1]
         at = at[first]
-        index = self.store.add(
-            {**{name: values[at] for name, values in block.items()}, "cell": cell[at]}
-        )
+        index = self.store.add({name: values[at] for name, values in block.items()})
         self.best[slot[at]] = value[at]
         self.holder[slot[at]] = index
         return index
+
+    def _clear(self, block: dict[str, Column]) -> BoolArray:
+        """Tell which steps, from parents to new states, cross no hazard."""
+        s, water, hazards = self.store, self.water, self.waters.hazards
+        clear = np.ones(len(block["lat"]), dtype=bool)
+        if water is None or hazards is None:
+            return clear
+        parent = block["parent"]
+        length = np.hypot(block["along"] - s.along[parent], block["across"] - s.across[parent])
+        at = np.flatnonzero(water.doubtful(s.square[parent], block["square"], length))
+        if at.size:
+            lat, lon = s.lat[parent[at]], s.lon[parent[at]]
+            clear[at] = ~hazards.crossed(lat, lon, block["lat"][at], block["lon"][at])
+        return clear
 
     def _change(self, batch: Numbers) -> Numbers:
         """Let states that have sailed long enough change tack or sails where they are."""
@@ -383,12 +450,41 @@ class _Round:
         run = np.hypot(np.nan_to_num(east), np.nan_to_num(north)).max(axis=1) * self.step_h
         slow = np.repeat(run < self.cell_nm, east.shape[1])
         dlat, dlon = degrees_per_hour(lat, east.ravel(), north.ravel())
-        return self._keep(
-            time=np.where(np.isnan(dlat), np.nan, s.time[parent] + self.step_h),
-            lat=lat + dlat * self.step_h, lon=s.lon[parent] + dlon * self.step_h,
-            mode=np.full(len(parent), number), row=row.ravel(),
-            sailed=s.sailed[parent] + self.step_h, parent=parent, slow=slow,
-        )  # fmt: skip
+        block = {
+            "time": np.where(np.isnan(dlat), np.nan, s.time[parent] + self.step_h),
+            "lat": lat + dlat * self.step_h, "lon": s.lon[parent] + dlon * self.step_h,
+            "mode": np.full(len(parent), number), "row": row.ravel(),
+            "sailed": s.sailed[parent] + self.step_h, "parent": parent,
+        }  # fmt: skip
+        if self.water is not None:
+            bent, which = self._bend(index, number, east[:, :-1], north[:, :-1], rows)
+            block = {name: np.concatenate((old, bent[name])) for name, old in block.items()}
+            slow = np.concatenate((slow, slow[:: east.shape[1]][which]))
+        return self._keep(slow=slow, **block)
+
+    def _bend(
+        self, index: Numbers, number: int, east: Array, north: Array, rows: Array
+    ) -> tuple[dict[str, Column], Numbers]:
+        """Sail straight for corners of hazards within a step; tell which states do."""
+        s, water = self.store, self.water
+        assert water is not None
+        which, corner = water.bends(s.square[index], s.along[index], s.across[index])
+        parent = index[which]
+        offset = self.grid.to_plane(
+            water.corners.place[corner] - np.column_stack((s.along[parent], s.across[parent]))
+        )
+        speed, row, _, _ = _toward(offset, east[which], north[which], rows)
+        far = np.hypot(offset.east_deg, offset.north_deg) * self.corners.nm_per_deg[corner]
+        hours = far / np.maximum(speed, 1e-12)
+        made = hours <= 1.05 * self.step_h
+        which, corner, hours, parent = which[made], corner[made], hours[made], parent[made]
+        block = {
+            "time": s.time[parent] + hours,
+            "lat": self.corners.lat[corner], "lon": self.corners.lon[corner],
+            "mode": np.full(len(parent), number), "row": row[made],
+            "sailed": s.sailed[parent] + hours, "parent": parent,
+        }  # fmt: skip
+        return block, which
 
     def _aim(
         self, index: Numbers, number: int, east: Array, north: Array, rows: Array
@@ -398,22 +494,22 @@ class _Round:
         offset = earth.mercator_offset(
             s.lat[index], s.lon[index], self.course.lat2, self.course.lon2
         )
-        length = np.maximum(np.hypot(offset.east_deg, offset.north_deg), 1e-300)
-        sin, cos = (
-            (offset.east_deg / length)[:, np.newaxis],
-            (offset.north_deg / length)[:, np.newaxis],
-        )
-        along, across = east * sin + north * cos, east * cos - north * sin
-        speed, row = fastest_crossing(along, across, rows)
+        speed, row, sin, cos = _toward(offset, east, north, rows)
         far = self._remaining(s.lat[index], s.lon[index])
         hours = np.where(speed > 0.0, far / np.maximum(speed, 1e-12), np.nan)
         self._note_arrivals(index, number, s.time[index] + hours, hours <= 1.05 * self.step_h)
-        return speed * sin[:, 0], speed * cos[:, 0], row
+        return speed * sin, speed * cos, row
 
     def _note_arrivals(self, index: Numbers, number: int, time: Array, near: BoolArray) -> None:
         if not near.any():
             return
         at = np.flatnonzero(near)
+        if self.waters.hazards is not None:
+            lat, lon = self.store.lat[index[at]], self.store.lon[index[at]]
+            mark = self.course.lat2, self.course.lon2
+            at = at[~self.waters.hazards.crossed(lat, lon, *mark)]
+        if not at.size:
+            return
         first = at[np.argmin(time[at])]
         if time[first] < self.arrived.get(number, (np.inf, -1))[0]:
             self.arrived[number] = (float(time[first]), int(index[first]))
@@ -437,6 +533,17 @@ class _Round:
         row = np.append(s.row[at], np.nan)
         parts = tuple(_stretches(modes, lat, lon, time, row))
         return Way(root, self.roots[root].mode, parts, arrival_h)
+
+
+def _toward(
+    offset: earth.Offset, east: Array, north: Array, rows: Array
+) -> tuple[Array, Array, Array, Array]:
+    """Fastest speed straight along offsets, its row, and the sine and cosine of the way there."""
+    length = np.maximum(np.hypot(offset.east_deg, offset.north_deg), 1e-300)
+    sin, cos = offset.east_deg / length, offset.north_deg / length
+    along = east * sin[:, np.newaxis] + north * cos[:, np.newaxis]
+    across = east * cos[:, np.newaxis] - north * sin[:, np.newaxis]
+    return *fastest_crossing(along, across, rows), sin, cos
 
 
 def _stretches(modes: Numbers, lat: Array, lon: Array, time: Array, row: Array) -> list[Stretch]:
@@ -558,6 +665,27 @@ def hours_per_mile(held: VelocitySet) -> Array:
     return np.asarray(1.0 / np.fmax(speed, 1.0 / SLOWEST_H_PER_NM))
 
 
+def _waterways(hazards: Hazards | None, grid: _Grid) -> Waterways | None:
+    """Draw hazards into a grid; None if it holds none."""
+    if hazards is None or not len(hazards):
+        return None
+    from goosewing.waterways import waterways
+
+    shores = _shores(hazards, grid)
+    return waterways(shores, grid.shape, grid.allowed) if shores else None
+
+
+def _shores(hazards: Hazards, grid: _Grid) -> list[Any]:
+    """Return what may not be met, in a grid's cells."""
+    import shapely
+
+    start = np.array([grid.course.lon1, float(earth.isometric_latitude(grid.course.lat1))])
+    frame = (np.array(grid.shape) - np.array([grid.ahead, grid.aside])).max() * grid.cell_deg
+    reach = 1.5 * max(frame, grid.ahead * grid.cell_deg, grid.aside * grid.cell_deg)
+    near = hazards.forbidden_near(*(start - reach), *(start + reach))
+    return list(shapely.transform(near, lambda plane: grid.from_plane(plane - start)))
+
+
 def _step_h(course: Course, cell_deg: float, gauge: Array) -> float:
     nm_per_deg = course.distance_nm / course.mercator_deg
     hours_per_nm = float(np.interp(course.bearing_deg, np.arange(361.0), gauge[-1]))
@@ -601,7 +729,7 @@ def _band(found: _Round, cell_deg: float) -> _Grid:
     best = min(found.ways(), key=lambda way: way.arrival_h)
     for part in best.stretches:
         lat, lon = _densely(part.lat), _densely(part.lon)
-        cells = grid.cells(lat, lon)
+        cells = grid.cells(*grid.place(lat, lon))
         mask.ravel()[cells[cells >= 0]] = True
     wide = binary_dilation(mask, structure=np.ones((3, 3), dtype=bool), iterations=2 * BAND_CELLS)
     return _Grid(old.course, cell_deg, grid.ahead, grid.aside, wide)
