@@ -99,7 +99,7 @@ class Cell:
         start = self._node(places[0])
         end = start if places[-1] == places[0] else self._node(places[-1])
         inner = ", ".join(f"{lon} {lat}" for lat, lon in places[1:-1])
-        ends = {}
+        ends: dict[str, int] = {}
         for at, node in enumerate((start, end)):
             ends |= {
                 f"NAME_RCNM_{at}": CONNECTED_NODE, f"NAME_RCID_{at}": node, f"ORNT_{at}": 255,

@@ -125,7 +125,7 @@ def gather(gathered: Gathered, file: Path, safe_depth_m: float) -> None:
         )
     gathered.doubts.append(_summary(gathered, pyogrio, target, layers, safe_depth_m))
     # A cell of deep water without a danger is a chart all the same.
-    gathered.left_out |= bool(layers & {*CLASSES})
+    gathered.known |= bool(layers & {*CLASSES})
 
 
 def _class(gathered: Gathered, pyogrio: Any, file: Path, acronym: str, safe_depth_m: float) -> None:

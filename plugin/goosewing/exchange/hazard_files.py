@@ -31,6 +31,8 @@ class HazardsRead(NamedTuple):
 
     areas: tuple[Area, ...]
     notices: tuple[str, ...]
+    cut: bool = False
+    """Whether anything was left out as too far away."""
 
 
 def read_hazards(
@@ -52,6 +54,8 @@ def read_hazards(
     areas : tuple of Area
         At least one, unless `near` leaves out all.
     notices : tuple of str
+    cut : bool
+        Whether `near` left out any.
 
     Raises
     ------
@@ -68,10 +72,11 @@ def read_hazards(
         )
     gathered = Gathered(source=printable(file.name))
     _gather(gathered, file, kind, safe_depth_m or 0.0, near)
-    if not gathered.areas and not gathered.left_out:
+    if not (gathered.areas or gathered.known or gathered.cut):
         raise InputError("holds no areas, lines or points", where=shown(file))
     kept = tuple(each for each in gathered.areas if near is None or near.touches(each.shape.bounds))
-    return HazardsRead(kept, tuple(gathered.notices()))
+    cut = gathered.cut or len(kept) < len(gathered.areas)
+    return HazardsRead(kept, tuple(gathered.notices()), cut)
 
 
 def _gather(

@@ -57,7 +57,7 @@ def _features(content: Any, source: str) -> Iterator[tuple[str, dict[str, Any]]]
             yield f"feature {number}", feature
     elif kind == "Feature":
         yield "the feature", content
-    elif kind == "GeometryCollection" or kind in GEOMETRIES:
+    elif isinstance(kind, str) and (kind == "GeometryCollection" or kind in GEOMETRIES):
         yield "the geometry", {"geometry": content}
     else:
         raise InputError(
@@ -76,7 +76,7 @@ def _geometry(geometry: Any, place: str, source: str) -> Any:
             raise InputError(f"{place}: its GeometryCollection has no geometries", where=source)
         built = (_geometry(part, place, source) for part in parts)
         return shapely.GeometryCollection([each for each in built if each is not None])
-    if kind not in GEOMETRIES:
+    if not isinstance(kind, str) or kind not in GEOMETRIES:
         raise InputError(
             f"{place}: {printable(repr(kind))} is no kind of GeoJSON geometry", where=source
         )

@@ -106,7 +106,7 @@ def _layer(
                 seen.add(int(number))
                 called = printable(name) if isinstance(name, str) else ""
                 gathered.add(shape, place=f"{printable(layer)}, feature {number}", name=called)
-    gathered.left_out |= len(seen) < info["features"]
+    gathered.cut |= len(seen) < info["features"]
 
 
 def _doubt_degrees(gathered: Gathered, bounds: AnyArray | None) -> None:

@@ -34,6 +34,10 @@ LONGEST_EDGE_M = 2000.0
 """Longer edges are divided before they are taken over: what is straight in the file is not quite
 straight in the Mercator plane. At 60° of latitude that leaves a metre."""
 
+REPAIR = 1e-11
+"""Corners of broken outlines closer than this share of their coordinates are one: in degrees
+and in metres less than a millimetre."""
+
 NAME_KEYS = ("name", "objnam", "title", "label")
 LONGEST_NAME = 40
 
@@ -75,8 +79,10 @@ class Gathered:
         Edges longer than this are divided, in the file's units.
     doubts : list of str
         Notices.
-    left_out : bool
+    cut : bool
         Whether something was left out as too far away.
+    known : bool
+        Whether the file is worth having though none of it counts.
     """
 
     source: str
@@ -84,8 +90,9 @@ class Gathered:
     divide: float = LONGEST_EDGE_DEG
     areas: list[Area] = field(default_factory=list)
     doubts: list[str] = field(default_factory=list)
-    repaired: list[str] = field(default_factory=list)
-    left_out: bool = False
+    repaired: dict[str, None] = field(default_factory=dict)
+    cut: bool = False
+    known: bool = False
     thin: int = 0
     unplaced: int = 0
 
@@ -110,10 +117,8 @@ class Gathered:
         if shape is None or shape.is_empty:
             self.unplaced += 1
             return
-        shape = self._on_earth(shapely.force_2d(shape), place)
-        if not shapely.is_valid(shape):
-            self.repaired.append(f'{place} ("{name}")' if name else place)
-            shape = shapely.make_valid(shape, method="structure", keep_collapsed=True)
+        called = f'{place} ("{name}")' if name else place
+        shape = self._on_earth(shapely.force_2d(shape), called)
         solid, bare = _split(shape)
         if solid is not None:
             self._keep(_in_one_piece(solid), name, kind)
@@ -124,21 +129,30 @@ class Gathered:
     def _keep(self, shape: Any, name: str, kind: Kind) -> None:
         self.areas.append(Area(shape=shape, name=name, kind=kind, source=self.source))
 
-    def _on_earth(self, shape: Any, place: str) -> Any:
+    def _on_earth(self, shape: Any, called: str) -> Any:
         points = shapely.get_coordinates(shape)
         if not np.all(np.isfinite(points)):
-            raise InputError(f"{place}: a coordinate is no number", where=self.source)
-        if self.turn is not None:
-            shape = shapely.transform(shapely.segmentize(shape, self.divide), self.turn)
-            points = shapely.get_coordinates(shape)
-        _check_degrees(points, place, self.source)
-        return _divided(_unwound(shape)) if self.turn is None else _unwound(shape)
+            raise InputError(f"{called}: a coordinate is no number", where=self.source)
+        if self.turn is None:
+            _check_degrees(points, called, self.source)
+            return _divided(self._sound(_unwound(shape), called))
+        # `shapely.segmentize` drops wings of what is not sound.
+        whole = shapely.segmentize(self._sound(shape, called), self.divide)
+        turned = shapely.transform(whole, self.turn)
+        _check_degrees(shapely.get_coordinates(turned), called, self.source)
+        return self._sound(_unwound(turned), called)
+
+    def _sound(self, shape: Any, called: str) -> Any:
+        if shapely.is_valid(shape):
+            return shape
+        self.repaired[called] = None
+        return _repaired(shape)
 
     def notices(self) -> list[str]:
         """Say what was done to the shapes."""
         said = list(dict.fromkeys(self.doubts))
         if self.repaired:
-            said.append(f"{self.source}: {_some(self.repaired)}: broken outline, repaired.")
+            said.append(f"{self.source}: {_some([*self.repaired])}: broken outline, repaired.")
         if self.thin:
             said.append(
                 f"{self.source}: {self.thin} of its shapes are points or lines: they are kept "
@@ -227,6 +241,47 @@ def _unwound_line(points: Array) -> Array:
     steps = np.diff(points[:, 0])
     lon = points[0, 0] + np.concatenate(([0.0], np.cumsum(steps - _jump(steps))))
     return np.column_stack((lon, points[:, 1]))
+
+
+def _repaired(shape: Any) -> Any:
+    """Make outlines that cross or touch themselves into areas of all that they go round.
+
+    What lies within an outline is what it goes round at least once, in either direction.
+    `shapely.make_valid` knows no such rule: one of its ways opens what is gone round twice,
+    the other drops a wing of a bow tie.
+    """
+    parts = shapely.get_parts(shapely.get_parts(shape))
+    polygons = [part for part in parts if part.geom_type == "Polygon"]
+    filled = []
+    for polygon in polygons:
+        shell, *holes = (_filled(ring) for ring in shapely.get_rings(polygon))
+        solid = [hole for hole in holes if shapely.get_dimensions(hole) == 2]
+        filled.append(shapely.difference(shell, shapely.union_all(solid)) if solid else shell)
+    return shapely.union_all([*filled, *(part for part in parts if part.geom_type != "Polygon")])
+
+
+def _filled(ring: Any) -> Any:
+    """Return the area that a ring goes round; the bare line if there is none."""
+    points = shapely.get_coordinates(ring)
+    # Edge by edge: a line that comes back to a corner of its own is not parted there.
+    edges = shapely.linestrings(np.stack((points[:-1], points[1:]), axis=1))
+    noded = shapely.union_all(edges, grid_size=REPAIR * max(float(np.abs(points).max()), 1.0))
+    faces = shapely.get_parts(shapely.polygonize([noded]))
+    places = shapely.get_coordinates(shapely.point_on_surface(faces))
+    inside = [_turns(points, place) != 0 for place in places]
+    return shapely.union_all(faces[inside]) if any(inside) else shapely.LineString(points)
+
+
+def _turns(ring: Array, place: Array) -> int:
+    """Count how often a closed ring goes round a place, positive to the left.
+
+    Crossings of the ray eastwards from the place, upwards less downwards.
+    """
+    (x1, y1), (x2, y2) = (ring[:-1] - place).T, (ring[1:] - place).T
+    left = x1 * y2 - x2 * y1
+    upwards = (y1 <= 0.0) & (y2 > 0.0) & (left > 0.0)
+    downwards = (y1 > 0.0) & (y2 <= 0.0) & (left < 0.0)
+    return int(upwards.sum() - downwards.sum())
 
 
 def _split(shape: Any) -> tuple[Any, Any]:
