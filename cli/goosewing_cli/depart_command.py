@@ -199,7 +199,10 @@ def _side_by_side(
 
     with pool(case, workers) as executor:
         parts = [(time,) for time in times]
-        return gathered(executor, held_at, parts, len(times), lambda done, _: told(done))
+        return gathered(
+            executor, held_at, parts, len(times), lambda done, _: told(done),
+            called_off_by=(),
+        )  # fmt: skip
 
 
 def _one_by_one(

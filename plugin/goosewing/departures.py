@@ -214,19 +214,22 @@ def gathered(
     parts: Sequence[Any],
     total: int,
     progress: Progress | None = None,
+    *,
+    called_off_by: tuple[type[BaseException], ...] = (BaseException,),
 ) -> tuple[Departure, ...]:
     """Let an executor plan parts of the work, and put them together in their order.
 
-    What has not begun is called off if one fails or the wait is interrupted.
+    What has not begun is called off where one fails or the wait is interrupted, or by what is
+    named: whoever ends the processes themselves must find the work as it is.
     """
-    waiting: list[Future[tuple[Departure, ...]]] = []
+    waiting = [executor.submit(plan_part, part) for part in parts]
     try:
-        waiting = [executor.submit(plan_part, part) for part in parts]
         _watched(waiting, total, progress)
-        return tuple(each for future in waiting for each in future.result())
-    finally:
+    except called_off_by:
         for future in waiting:
             future.cancel()
+        raise
+    return tuple(each for future in waiting for each in future.result())
 
 
 def _watched(
