@@ -144,7 +144,8 @@ class Cell:
             elif isinstance(value, float):
                 gdal.OGR_F_SetFieldDouble(feature, at, value)
             else:
-                gdal.OGR_F_SetFieldString(feature, at, str(value).encode())
+                # The writer puts bytes through; text of level 1 is ISO 8859-1.
+                gdal.OGR_F_SetFieldString(feature, at, str(value).encode("latin-1"))
         if wkt:
             made = ctypes.c_void_p()
             gdal.OGR_G_CreateFromWkt(ctypes.c_char_p(wkt.encode()), None, ctypes.byref(made))
