@@ -679,10 +679,12 @@ def _shores(hazards: Hazards, grid: _Grid) -> list[Any]:
     """Return what may not be met, in a grid's cells."""
     import shapely
 
+    from goosewing.waterways import forbidden_near
+
     start = np.array([grid.course.lon1, float(earth.isometric_latitude(grid.course.lat1))])
     frame = (np.array(grid.shape) - np.array([grid.ahead, grid.aside])).max() * grid.cell_deg
     reach = 1.5 * max(frame, grid.ahead * grid.cell_deg, grid.aside * grid.cell_deg)
-    near = hazards.forbidden_near(*(start - reach), *(start + reach))
+    near = forbidden_near(hazards, start - reach, start + reach)
     return list(shapely.transform(near, lambda plane: grid.from_plane(plane - start)))
 
 

@@ -16,6 +16,7 @@ import shapely
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from goosewing.hazards import Hazards
     from goosewing.units import Array, BoolArray
 
     Numbers = NDArray[np.intp]
@@ -53,6 +54,29 @@ class Corners(NamedTuple):
     before: Array
     after: Array
     """Where the shore comes from and goes on to."""
+
+
+def forbidden_near(hazards: Hazards, low_deg: Array, high_deg: Array) -> list[Any]:
+    """Return what no piece may meet, near a box in the Mercator plane.
+
+    Parameters
+    ----------
+    hazards : Hazards
+    low_deg, high_deg : ndarray, shape (2,)
+        Its corners: longitude, of any winding, and isometric latitude. [°]
+
+    Returns
+    -------
+    list of shapely polygons
+        Turned by whole circles to where the box has them.
+    """
+    found: list[Any] = []
+    for turn in (-360.0, 0.0, 360.0):
+        shift = np.array([turn, 0.0])
+        box = shapely.box(*(low_deg - shift), *(high_deg - shift))
+        near = hazards._forbidden(np.sort(hazards._tree.query(box)))
+        found += list(shapely.transform(near, lambda plane, shift=shift: plane + shift))
+    return found
 
 
 @dataclass(frozen=True, slots=True, eq=False)
