@@ -79,8 +79,8 @@ def cache_folder() -> Path:
     return caches / "goosewing-tests" / "signalk" / VERSION
 
 
-def installed_version(folder: Path) -> str | None:
-    manifest = folder / "node_modules" / "signalk-server" / "package.json"
+def installed_version(folder: Path, package: str = "signalk-server") -> str | None:
+    manifest = folder / "node_modules" / package / "package.json"
     return json.loads(manifest.read_text())["version"] if manifest.exists() else None
 
 

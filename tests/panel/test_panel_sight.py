@@ -1,0 +1,252 @@
+"""The panel as it is seen: on three screens, by day and by night, in every state."""
+
+from __future__ import annotations
+
+import itertools
+from typing import Any
+
+import pytest
+
+from panel_browser import PHONE, TABLET, WIDE, impacts, keep
+
+SIZES = {"phone": PHONE, "tablet": TABLET, "wide": WIDE}
+STATES = ("waiting", "advising", "due", "stale", "failed")
+PARTS = ("top", "lost", "stale", "next", "chart-room", "figures-room", "boards-room", "polar-room",
+         "orders-room", "events-room", "cautions-room")  # fmt: skip
+ON_CHART = ("#chart .leaflet-control-zoom", "#chart-buttons", "#chart .airs", "#chart .scale-bar",
+            "#chart .coast-warning")  # fmt: skip
+SPLIT = "<img src=x onerror=alert(1)>"
+
+BOXES = """selectors => selectors.flatMap(each => {
+  const found = document.querySelector(each)
+  if (!found || found.hidden) return []
+  const {left, top, right, bottom} = found.getBoundingClientRect()
+  return right > left && bottom > top ? [{name: each, left, top: top + scrollY, right, bottom: bottom + scrollY}] : []
+})"""
+
+# Text that is wider than its box and can't be scrolled to; the chart is meant to be cut.
+CUT = """() => [...document.querySelectorAll('body *')].filter(each => {
+  if (each.closest('#chart, .unseen, svg') || !each.getClientRects().length) return false
+  const {left, right, width} = each.getBoundingClientRect()
+  if (width <= 1) return false  // for ears only
+  return right > innerWidth + 0.5 || left < -0.5 || each.scrollWidth > each.clientWidth + 1 && getComputedStyle(each).overflowX !== 'visible'
+}).map(each => `${each.tagName}#${each.id}.${each.className} ${each.textContent.slice(0, 40)}`)"""
+
+
+def overlaps(boxes: list[dict[str, Any]]) -> list[str]:
+    found = []
+    for one, other in itertools.combinations(boxes, 2):
+        wide = min(one["right"], other["right"]) - max(one["left"], other["left"])
+        high = min(one["bottom"], other["bottom"]) - max(one["top"], other["top"])
+        if wide > 1 and high > 1:
+            found.append(f"{one['name']} and {other['name']}: {wide:.0f} by {high:.0f}")
+    return found
+
+
+def settled(page: Any, moment: dict[str, Any]) -> None:
+    """Wait until the page shows a moment."""
+    state = moment["panel"]["state"]
+    page.wait_for_selector(f'html[data-link="good"][data-state="{state}"]')
+    if moment["plan"]:
+        page.wait_for_selector("#boards tbody tr.board")
+    if moment["polar"]:
+        page.wait_for_selector("#polar svg")
+
+
+def pixels(page: Any, selector: str) -> float:
+    return float(page.eval_on_selector(selector, "e => parseFloat(getComputedStyle(e).fontSize)"))
+
+
+@pytest.mark.parametrize("eyes", ["day", "night"])
+@pytest.mark.parametrize("size", SIZES)
+def test_nothing_is_cut_and_nothing_lies_over_another(
+    opened, shown, show, moments, axe, size, eyes
+):
+    scheme = "dark" if eyes == "night" else "light"
+    page = opened(shown.url, SIZES[size], color_scheme=scheme)
+    assert page.get_attribute("html", "data-eyes") == eyes
+    for state in STATES:
+        show.turn(state)
+        page.reload()
+        settled(page, moments[state])
+        keep(page, f"{size}-{eyes}-{state}")
+        scrolled = page.evaluate("[document.documentElement.scrollWidth, innerWidth]")
+        assert scrolled[0] <= scrolled[1], state
+        assert page.evaluate(CUT) == [], state
+        assert overlaps(page.evaluate(BOXES, [f"#{part}" for part in PARTS])) == [], state
+        assert overlaps(page.evaluate(BOXES, list(ON_CHART))) == [], state
+        # On the tablet the phone's rooms stand beside the chart: the words are the same.
+        if size == "phone" or state in ("advising", "due"):
+            assert impacts(page, axe) == [], state
+
+
+@pytest.mark.parametrize("state", ["advising", "due"])
+def test_the_next_action_is_read_from_the_wheel(opened, shown, show, moments, state):
+    show.turn(state)
+    page = opened(shown.url, PHONE)
+    settled(page, moments[state])
+    for selector in ("#next-words", "#next-time", "#next-heading"):
+        assert pixels(page, selector) >= 40, selector
+    # All of it at once, without a touch, and the button too where one is wanted.
+    for selector in ("#next-words", "#next-time", "#next-heading", "#acknowledge"):
+        if page.is_visible(selector):
+            box = page.locator(selector).bounding_box()
+            assert 0 <= box["y"]
+            assert box["y"] + box["height"] <= PHONE[1]
+    assert page.is_visible("#acknowledge") == (state == "due")
+
+
+def test_nothing_blue_or_white_shines_at_night(opened, shown, show, moments):
+    # Blue and white light spoil a dark-adapted eye, red does least (common practice, no source).
+    page = opened(shown.url, PHONE)
+    page.click("#eyes")
+    settled(page, moments["advising"])
+    light = page.evaluate(
+        """() => [...document.querySelectorAll('body, body *')].flatMap(each => {
+          const style = getComputedStyle(each)
+          const area = each.getBoundingClientRect()
+          const [r, g, b, a = 1] = (style.backgroundColor.match(/[\\d.]+/g) ?? []).map(Number)
+          return a > 0.5 && area.width * area.height > 5000 && 0.2126 * r + 0.7152 * g + 0.0722 * b > 90
+            ? [`${each.id || each.className} ${style.backgroundColor}`] : []
+        })"""
+    )
+    assert light == []
+
+
+def test_the_choice_of_eyes_is_kept(opened, shown, moments):
+    page = opened(shown.url, TABLET)
+    page.click("#eyes")
+    assert page.get_attribute("html", "data-eyes") == "night"
+    page.reload()
+    settled(page, moments["advising"])
+    assert page.get_attribute("html", "data-eyes") == "night"
+    page.click("#eyes")
+    assert page.get_attribute("html", "data-eyes") == "day"
+
+
+# ---- without a mouse -------------------------------------------------------------------------
+
+CONTROLS = """() => [...document.querySelectorAll('button, select, input, a[href], summary, [tabindex]')]
+  .filter(each => each.checkVisibility({visibilityProperty: true}) && !each.disabled && each.tabIndex >= 0 && !each.closest('dialog:not([open])'))
+  .map(each => each.id || each.className || each.textContent)"""
+
+FOCUSED = """() => {
+  const each = document.activeElement
+  const style = getComputedStyle(each)
+  const {top, bottom, left, right} = each.getBoundingClientRect()
+  const hit = document.elementFromPoint((left + right) / 2, Math.min(Math.max((top + bottom) / 2, 1), innerHeight - 1))
+  return {
+    name: each === document.body ? '' : each.id || each.className || each.textContent,
+    ring: style.outlineStyle !== 'none' && parseFloat(style.outlineWidth) >= 2 || style.boxShadow !== 'none',
+    inside: bottom > 0 && top < innerHeight,
+    covered: !(each.contains(hit) || hit?.contains(each))
+  }
+}"""
+
+
+@pytest.mark.parametrize("size", ["phone", "tablet"])
+def test_every_control_is_reached_by_tab(opened, shown, show, moments, size):
+    show.turn("due")
+    page = opened(shown.url, SIZES[size])
+    settled(page, moments["due"])
+    page.wait_for_selector("#plan-route:enabled")
+    wanted = page.evaluate(CONTROLS)
+    assert {"acknowledge", "plan-route", "route", "clear", "export-gpx", "eyes", "see-plan"} <= {
+        *wanted
+    }
+    met = []
+    for _ in range(len(wanted) + 3):
+        page.keyboard.press("Tab")
+        focused = page.evaluate(FOCUSED)
+        if focused["name"] in ["", *met]:
+            break
+        met.append(focused["name"])
+        assert focused["ring"], focused
+        assert focused["inside"], focused
+        assert not focused["covered"], focused
+    assert sorted(met) == sorted(wanted)
+
+
+def test_enter_acknowledges(opened, shown, show, moments):
+    show.turn("due")
+    page = opened(shown.url, PHONE)
+    settled(page, moments["due"])
+    page.focus("#acknowledge")
+    page.keyboard.press("Enter")
+    page.wait_for_selector("#order-state:not(:empty)")
+    assert show.ordered == [("acknowledge", {"point": moments["due"]["panel"]["next"]["point"]})]
+
+
+def test_forgetting_the_plan_asks_back_first(opened, shown, show, moments, axe):
+    page = opened(shown.url, TABLET)
+    settled(page, moments["advising"])
+    page.focus("#clear")
+    page.keyboard.press("Enter")
+    page.wait_for_selector("#clear-dialog[open]")
+    assert impacts(page, axe) == []
+    keep(page, "tablet-day-clear")
+    page.keyboard.press("Enter")  # what has the focus is the harmless answer
+    page.wait_for_selector("#clear-dialog:not([open])", state="attached")
+    page.keyboard.press("Enter")
+    page.keyboard.press("Escape")
+    page.wait_for_selector("#clear-dialog:not([open])", state="attached")
+    assert show.ordered == []
+    page.keyboard.press("Enter")
+    page.keyboard.press("Shift+Tab")
+    page.keyboard.press("Enter")
+    page.wait_for_selector("#order-state:not(:empty)")
+    assert show.ordered == [("clear", {})]
+
+
+def test_a_refusal_is_told_in_its_own_words(opened, shown, show, moments):
+    from goosewing.live.counter import Refusal
+
+    page = opened(shown.url, PHONE)
+    settled(page, moments["advising"])
+    page.wait_for_selector("#plan-route:enabled")
+    show.refusal = Refusal(409, "the wind is not known yet")
+    page.click("#plan-route")
+    page.wait_for_selector("#error:has-text('the wind is not known yet')")
+    assert page.get_attribute("#error", "role") == "alert"
+
+
+# ---- names that strangers wrote --------------------------------------------------------------
+
+
+def test_names_are_text_and_never_markup(opened, shown, show, moments):
+    def spoiled(value: Any, key: str = "") -> Any:
+        if isinstance(value, dict):
+            return {k: spoiled(v, k) for k, v in value.items()}
+        if isinstance(value, list):
+            return [spoiled(v, key) for v in value]
+        free = {
+            "name",
+            "mark",
+            "next",
+            "words",
+            "text",
+            "message",
+            "sail_set",
+            "from",
+            "to",
+            "point",
+        }
+        loose = key in free | {"cautions", "notices", "reasons"}
+        return f"{value[:12]}{SPLIT}" if loose and isinstance(value, str) else value
+
+    for state in ("advising", "due"):
+        show.turn(state)
+        show.moment = spoiled(show.moment)
+        show.listed = [{"id": "a", "name": SPLIT, "points": 3}]
+        page = opened(shown.url, WIDE)
+        settled(page, moments[state])
+        page.wait_for_selector("#plan-route:enabled")
+        page.click("#cautions-more summary")
+        page.wait_for_timeout(300)
+        keep(page, f"wide-day-{state}-names")
+        assert page.locator("img").count() == 0
+        for room in ("#next-words", "#message", "#boards", "#route", "#events", "#cautions",
+                     "#chart .mark-label"):  # fmt: skip
+            assert SPLIT in page.locator(room).first.inner_text(), room
+        scrolled = page.evaluate("[document.documentElement.scrollWidth, innerWidth]")
+        assert scrolled[0] <= scrolled[1]

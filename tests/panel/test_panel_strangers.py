@@ -1,0 +1,229 @@
+"""A page of strangers in the same browser: it changes nothing here, and reads nothing."""
+
+from __future__ import annotations
+
+import json
+import threading
+from collections.abc import Iterator
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from typing import Any
+
+import pytest
+
+from goosewing.live.panel_server import serve
+from panel_counters import SmallCounter
+
+SECRET = "Waiting for nobody"
+
+ATTACK = """async base => {
+  const read = []
+  const tried = []
+  const heard = text => { if (text) read.push(String(text).slice(0, 200)) }
+  addEventListener('error', event => heard(event.message !== 'Script error.' && event.message), true)
+  const json = {method: 'POST', headers: {'Content-Type': 'application/json'}, body: '{}'}
+  const tries = {
+    cors: () => fetch(base + 'api/panel').then(a => a.text()).then(heard),
+    credentials: () => fetch(base + 'api/panel', {credentials: 'include'}).then(a => a.text()).then(heard),
+    nocors: () => fetch(base + 'api/panel', {mode: 'no-cors'}).then(a => a.text()).then(heard),
+    page: () => fetch(base).then(a => a.text()).then(heard),
+    order_json: () => fetch(base + 'api/clear', json),
+    order_json_nocors: () => fetch(base + 'api/clear', {...json, mode: 'no-cors'}),
+    order_text: () => fetch(base + 'api/clear', {method: 'POST', mode: 'no-cors', body: '{}'}),
+    order_blob: () => fetch(base + 'api/clear', {method: 'POST', mode: 'no-cors', body: new Blob(['{}'], {type: 'application/json'})}),
+    order_get: () => fetch(base + 'api/clear', {mode: 'no-cors'}),
+    beacon: async () => navigator.sendBeacon(base + 'api/clear', new Blob(['{}'], {type: 'text/plain'})),
+    put: () => fetch(base + 'api/plan', {method: 'PUT', headers: {'Content-Type': 'application/json'}, body: '{"routeId":"a"}'}),
+    script: () => element('script', {src: base + 'api/panel'}),
+    module: () => element('script', {src: base + 'panel.js', type: 'module'}),
+    style: () => element('link', {rel: 'stylesheet', href: base + 'api/panel'}),
+    image: () => element('img', {src: base + 'icon.svg'}).then(how => heard(how === 'load' && 'the icon was drawn')),
+    events: () => new Promise(done => { const s = new EventSource(base + 'api/panel'); s.onerror = () => { s.close(); done() }; s.onmessage = e => { heard(e.data); done() } }),
+    socket: () => new Promise(done => { const s = new WebSocket(base.replace('http', 'ws') + 'api/panel'); s.onerror = s.onclose = done; s.onopen = () => { heard('a socket'); done() } }),
+    frame: () => framed(base),
+    frame_document: () => framed(base + 'api/panel'),
+    form_text: () => form('clear', 'text/plain', ['{"a":"', '"}']),
+    form_url: () => form('plan', 'application/x-www-form-urlencoded', ['routeId', 'a']),
+    form_parts: () => form('plan', 'multipart/form-data', ['routeId', 'a']),
+    form_get: () => form('clear', 'application/x-www-form-urlencoded', ['a', 'b'], 'GET')
+  }
+  function element (tag, attributes) {
+    return new Promise(done => {
+      const made = Object.assign(document.createElement(tag), attributes)
+      made.onload = () => done('load')
+      made.onerror = () => done('error')
+      document.head.append(made)
+    })
+  }
+  function framed (url, name = '') {
+    return new Promise(done => {
+      const frame = Object.assign(document.createElement('iframe'), {src: url, name})
+      frame.onload = () => {
+        try { heard(frame.contentDocument?.body?.textContent) } catch { /* another origin's */ }
+        if (frame.contentWindow.length) heard('frames inside')
+        done()
+      }
+      document.body.append(frame)
+    })
+  }
+  async function form (order, enctype, [name, value], method = 'POST') {
+    const target = 'frame-' + order + enctype
+    await framed('about:blank', target)
+    const made = Object.assign(document.createElement('form'), {action: base + 'api/' + order, method, enctype, target})
+    made.append(Object.assign(document.createElement('input'), {name, value}))
+    document.body.append(made)
+    made.submit()
+    await new Promise(done => setTimeout(done, 150))
+  }
+  for (const [name, run] of Object.entries(tries)) {
+    const patience = new Promise(done => setTimeout(done, 1500))
+    try { await Promise.race([run(), patience]) } catch (error) { /* refused */ }
+    tried.push(name)
+  }
+  return {read, tried}
+}"""
+
+
+class Page(BaseHTTPRequestHandler):
+    """An empty page, at any name and any path."""
+
+    def do_GET(self) -> None:
+        body = b"<!doctype html><title>Weather</title><body>"
+        self.send_response(200)
+        self.send_header("Content-Type", "text/html")
+        self.send_header("Content-Length", str(len(body)))
+        self.end_headers()
+        self.wfile.write(body)
+
+    def log_message(self, *_: Any) -> None:
+        pass
+
+
+class Careless(Page):
+    """A server that does what anybody says: the attack must work on it."""
+
+    ordered: list[str]
+
+    def do_GET(self) -> None:
+        self._answer(json.dumps({"message": SECRET}).encode())
+        if "/api/clear" in self.path:
+            self.ordered.append(f"GET {self.path}")
+
+    def do_POST(self) -> None:
+        self.rfile.read(int(self.headers.get("Content-Length", 0)))
+        self.ordered.append(f"POST {self.path} {self.headers.get('Content-Type')}")
+        self._answer(b"{}")
+
+    def do_OPTIONS(self) -> None:
+        self._answer(b"")
+
+    def _answer(self, body: bytes) -> None:
+        self.send_response(200)
+        self.send_header("Access-Control-Allow-Origin", self.headers.get("Origin", "*"))
+        self.send_header("Access-Control-Allow-Headers", "Content-Type")
+        self.send_header("Access-Control-Allow-Credentials", "true")
+        self.send_header("Content-Type", "application/json")
+        self.send_header("Content-Length", str(len(body)))
+        self.end_headers()
+        self.wfile.write(body)
+
+
+def running(handler: type[BaseHTTPRequestHandler]) -> Iterator[str]:
+    server = ThreadingHTTPServer(("127.0.0.1", 0), handler)
+    server.daemon_threads = True
+    thread = threading.Thread(target=server.serve_forever, args=(0.05,), daemon=True)
+    thread.start()
+    yield f"http://127.0.0.1:{server.server_address[1]}/"
+    server.shutdown()
+    server.server_close()
+    thread.join(5)
+
+
+@pytest.fixture(scope="module")
+def stranger() -> Iterator[str]:
+    yield from running(Page)
+
+
+@pytest.fixture
+def careless() -> Iterator[Any]:
+    class Own(Careless):
+        ordered: list[str] = []  # noqa: RUF012
+
+    for url in running(Own):
+        yield url, Own.ordered
+
+
+@pytest.fixture
+def counter() -> SmallCounter:
+    counter = SmallCounter()
+    counter.shown["message"] = SECRET
+    return counter
+
+
+def attacked(browser: Any, at: str, base: str) -> tuple[list[str], list[str]]:
+    """Open a stranger's page in a browser that has the panel open too, and let it try."""
+    context = browser.new_context()
+    context.new_page().goto(base)
+    page = context.new_page()
+    page.goto(at)
+    found = page.evaluate(ATTACK, base)
+    context.close()
+    return found["read"], found["tried"]
+
+
+def test_the_attack_works_on_a_careless_server(browser, stranger, careless):
+    base, ordered = careless
+    read, tried = attacked(browser, stranger, base)
+    assert any(SECRET in each for each in read)
+    assert len(tried) > 20
+    kinds = " ".join(ordered)
+    for kind in ("application/json", "text/plain", "urlencoded", "multipart", "GET"):
+        assert kind in kinds, kind
+
+
+@pytest.mark.parametrize("name", ["127.0.0.1", "localhost", "evil.example"])
+def test_a_strangers_page_changes_nothing_and_reads_nothing(browser, stranger, counter, name):
+    at = stranger.replace("127.0.0.1", name)
+    with serve(counter, port=0) as server:
+        read, tried = attacked(browser, at, server.url)
+    assert len(tried) > 20
+    assert read == []
+    assert counter.ordered == []
+
+
+def test_nor_does_it_with_the_cookie_of_a_crew_member(browser, stranger, counter):
+    with serve(counter, port=0, token="a-token-of-the-skipper") as server:
+        context = browser.new_context()
+        page = context.new_page()
+        page.goto(server.url)
+        base = server.url.partition("?")[0]
+        assert page.url == base
+        assert page.evaluate("fetch('api/panel').then(a => a.status)") == 200
+        assert page.evaluate("document.cookie") == ""
+        other = context.new_page()
+        other.goto(stranger)
+        found = other.evaluate(ATTACK, base)
+        assert found["read"] == []
+        # Nor may it open the panel's window and look over its shoulder.
+        opened = other.evaluate(
+            "base => { const w = open(base); return w === null || w.closed }", base
+        )
+        other.wait_for_timeout(500)
+        assert other.evaluate("1") == 1
+        assert isinstance(opened, bool)
+        context.close()
+    assert counter.ordered == []
+
+
+def test_a_name_that_was_pointed_here_reads_nothing(browser, counter):
+    # The stranger's page has been loaded, then its name is made to mean this machine.
+    with serve(counter, port=0) as server:
+        page = browser.new_context().new_page()
+        for path in ("", "api/panel", "index.html"):
+            answer = page.goto(f"http://evil.example:{server.port}/{path}")
+            assert answer.status == 403
+            assert SECRET not in page.content()
+        assert page.evaluate("fetch('/api/panel').then(a => a.status)") == 403
+        sent = "fetch('/api/clear', {method: 'POST', headers: {'Content-Type': 'application/json'}, body: '{}'})"
+        assert page.evaluate(f"{sent}.then(a => a.status)") == 403
+        page.context.close()
+    assert counter.ordered == []
