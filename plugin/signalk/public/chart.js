@@ -144,6 +144,7 @@ export class Chart {
     this.route(panel)
     this.boat(panel.boat)
     this.wind(panel.wind, panel.stream)
+    this.buttons()
   }
 
   route (panel) {
@@ -230,7 +231,7 @@ export class Chart {
   /** Room for what lies over the chart's edges. */
   margins () {
     const wide = this.map.getSize().x > 600
-    return { paddingTopLeft: wide ? [90, 60] : [66, 64], paddingBottomRight: wide ? [190, 50] : [40, 50] }
+    return { paddingTopLeft: wide ? [90, 60] : [66, 96], paddingBottomRight: wide ? [190, 50] : [40, 50] }
   }
 
   seeBoat (follow = true) {
@@ -240,6 +241,12 @@ export class Chart {
     if (follow) this.placed = true
     this.map.setView(this.boatAt, zoom)
     this.follow(follow)
+  }
+
+  /** What can't be seen can't be asked for. */
+  buttons () {
+    byId('see-plan').disabled = !this.plan && !this.layers.places.getLayers().length
+    byId('see-boat').disabled = !this.boatAt
   }
 
   follow (following) {

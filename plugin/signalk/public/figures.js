@@ -32,8 +32,13 @@ export function showFigures (panel) {
 
 /** How long ago each was last heard; `since` seconds have passed since the server told so. */
 export function showAges (ages, since) {
-  const told = Object.entries(ages).filter(([, age]) => Number.isFinite(age))
+  say(byId('ages'), agesWords(ages, since))
+}
+
+/** The oldest first: that is the one to look after. */
+export function agesWords (ages, since) {
+  const told = Object.entries(ages ?? {}).filter(([, age]) => Number.isFinite(age)).sort(([, one], [, other]) => other - one)
   const words = told.map(([name, age]) => `${SOURCES[name] ?? name} ${countDown(age + since)}`)
-  say(byId('ages'), words.length ? `Last heard (minutes and seconds ago): ${words.join(', ')}.` : '')
+  return words.length ? `Last heard, minutes and seconds ago: ${words.join(', ')}.` : ''
 }
 

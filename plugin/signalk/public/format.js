@@ -113,7 +113,7 @@ export function gridWords (degrees, axis) {
   const [digits, plus, minus] = axis === 'lat' ? [2, 'N', 'S'] : [3, 'E', 'W']
   const tenths = whole(Math.abs(degrees) * 600)
   const minutes = (tenths % 600) / 10
-  const hand = tenths === 0 ? '' : degrees < 0 ? minus : plus
+  const hand = tenths === 0 || (axis === 'lon' && tenths === 108_000) ? '' : degrees < 0 ? minus : plus
   const rest = minutes === 0 ? '' : `${(minutes % 1 ? fixed(minutes, 1) : String(minutes)).padStart(minutes % 1 ? 4 : 2, '0')}'`
   return `${String(Math.floor(tenths / 600)).padStart(digits, '0')}°${rest}${hand}`
 }

@@ -3,6 +3,7 @@
 import { make } from './dom.js'
 
 const GAP = 14
+const FAR = 8 // pixels the boat moves before the names make room
 const DELAY_MS = 30
 
 export class Labels {
@@ -12,6 +13,7 @@ export class Labels {
     this.pane.style.zIndex = 630
     this.sets = new Map()
     this.clear = null
+    this.cleared = null
     map.on('zoomstart', () => { this.pane.hidden = true })
     map.on('zoomend moveend resize', () => this.soon())
   }
@@ -23,8 +25,9 @@ export class Labels {
   }
 
   keepClear (at) {
-    const moved = (at === null) !== (this.clear === null)
     this.clear = at
+    const spot = at && this.map.latLngToLayerPoint(at)
+    const moved = (spot === null) !== (this.cleared === null) || (spot && spot.distanceTo(this.cleared) > FAR)
     if (moved) this.soon()
   }
 
@@ -40,20 +43,40 @@ export class Labels {
     for (const label of all) label.size = [label.element.offsetWidth, label.element.offsetHeight]
     const spot = at => this.map.latLngToLayerPoint(at)
     const taken = all.filter(label => !label.optional).map(label => around(spot(label.at), 10))
+    this.cleared = this.clear && spot(this.clear)
     if (this.clear) taken.push(around(spot(this.clear), 18))
+    taken.push(...this.furniture())
     for (const label of all) this.place(label, spot, taken)
+  }
+
+  /** What lies over the chart, in the pane's own pixels. */
+  furniture () {
+    const room = this.map.getContainer()
+    const { left, top } = room.getBoundingClientRect()
+    const shift = this.map.containerPointToLayerPoint([0, 0])
+    return [...room.parentElement.querySelectorAll('.airs, #chart-buttons, .leaflet-control-zoom, .scale-bar, .grid-words span')].map(each => {
+      const box = each.getBoundingClientRect()
+      return [box.left - left + shift.x, box.top - top + shift.y, box.right - left + shift.x, box.bottom - top + shift.y]
+    })
+  }
+
+  /** The part of the pane that is in sight. */
+  sight () {
+    const [least, size] = [this.map.containerPointToLayerPoint([0, 0]), this.map.getSize()]
+    return [least.x, least.y, least.x + size.x, least.y + size.y]
   }
 
   place (label, spot, taken) {
     const { x, y } = spot(label.at)
     const [width, height] = label.size
     const boxes = sides(x, y, width, height)
-    const free = boxes.find(box => taken.every(other => apart(box, other)))
+    const sight = this.sight()
+    const free = boxes.find(box => within(box, sight) && taken.every(other => apart(box, other)))
     const tooShort = label.span && spot(label.span[0]).distanceTo(spot(label.span[1])) < width * 0.8
     const hidden = Boolean(label.optional && (!free || tooShort))
     label.element.classList.toggle('no-room', hidden)
     if (hidden) return
-    const box = free ?? boxes[0]
+    const box = free ?? leastCovered(boxes, taken, sight)
     taken.push(box)
     globalThis.L.DomUtil.setPosition(label.element, globalThis.L.point(Math.round(box[0]), Math.round(box[1])))
   }
@@ -61,13 +84,26 @@ export class Labels {
 
 const around = ({ x, y }, half) => [x - half, y - half, x + half, y + half]
 
+const within = (one, other) => one[0] >= other[0] && one[1] >= other[1] && one[2] <= other[2] && one[3] <= other[3]
+
 const apart = (one, other) => one[2] < other[0] || other[2] < one[0] || one[3] < other[1] || other[3] < one[1]
+
+function leastCovered (boxes, taken, sight) {
+  const covered = boxes.map(box => shared(box, box) - shared(box, sight) + taken.reduce((sum, other) => sum + shared(box, other), 0))
+  return boxes[covered.indexOf(Math.min(...covered))]
+}
+
+function shared (one, other) {
+  const [wide, high] = [0, 1].map(axis => Math.min(one[axis + 2], other[axis + 2]) - Math.max(one[axis], other[axis]))
+  return wide > 0 && high > 0 ? wide * high : 0
+}
 
 function sides (x, y, width, height) {
   const corners = [
     [x + GAP, y - height / 2], [x - GAP - width, y - height / 2],
     [x - width / 2, y - GAP - height], [x - width / 2, y + GAP],
-    [x + GAP, y - GAP - height], [x + GAP, y + GAP], [x - GAP - width, y - GAP - height], [x - GAP - width, y + GAP]
+    [x + GAP, y - GAP - height], [x + GAP, y + GAP], [x - GAP - width, y - GAP - height], [x - GAP - width, y + GAP],
+    [x - width / 2, y + 2 * GAP], [x - width / 2, y - 2 * GAP - height]
   ]
   return corners.map(([left, top]) => [left, top, left + width, top + height])
 }

@@ -16,7 +16,7 @@ export class Next {
     const due = Boolean(next) && (next.due === 'now' || next.awaiting === true)
     this.room.dataset.due = next ? (due ? 'now' : 'ahead') : 'none'
     this.title = !next ? 'Next' : due ? `Now: ${next.point}` : next.kind === 'mark' ? 'Next mark' : `Next: ${next.point}`
-    say(byId('next-words'), next ? next.words : panel.message ?? '')
+    say(byId('next-words'), next ? next.words : panel.state === 'stale' ? 'No advice' : panel.message ?? '')
     say(byId('next-time'), !next ? '' : due ? 'NOW' : countDown(next.time_s))
     say(byId('next-distance'), !next || due ? '' : miles(next.distance_nm))
     this.steer(next, due)

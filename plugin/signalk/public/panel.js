@@ -21,7 +21,7 @@ import { Chart } from './chart.js'
 import { boardsTable, markPresent } from './table.js'
 import { drawPolar } from './polar.js'
 import { drawKey } from './key.js'
-import { showFigures, showAges } from './figures.js'
+import { agesWords, showFigures, showAges } from './figures.js'
 import { Next } from './next.js'
 import { Orders } from './orders.js'
 import { countDown, firstSentence, seconds } from './format.js'
@@ -57,7 +57,8 @@ function safely (work) {
 function heard (content) {
   panel = content
   root.dataset.state = panel.state ?? 'waiting'
-  say(byId('state'), ({ waiting: 'Waiting', advising: 'Advising', stale: 'No advice', failed: 'No plan' })[panel.state] ?? '')
+  const state = ({ waiting: 'Waiting', advising: 'Advising', stale: 'No advice', failed: 'No plan' })[panel.state] ?? ''
+  say(byId('state'), panel.message?.startsWith(state) ? '' : state)
   say(byId('message'), panel.message ?? '')
   say(byId('host-time'), seconds(panel.time))
   for (const name of Object.keys(documents)) safely(() => want(name, panel[name]?.number ?? null))
@@ -154,7 +155,7 @@ function look () {
   say(byId('lost-age'), age === null ? '' : `What you see is old: last heard ${countDown(age)} ago.`)
   const stale = !lost && panel?.state === 'stale'
   show(byId('stale'), stale)
-  if (stale) say(byId('stale-why'), (panel.message ?? '').replace(/^No advice: /, ''))
+  if (stale) say(byId('stale-why'), `${(panel.message ?? '').replace(/^No advice: /, '')} ${agesWords(panel.ages_s, (link.age ?? 0) / 1000)}`)
   if (panel) {
     next.look(lost, age ?? 0)
     showAges(panel.ages_s ?? {}, (link.age ?? 0) / 1000)

@@ -5,8 +5,10 @@ import { legTables } from './boards.js'
 
 const HEADS = ['UTC', 'Board', 'Steer', 'AWA', 'kn', 'nm', 'Lasts']
 
+const magnetic = plan => plan.legs.some(leg => leg.boards.some(board => Number.isFinite(board.heading_magnetic_deg)))
+
 export function boardsTable (plan) {
-  const head = make('thead', {}, make('tr', {}, HEADS.map((name, at) => make('th', { scope: 'col', class: at > 1 ? 'number' : null }, name))))
+  const head = make('thead', {}, make('tr', {}, HEADS.map((name, at) => make('th', { scope: 'col', class: at > 1 ? 'number' : null }, name === 'Steer' && !magnetic(plan) ? 'Steer (true)' : name))))
   return [head, ...legTables(plan).map(legBody)]
 }
 
@@ -30,7 +32,7 @@ function boardRow (row, leg, time) {
     row.more.map(each => make('span', { class: 'more' }, ` ${each}`)),
     make('span', { class: 'here' }))
   const steer = make('td', { class: 'number' }, row.steer.split(' ').flatMap((each, at) => [at ? ' ' : null, make('span', { class: 'dial' }, each)]))
-  const rest = [row.awa, row.kn, row.nm, row.lasts].map(each => make('td', { class: 'number' }, each))
+  const rest = [row.awa, row.kn, row.nm, row.lasts.replace(/(\d) (?=h|min)/g, '$1\u00a0')].map(each => make('td', { class: 'number' }, each))
   return make('tr', { class: `board ${row.tack}${row.poled ? ' poled' : ''}`, 'data-leg': leg, 'data-board': row.number }, time, words, steer, ...rest)
 }
 
