@@ -17,7 +17,7 @@ import numpy as np
 from goosewing.errors import InputError
 from goosewing.exchange.files import write_atomically
 from goosewing.exchange.gpx import turn_names
-from goosewing.report import labels
+from goosewing.report import ground, labels
 from goosewing.report.labels import Label
 from goosewing.words import clock, hours_and_minutes, manoeuvre_words, three_figures
 
@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
     from pathlib import Path
 
+    from goosewing.hazards import Hazards
     from goosewing.records import Board, Leg, Plan
     from goosewing.units import Array
 
@@ -39,15 +40,26 @@ LONGEST_NAME, LONGEST_LINE = 32, 110
 FORMATS = {".png": "png", ".svg": "svg", ".pdf": "pdf"}
 
 
-def write_picture(path: Path, plan: Plan, *, inputs: Iterable[Path] = ()) -> None:
+def write_picture(
+    path: Path, plan: Plan, *, hazards: Hazards | None = None, inputs: Iterable[Path] = ()
+) -> None:
     """Draw a plan into a PNG, SVG or PDF file.
+
+    Parameters
+    ----------
+    path : path
+    plan : Plan
+    hazards : Hazards, optional
+        What it keeps clear of, drawn behind it as far as it lies in the picture.
+    inputs : iterable of path
+        Files that must not be overwritten.
 
     Raises
     ------
     InputError
         If the ending is none of these, Matplotlib is missing, or the file can't be written.
     """
-    write_atomically(path, draw_plan(plan, check_ending(path)), inputs=inputs)
+    write_atomically(path, draw_plan(plan, check_ending(path), hazards), inputs=inputs)
 
 
 def check_ending(path: Path) -> str:
@@ -64,7 +76,7 @@ def check_ending(path: Path) -> str:
     return kind
 
 
-def draw_plan(plan: Plan, kind: str = "png") -> bytes:
+def draw_plan(plan: Plan, kind: str = "png", hazards: Hazards | None = None) -> bytes:
     """Draw a plan and return the picture's bytes."""
     try:
         from matplotlib.backends.backend_agg import FigureCanvasAgg
@@ -78,7 +90,7 @@ def draw_plan(plan: Plan, kind: str = "png") -> bytes:
     buffer = io.BytesIO()
     undated = {"Date": None} if kind == "svg" else None
     with _any_script():
-        draw(figure, plan)
+        draw(figure, plan, hazards)
         figure.savefig(buffer, format=kind, dpi=DPI, metadata=undated)
     return buffer.getvalue()
 
@@ -92,7 +104,7 @@ def _any_script() -> Iterator[None]:
         yield
 
 
-def draw(figure: Any, plan: Plan) -> list[Array]:
+def draw(figure: Any, plan: Plan, hazards: Hazards | None = None) -> list[Array]:
     """Draw a plan on an empty figure; return the boxes of its labels in pixels."""
     figure.set_dpi(DPI)
     axes = figure.add_subplot()
@@ -113,8 +125,9 @@ def draw(figure: Any, plan: Plan) -> list[Array]:
     )
     # Words can be placed only when it is settled where everything else is.
     figure.draw_without_rendering()
+    shown = [] if hazards is None else ground.draw(axes, hazards, centre)
     lines = _drawn(axes, plan, centre)
-    taken = _corners(axes, plan, lines)
+    taken = _corners(axes, plan, lines, shown)
     return labels.place(axes, _labels(plan, centre), lines, taken)
 
 
@@ -241,14 +254,14 @@ WIND_SIZE, LEGEND_SIZE = (0.22, 0.24), (0.22, 0.14)
 """Width and height of each, in shares of the picture."""
 
 
-def _corners(axes: Any, plan: Plan, lines: Array) -> list[Any]:
+def _corners(axes: Any, plan: Plan, lines: Array, shown: Sequence[Any]) -> list[Any]:
     """Put wind and legend where least is drawn; return their boxes."""
     shares = axes.transAxes.inverted().transform(lines)
     wind = min(PLACES, key=lambda name: _drawn_in(_box(name, WIND_SIZE), shares))
     free = [name for name in PLACES if not _overlap(_box(name, LEGEND_SIZE), _box(wind, WIND_SIZE))]
     legend = min(free, key=lambda name: _drawn_in(_box(name, LEGEND_SIZE), shares))
     written = _wind_arrow(axes, plan, _box(wind, WIND_SIZE))
-    key = _legend(axes, legend)
+    key = _legend(axes, legend, shown)
     renderer = axes.figure.canvas.get_renderer()
     return [*written, key.get_window_extent(renderer)]
 
@@ -276,7 +289,7 @@ def _overlap(one: Array, other: Array) -> bool:
     return bool(np.all(one[:2] < other[2:]) and np.all(other[:2] < one[2:]))
 
 
-def _legend(axes: Any, corner: str) -> Any:
+def _legend(axes: Any, corner: str, shown: Sequence[Any]) -> Any:
     from matplotlib.lines import Line2D
 
     handles = [
@@ -284,6 +297,7 @@ def _legend(axes: Any, corner: str) -> Any:
         Line2D([0], [0], color=STARBOARD, lw=2.2, label="starboard tack"),
         Line2D([0], [0], color=INK, lw=9, alpha=0.25, label="pole set"),
         Line2D([0], [0], color=INK, lw=0.8, ls=(0, (6, 4)), label="layline into the mark"),
+        *shown,
     ]
     return axes.legend(handles=handles, loc=corner, fontsize=8, framealpha=0.9)
 
