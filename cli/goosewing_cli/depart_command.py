@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from goosewing_cli import inputs
+from goosewing_cli import hazards_options, inputs
 from goosewing_cli.pool import cores, pool
 
 if TYPE_CHECKING:
@@ -80,6 +80,10 @@ def depart(
     first: inputs.FirstBoard = None,
     margin: inputs.MarginDegrees = 0.0,
     corridor: inputs.CorridorMiles = None,
+    hazards: hazards_options.HazardFiles = None,
+    safe_depth: hazards_options.SafeDepth = None,
+    coast: hazards_options.UseCoast = False,
+    clearance: hazards_options.Clearance = 0.0,
     shortest_board: inputs.ShortestBoard = None,
     hold_last: inputs.HoldLast = False,
     start_with: inputs.StartWith = None,
@@ -110,9 +114,14 @@ def depart(
         source=inputs.source_words(wind, current, weather, hold_last=hold_last),
     )
     by_compass = compass_headings(variation, deviation)
-    files = inputs.files_read(boat, marks, deviation, *inputs.weather_files(wind, current))
+    clear = hazards_options.kept_clear(read.marks, hazards, safe_depth, coast, clearance)
+    others = (deviation, *inputs.weather_files(wind, current), *clear.files)
+    files = inputs.files_read(boat, marks, *others)
     inputs.check_outputs([out], files)
-    case = Case(marks=read.marks, boat=crew, weather=weather, options=options, notices=read.notices)
+    case = Case(
+        marks=read.marks, boat=crew, weather=weather, options=options, hazards=clear.hazards,
+        notices=(*read.notices, *clear.notices),
+    )  # fmt: skip
     chosen = choose(plan_all(case, times), wanted)
     best = chosen.meeting[0].plan
     assert best is not None

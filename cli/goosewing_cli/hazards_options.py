@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, NamedTuple
 
 import typer
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from goosewing.exchange.chart import Chart
+    from goosewing.hazards import Hazards
     from goosewing.records import Mark
 
 HazardFiles = Annotated[
@@ -38,25 +38,52 @@ Clearance = Annotated[
 ]
 
 
-def chart_for(
+class KeptClear(NamedTuple):
+    """What a passage keeps clear of.
+
+    Attributes
+    ----------
+    hazards : Hazards or None
+        None where nothing was asked for.
+    notices : tuple of str
+        For the plan.
+    files : tuple of path
+        What was read: no output may overwrite it.
+    """
+
+    hazards: Hazards | None = None
+    notices: tuple[str, ...] = ()
+    files: tuple[Path, ...] = ()
+
+
+def kept_clear(
     marks: Sequence[Mark],
     files: list[Path] | None,
     safe_depth: float | None,
     coast: bool,
     clearance: float,
-) -> Chart | None:
-    """Read all that is kept clear of on the way over these marks; None where nothing is.
+) -> KeptClear:
+    """Read all that is kept clear of on the way over these marks.
 
     Raises
     ------
     InputError
         If a file is wrong, or an option makes no sense.
     """
-    if not files and not coast and not clearance and safe_depth is None:
-        return None
+    paths = files or []
+    if not paths and not coast and not clearance and safe_depth is None:
+        return KeptClear()
+    from goosewing.errors import InputError
     from goosewing.exchange import chart
 
-    near = chart.box_around(marks) if marks else None
-    return chart.read_chart(
-        files or (), safe_depth_m=safe_depth, coast=coast, clearance_nm=clearance, near=near
-    )
+    chart.check_numbers(safe_depth, clearance)
+    if not paths and not coast:
+        option = "--clearance" if clearance else "--safe-depth"
+        raise InputError(f"{option} needs --hazards FILE or --coast to keep clear of")
+    read = chart.read_chart(
+        paths, safe_depth_m=safe_depth, coast=coast, clearance_nm=clearance,
+        near=chart.box_around(marks),
+    )  # fmt: skip
+    return KeptClear() if read is None else KeptClear(
+        read.around(marks), read.notices, tuple(paths)
+    )  # fmt: skip

@@ -6,13 +6,14 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from goosewing_cli import inputs
+from goosewing_cli import hazards_options, inputs
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from datetime import datetime
 
     from goosewing.boat.model import Boat
+    from goosewing.hazards import Hazards
     from goosewing.laylines import LaylineSheet
     from goosewing.records import Mark
     from goosewing.weather.base import Weather
@@ -39,6 +40,10 @@ def laylines(
         float,
         typer.Option("--margin", metavar="DEG", help="Turn each line to its safe side."),
     ] = 0.0,
+    hazards: hazards_options.HazardFiles = None,
+    safe_depth: hazards_options.SafeDepth = None,
+    coast: hazards_options.UseCoast = False,
+    clearance: hazards_options.Clearance = 0.0,
     hold_last: inputs.HoldLast = False,
     at: Annotated[
         str | None,
@@ -65,17 +70,24 @@ def laylines(
     time, local = inputs.departure_time(depart), inputs.load_zone(zone)
     wanted = inputs.read_marks(marks, source, route, at=at, next_mark=next_mark)
     kept, dropped = usable_marks(wanted.marks)
-    said = (*wanted.notices, *dropped)
+    clear = hazards_options.kept_clear(kept, hazards, safe_depth, coast, clearance)
+    said = (*wanted.notices, *dropped, *clear.notices)
     if changes(weather):
-        made = curved(crew, weather, kept, time, length, margin, at is not None, said)
+        made = curved(
+            crew, weather, kept, time, length, margin, at is not None, said, clear.hazards
+        )
     else:
         here = None if at is None else (kept[0].lat, kept[0].lon)
         held = steady.sailable(crew, steady.steady_airs(crew, weather))
-        made = sheet(held, kept, length_nm=length, margin_deg=margin, here=here, notices=said)
+        made = sheet(
+            held, kept, length_nm=length, margin_deg=margin, here=here, notices=said,
+            hazards=clear.hazards,
+        )  # fmt: skip
     if variation is not None:
         made = laylines_with_variation(made, inputs.load_variation(variation), time)
     if out is not None:
-        files = inputs.files_read(boat, marks, *inputs.weather_files(wind, current))
+        others = (*inputs.weather_files(wind, current), *clear.files)
+        files = inputs.files_read(boat, marks, *others)
         gpx.write_laylines(out, made, kept[1:], inputs=files)
     if json:
         content = document.document(document.LAYLINES_FORMAT, **document.plain(made))
@@ -95,6 +107,7 @@ def curved(
     margin: float,
     from_here: bool,
     notices: Sequence[str],
+    hazards: Hazards | None = None,
 ) -> LaylineSheet:
     """Plan the passage first, to know when she is at each mark; then draw back from there.
 
@@ -111,6 +124,8 @@ def curved(
     check_length(length)
     if margin:
         raise InputError("--margin can be kept in steady wind only")
-    made = planning.make(marks, crew, weather, departure)
+    made = planning.make(marks, crew, weather, departure, hazards=hazards)
     lies = ["How she lies to them from here is told in steady wind only."] if from_here else []
-    return passage_laylines.sheet(made, crew, weather, length_nm=length, notices=(*notices, *lies))
+    return passage_laylines.sheet(
+        made, crew, weather, length_nm=length, notices=(*notices, *lies), hazards=hazards
+    )

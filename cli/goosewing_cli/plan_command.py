@@ -7,12 +7,13 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from goosewing_cli import inputs
+from goosewing_cli import hazards_options, inputs
 
 if TYPE_CHECKING:
     from collections.abc import Callable
     from datetime import tzinfo
 
+    from goosewing.hazards import Hazards
     from goosewing.records import Plan
 
 
@@ -38,6 +39,10 @@ def plan(
     first: inputs.FirstBoard = None,
     margin: inputs.MarginDegrees = 0.0,
     corridor: inputs.CorridorMiles = None,
+    hazards: hazards_options.HazardFiles = None,
+    safe_depth: hazards_options.SafeDepth = None,
+    coast: hazards_options.UseCoast = False,
+    clearance: hazards_options.Clearance = 0.0,
     shortest_board: inputs.ShortestBoard = None,
     hold_last: inputs.HoldLast = False,
     start_with: inputs.StartWith = None,
@@ -78,10 +83,15 @@ def plan(
         source=inputs.source_words(wind, current, weather, hold_last=hold_last),
     )
     by_compass = compass_headings(variation, deviation)
-    made = by_compass(make(wanted.marks, crew, weather, departure, options, notices=wanted.notices))
-    files = inputs.files_read(boat, marks, deviation, *inputs.weather_files(wind, current))
+    clear = hazards_options.kept_clear(wanted.marks, hazards, safe_depth, coast, clearance)
+    said = (*wanted.notices, *clear.notices)
+    made = make(
+        wanted.marks, crew, weather, departure, options, notices=said, hazards=clear.hazards
+    )
+    others = (deviation, *inputs.weather_files(wind, current), *clear.files)
+    files = inputs.files_read(boat, marks, *others)
     deliver(
-        made,
+        by_compass(made),
         out=out,
         picture=picture,
         json=json,
@@ -89,6 +99,7 @@ def plan(
         zone=local,
         handheld=handheld,
         geojson=geojson,
+        hazards=clear.hazards,
     )
 
 
@@ -124,6 +135,7 @@ def deliver(
     zone: tzinfo | None = None,
     handheld: Path | None = None,
     geojson: Path | None = None,
+    hazards: Hazards | None = None,
 ) -> None:
     """Write what was asked for, all of it or nothing, then print the plan."""
     outputs = [out, picture, handheld, geojson]
@@ -137,7 +149,7 @@ def deliver(
 
         gpx.write_plan(out, made, inputs=inputs_read)
     if picture is not None:
-        pictures.write_picture(picture, made, inputs=inputs_read)
+        pictures.write_picture(picture, made, hazards=hazards, inputs=inputs_read)
     told = () if handheld is None else _write_handheld(handheld, made, inputs_read)
     if geojson is not None:
         from goosewing.exchange.geojson import write_geojson

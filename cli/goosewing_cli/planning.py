@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from goosewing.boat.model import Boat
+    from goosewing.hazards import Hazards
     from goosewing.plan import Options
     from goosewing.records import Mark, Plan
     from goosewing.weather.base import Weather
@@ -32,6 +33,7 @@ def make(
     options: Options | None = None,
     *,
     notices: Sequence[str] = (),
+    hazards: Hazards | None = None,
 ) -> Plan:
     """Plan as `goosewing.plan.make` does, and show the progress of a long search.
 
@@ -46,8 +48,9 @@ def make(
     try:
         with shown() as told:
             return plan.make(
-                marks, boat, weather, departure, options, notices=notices, progress=told
-            )
+                marks, boat, weather, departure, options, notices=notices, progress=told,
+                hazards=hazards,
+            )  # fmt: skip
     except OutsideForecastError as error:
         if not error.ends_too_soon:
             raise
