@@ -97,6 +97,8 @@ class Ways:
     turns: NDArray[np.intp]
     partner: NDArray[np.intp]
     """Index of the way with the same boards in the other order; its own for a single board."""
+    alternating: BoolArray | None = None
+    """Which ways are a single board or two that alternate, shape (o,); all of them if None."""
 
     @property
     def last(self) -> NDArray[np.intp]:
@@ -278,7 +280,7 @@ def within_corridor(
     The Mercator plane's scale is taken where the corridor is narrowest in it,
     so that the boards never leave the corridor.
     """
-    limit = _narrowest_deg(course, half_width_nm)
+    limit = narrowest_deg(course, half_width_nm)
     turns = choices.turns.copy()
     every = np.arange(len(turns))
     for _ in range(64):
@@ -308,7 +310,8 @@ def _reach(held: VelocitySet, course: Course, choices: Choices, turns: NDArray[n
     return reach_to_the_side_deg(exact.east_kn, exact.north_kn, course, turns)
 
 
-def _narrowest_deg(course: Course, half_width_nm: float) -> float:
+def narrowest_deg(course: Course, half_width_nm: float) -> float:
+    """Return half the width of a corridor in the Mercator plane where it is least [°]."""
     south, north = sorted((course.lat1, course.lat2))
     lowest = 0.0 if south <= 0.0 <= north else min(abs(south), abs(north))
     lowest = max(0.0, lowest - half_width_nm / 60.0)

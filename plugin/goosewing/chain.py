@@ -62,7 +62,20 @@ class Costs:
         # no margin makes a gybe of a tack.
         there = self.between(one, ways.twa_deg[:, 0], two, ways.twa_deg[:, 1])
         back = self.between(two, ways.twa_deg[:, 1], one, ways.twa_deg[:, 0])
-        return np.ceil(ways.turns / 2) * there + np.floor(ways.turns / 2) * back
+        inside = np.ceil(ways.turns / 2) * there + np.floor(ways.turns / 2) * back
+        if ways.alternating is None:
+            return inside
+        return np.where(ways.alternating, inside, self._one_by_one(ways))
+
+    def _one_by_one(self, ways: Ways) -> Array:
+        mode, twa = ways.mode, ways.twa_deg
+        each = self.between(mode[:, :-1], twa[:, :-1], mode[:, 1:], twa[:, 1:])
+        turns = np.arange(each.shape[1]) < ways.turns[:, np.newaxis]
+        return np.asarray(np.sum(np.where(turns, each, 0.0), axis=1))
+
+    def own_h(self, ways: Ways) -> Array:
+        """Time of each way with the turns within it, shape (o,), in hours."""
+        return np.asarray(ways.elapsed_h.sum(axis=1) + self.inside(ways))
 
     def starting(self, ways: Ways) -> Array:
         """Cost of getting from her first sails to each way's first board, shape (o,), in hours."""
@@ -118,7 +131,7 @@ def cheapest(legs: Sequence[Ways], costs: Costs, allowed: Sequence[BoolArray]) -
 
 
 def _own_h(ways: Ways, costs: Costs, allowed: BoolArray) -> Array:
-    hours = ways.elapsed_h.sum(axis=1) + costs.inside(ways)
+    hours = costs.own_h(ways)
     return np.where(allowed & np.isfinite(hours), hours, np.inf)
 
 
@@ -148,7 +161,11 @@ def first_allowed(ways: Ways, modes: Sequence[Mode], first: First | None) -> Boo
         longer = ways.distance_nm[:, 0] >= ways.distance_nm[:, 1]
         return np.asarray((ways.turns != 1) | longer | ~longer[ways.partner])
     side = np.array([m.tack == first for m in modes])
-    turns = side[ways.mode[:, 0]] != side[ways.mode[:, 1]]
+    changes = side[ways.mode[:, :-1]] != side[ways.mode[:, 1:]]
+    if ways.alternating is None:
+        changes = changes[:, :1]
+    inner = np.arange(changes.shape[1]) < ways.turns[:, np.newaxis]
+    turns = np.any(changes & (inner | (np.arange(changes.shape[1]) == 0)), axis=1)
     return np.asarray((ways.turns == 0) | ~turns | side[ways.mode[:, 0]])
 
 
@@ -173,13 +190,19 @@ def without_scraps(ways: Ways, costs: Costs, allowed: BoolArray) -> BoolArray:
 
 
 def longer_first(
-    legs: Sequence[Ways], costs: Costs, chosen: Sequence[int], *, free: Sequence[bool] | None = None
+    legs: Sequence[Ways],
+    costs: Costs,
+    chosen: Sequence[int],
+    *,
+    free: Sequence[bool] | None = None,
+    clear: Sequence[BoolArray | None] | None = None,
 ) -> list[int]:
     """Put the longer board first, leg by leg, where that costs next to nothing.
 
     The other order is taken where it leaves the sum of all manoeuvre costs
     unchanged and adds at most `LONGER_FIRST_ALLOWANCE` of the plan's total; on
-    legs that are not `free` the navigator's own wish stands.
+    legs that are not `free` the navigator's own wish stands, and an order that is not
+    `clear` of hazards is none.
     """
     kept = list(chosen)
     cost = manoeuvring_h(legs, costs, chosen)
@@ -193,6 +216,9 @@ def longer_first(
         other = int(ways.partner[now])
         # Dead upwind neither is the longer, and rounding must not decide.
         if ways.distance_nm[other, 0] <= ways.distance_nm[other, 1] * (1.0 + 1e-9):
+            continue
+        among = None if clear is None else clear[leg]
+        if among is not None and not among[other]:
             continue
         trial = [*kept[:leg], other, *kept[leg + 1 :]]
         added = float(ways.elapsed_h[other].sum() - ways.elapsed_h[now].sum())

@@ -10,7 +10,7 @@ the `corners`.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple
@@ -27,6 +27,7 @@ from goosewing.outlines import (
     in_plane,
     joined,
     miles_per_degree,
+    moved,
     outward_corners,
     shrunk,
 )
@@ -207,7 +208,22 @@ class Hazards:
         if not found:
             return None
         _, solid, (east, north) = min(found)
-        return self.area_of(solid, float(earth.latitude_from_isometric(north)), east)
+        return self.area_of(solid, north, east)
+
+    def free_share(self, lat1: float, lon1: float, lat2: float, lon2: float) -> float:
+        """Return how much of a piece, from its start, is free: 1 where it crosses nothing."""
+        if not len(self):
+            return 1.0
+        ends = np.column_stack(self._ends(lat1, lon1, lat2, lon2))
+        length = float(np.hypot(ends[0, 2] - ends[0, 0], ends[0, 3] - ends[0, 1]))
+        shares = [1.0]
+        for turn in self._turns(ends):
+            _line, solids, lines = self._pairs(_turned(ends, turn))
+            start = shapely.points(ends[0, 0] + turn, ends[0, 1])
+            for shape in self._forbidden(solids):
+                run = shapely.intersection(lines[0], shape)
+                shares.append(float(shapely.distance(start, run)) / length if length else 0.0)
+        return float(np.nanmin(shares))
 
     def distance_nm(self, lat: float, lon: float, area: Area) -> float:
         """Return how far a place lies from an area as drawn; negative inside it [nm]."""
@@ -376,12 +392,40 @@ class Hazards:
         found = [self._pairs(_turned(ends, turn))[1] for turn in self._turns(ends)]
         return np.unique(np.concatenate(found)) if found else np.zeros(0, dtype=np.intp)
 
-    def area_of(self, solid: int, lat: float, lon: float) -> Area:
+    def area_of(self, solid: int, north_deg: float, east_deg: float) -> Area:
         """Return the area that a solid is, or, where it is many, its nearest to a place."""
-        if not self._clearance_nm > 0.0:
-            place = shapely.points(*self._plane(np.array([lat]), np.array([lon])))[0]
-            solid = int(np.argmin(shapely.distance(self._drawn, place)))
-        return self._areas[int(self._owner[solid])]
+        if self._clearance_nm > 0.0:
+            return self._areas[int(self._owner[solid])]
+        return self.areas_along(np.array([[east_deg, north_deg]]))[0]
+
+    def shapes_in(self, box: Array) -> AnyArray:
+        """Return what no piece may meet in a box of the plane, west, south, east, north [°]."""
+        return self._turned_into(box, self._forbidden, self._tree)
+
+    def drawn_in(self, box: Array) -> AnyArray:
+        """Return the areas without clearance that reach into a box of the plane [°]."""
+        return self._turned_into(box, lambda parts: self._drawn[parts], self._drawn_tree)
+
+    @cached_property
+    def _drawn_tree(self) -> Any:
+        return shapely.STRtree(self._drawn)
+
+    def _turned_into(
+        self, box: Array, shapes: Callable[[NDArray[np.intp]], AnyArray], tree: Any
+    ) -> AnyArray:
+        found = []
+        for turn in _CIRCLES:
+            near = shapes(np.sort(tree.query(shapely.box(*_turned(box, turn)))))
+            found.append(moved(near, np.tile([-turn, 0.0], (len(near), 1))) if turn else near)
+        return np.concatenate(found)
+
+    def areas_along(self, points: Array) -> list[Area]:
+        """Return the areas nearest to places in the plane, shape (n, 2), each once, in order."""
+        west, _, east, _ = self._extent
+        middle = 0.5 * (west + east)
+        places = np.column_stack((middle + wrap_180(points[:, 0] - middle), points[:, 1]))
+        nearest = self._drawn_tree.nearest(shapely.points(places))
+        return [self._areas[i] for i in dict.fromkeys(self._owner[nearest].tolist())]
 
     def in_plane(self, lat1: float, lon1: float, lat2: float, lon2: float) -> Array:
         """Draw a leg in the plane: longitude and isometric latitude of both ends, shape (4,)."""

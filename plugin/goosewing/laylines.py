@@ -7,7 +7,7 @@ sail set the edges of the sector from which the mark can be reached under it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
@@ -24,6 +24,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from numpy.typing import NDArray
+
+    from goosewing.hazards import Hazards
 
 ON_THE_LAYLINE_NM = 0.005
 """Nearer than this (9 m) she is on it."""
@@ -112,6 +114,7 @@ def sheet(
     margin_deg: float = 0.0,
     here: tuple[float, float] | None = None,
     notices: Sequence[str] = (),
+    hazards: Hazards | None = None,
 ) -> LaylineSheet:
     """Draw the laylines of every mark but the first.
 
@@ -129,6 +132,8 @@ def sheet(
         Where she is: how she lies to the laylines of the second mark is added.
     notices : sequence of str
         Carried along.
+    hazards : Hazards, optional
+        Where a line meets one it ends.
 
     Raises
     ------
@@ -150,6 +155,8 @@ def sheet(
         if here is not None and number == 0:
             ahead = from_here(held, mark, needed, of_mark, here)
             poled = poled_from_here(held, mark, needed, of_mark, here)
+    if hazards is not None:
+        lines = [cut_short(hazards, line) for line in lines]
     said = (*notices, *sector_notices(held, lines))
     return LaylineSheet(
         boat=held.boat.name,
@@ -158,6 +165,43 @@ def sheet(
         poled_from_here=poled,
         notices=said,
     )
+
+
+def cut_short(hazards: Hazards, line: Layline) -> Layline:
+    """End a layline where, seen from the mark, it first meets a hazard.
+
+    Parameters
+    ----------
+    hazards : Hazards
+    line : Layline
+        Its points end at the mark.
+
+    Returns
+    -------
+    Layline
+        Itself where it meets none.
+    """
+    lat, lon = np.array([(fix.lat, fix.lon) for fix in line.points]).T
+    met = np.flatnonzero(hazards.crossed(lat[:-1], lon[:-1], lat[1:], lon[1:]))
+    if not met.size:
+        return line
+    last = int(met[-1])
+    end, start = line.points[last + 1], line.points[last]
+    share = hazards.free_share(end.lat, end.lon, start.lat, start.lon)
+    if share <= 0.0:
+        return replace(line, points=line.points[last + 1 :])
+    return replace(line, points=(_between(end, start, share), *line.points[last + 1 :]))
+
+
+def _between(a: Fix, b: Fix, share: float) -> Fix:
+    """Return the place and time at a share of the way from one fix to another."""
+    offset = earth.mercator_offset(a.lat, a.lon, b.lat, b.lon)
+    lat = earth.latitude_from_isometric(earth.isometric_latitude(a.lat) + share * offset.north_deg)
+    lon = earth.wrap_longitude(a.lon + share * offset.east_deg)
+    time = None
+    if a.time is not None and b.time is not None:
+        time = a.time + share * (b.time - a.time)
+    return Fix(lat=float(lat), lon=float(lon), time=time)
 
 
 def check_length(length_nm: float | None) -> None:

@@ -11,7 +11,13 @@ from typing import TYPE_CHECKING
 
 from goosewing import tracing, velocity
 from goosewing.boards import course_between
-from goosewing.laylines import LaylineSheet, check_length, needed_velocities, sector_notices
+from goosewing.laylines import (
+    LaylineSheet,
+    check_length,
+    cut_short,
+    needed_velocities,
+    sector_notices,
+)
 from goosewing.motion import Waters
 from goosewing.reckoning import time_of
 from goosewing.weather.base import hours_from_datetime
@@ -21,6 +27,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from goosewing.boat.model import Boat
+    from goosewing.hazards import Hazards
     from goosewing.records import Layline, Leg, Mark, Plan
     from goosewing.velocity import VelocitySet
     from goosewing.weather.base import Weather
@@ -38,6 +45,7 @@ def sheet(
     *,
     length_nm: float | None = None,
     notices: Sequence[str] = (),
+    hazards: Hazards | None = None,
 ) -> LaylineSheet:
     """Draw the laylines of every mark of a plan but the first.
 
@@ -52,6 +60,8 @@ def sheet(
         known so far back. [nm]
     notices : sequence of str
         Carried along.
+    hazards : Hazards, optional
+        Where a line meets one it ends.
 
     Returns
     -------
@@ -78,6 +88,8 @@ def sheet(
         said += sector_notices(held, drawn)
         if not drawn:
             bare.append(mark.name)
+    if hazards is not None:
+        lines = [cut_short(hazards, line) for line in lines]
     if bare:
         said.append(f"No layline can be drawn into {listed(bare)}.")
     return LaylineSheet(

@@ -9,17 +9,21 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from goosewing import earth
 from goosewing.chain import First
-from goosewing.errors import InputError
+from goosewing.errors import InputError, NoPlanError
 from goosewing.marks import SAME_PLACE_M, metres_apart
 from goosewing.records import Mark, Plan, Tack
+from goosewing.units import METRES_PER_NM
 from goosewing.weather.base import Coverage, Weather, hours_from_datetime
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from goosewing.boat.model import Boat
+    from goosewing.hazards import Area, Hazards
 
 HIGHEST_LATITUDE_DEG = 89.0
 """Nearer the pole a course has no meaning that a helm could follow."""
@@ -75,6 +79,7 @@ def make(
     *,
     notices: Sequence[str] = (),
     progress: Callable[[str, float], None] | None = None,
+    hazards: Hazards | None = None,
 ) -> Plan:
     """Plan the passage over all marks.
 
@@ -92,6 +97,8 @@ def make(
         What the reader of the marks had to say; carried into the plan.
     progress : callable, optional
         In changing wind, told the mark searched for and the miles that remain to it.
+    hazards : Hazards, optional
+        What may not be crossed.
 
     Returns
     -------
@@ -100,8 +107,8 @@ def make(
     Raises
     ------
     InputError
-        If fewer than two different marks are left, one lies at a pole, the
-        departure has no zone, or an option makes no sense.
+        If fewer than two different marks are left, one lies at a pole or in a
+        hazard, the departure has no zone, or an option makes no sense.
     NoPlanError
         If a mark can't be made, with the reason.
     """
@@ -109,6 +116,24 @@ def make(
     kept, dropped = usable_marks(marks)
     options = options or Options()
     said = (*notices, *dropped)
+    if hazards is None or not len(hazards):
+        return _made(kept, boat, weather, departure, options, said, progress, None)
+    _check_clear_of(hazards, kept)
+    made = _made(kept, boat, weather, departure, options, said, progress, hazards)
+    _look_over(hazards, made)
+    return _with_laylines_cut(hazards, made)
+
+
+def _made(
+    kept: tuple[Mark, ...],
+    boat: Boat,
+    weather: Weather,
+    departure: datetime,
+    options: Options,
+    said: tuple[str, ...],
+    progress: Callable[[str, float], None] | None,
+    hazards: Hazards | None,
+) -> Plan:
     from goosewing import rounding
 
     if changes(weather) or _waits_for_daylight(boat):
@@ -120,18 +145,72 @@ def make(
                 "marks are left on a hand in a steady wind only: in a changing one put a mark "
                 "where she should pass instead"
             )
-        return passage.solve(kept, boat, weather, departure, options, said, progress)
+        return passage.solve(
+            kept, boat, weather, departure, options, said, progress, hazards=hazards
+        )
     from goosewing import steady
 
     if not rounding.needed(kept):
-        return steady.solve(kept, boat, weather, departure, options, said)
+        return steady.solve(kept, boat, weather, departure, options, said, hazards=hazards)
     return rounding.around(
         kept,
         lambda points, firsts: steady.solve(
-            points, boat, weather, departure, options, said, firsts
+            points, boat, weather, departure, options, said, firsts, hazards
         ),
         options.first,
     )
+
+
+def _check_clear_of(hazards: Hazards, marks: Sequence[Mark]) -> None:
+    """Refuse marks that lie in a hazard or its clearance; one that is left on a hand may."""
+    for mark in marks:
+        if mark.leave is not None and mark.leave_distance_nm > 0.0:
+            continue
+        area = hazards.at(mark.lat, mark.lon)
+        if area is not None:
+            raise InputError(_in_hazard(hazards, mark, area))
+
+
+def _in_hazard(hazards: Hazards, mark: Mark, area: Area) -> str:
+    off_nm = hazards.distance_nm(mark.lat, mark.lon, area)
+    if off_nm <= 0.0:
+        return f"{mark.name} lies {_far(-off_nm)} inside {area.called}"
+    return (
+        f"{mark.name} lies {_far(off_nm)} off {area.called}: "
+        f"the clearance asks {hazards.clearance_nm:g} nm"
+    )
+
+
+def _far(distance_nm: float) -> str:
+    if distance_nm < 0.1:
+        return f"{distance_nm * METRES_PER_NM:.0f} m"
+    return f"{distance_nm:.2f} nm"
+
+
+def _look_over(hazards: Hazards, plan: Plan) -> None:
+    """Refuse a plan with a board over a hazard, whoever made it: a last look."""
+    for leg in plan.legs:
+        for board in leg.boards:
+            places = [(point.lat, point.lon) for point in board.points]
+            lat, lon = np.array(places).T
+            met = np.flatnonzero(hazards.crossed(lat[:-1], lon[:-1], lat[1:], lon[1:]))
+            if met.size:
+                at = int(met[0])
+                area = hazards.what_blocks(lat[at], lon[at], lat[at + 1], lon[at + 1])
+                raise NoPlanError(
+                    f"no boards were found from {leg.origin} to {leg.destination} that keep clear "
+                    f"of {'a hazard' if area is None else area.called}"
+                )
+
+
+def _with_laylines_cut(hazards: Hazards, plan: Plan) -> Plan:
+    from goosewing.laylines import cut_short
+
+    legs = tuple(
+        replace(leg, laylines=tuple(cut_short(hazards, line) for line in leg.laylines))
+        for leg in plan.legs
+    )
+    return plan if legs == plan.legs else replace(plan, legs=legs)
 
 
 def changes(weather: Weather) -> bool:

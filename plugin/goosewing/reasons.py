@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import fields, replace
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from goosewing import earth
 from goosewing.boat import manoeuvres
-from goosewing.words import off_the_wind, three_figures
+from goosewing.words import listed, off_the_wind, three_figures
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from goosewing.boards import Course, Ways
     from goosewing.boat.manoeuvres import Mode
+    from goosewing.detours import Round
     from goosewing.units import Array
     from goosewing.velocity import VelocitySet
 
@@ -52,6 +54,68 @@ def for_leg(
     if pays is not None and _tells(held, ways, way, pays, course.distance_nm):
         said.append(_break_even_words(held, ways, pays, course.distance_nm))
     return tuple(said)
+
+
+def among_hazards(
+    held: VelocitySet, course: Course, among: Round, way: int, before: Mode | None, mark: str
+) -> tuple[str, ...]:
+    """Say why a leg is sailed on these boards where hazards decide it, or some of it.
+
+    Parameters
+    ----------
+    held, course, before, mark
+        As for `for_leg`.
+    among : Round
+        All ways to sail the leg.
+    way : int
+        The one chosen.
+
+    Returns
+    -------
+    tuple of str
+        A sentence each.
+    """
+    direct = np.flatnonzero(among.clear[: among.direct])
+    if way < among.direct and among.across is None:
+        said = list(for_leg(held, course, _some(among.ways, direct),
+                            int(np.flatnonzero(direct == way)[0]), before, mark))  # fmt: skip
+    else:
+        off = abs(float(earth.wrap_180(course.bearing_deg - held.airs.twd_deg)))
+        across = "hazards decide the boards"
+        if among.across is not None:
+            across = f"{among.across.called} lies across the straight course, so that is no choice"
+        said = [f"{mark} bears {three_figures(course.bearing_deg)}, {off_the_wind(off)}: {across}."]
+    order = _order_words(held, among, way)
+    return tuple([*said, order] if order else said)
+
+
+def _order_words(held: VelocitySet, among: Round, way: int) -> str | None:
+    ways = among.ways
+    first = held.modes[ways.mode[way, 0]].tack
+    if way < among.direct:
+        in_the_way = among.blocked_by[int(ways.partner[way])]
+        if in_the_way is None:
+            return None
+        return f"Round {in_the_way.called} the {first} board comes first."
+    hands = {
+        hand: dict.fromkeys(side.area.called for side in among.passed[way] if side.hand == hand)
+        for hand in ("port", "starboard")
+    }
+    left = [f"{listed(names)} to {hand}" for hand, names in hands.items() if names]
+    if left:
+        return f"She leaves {' and '.join(left)}."
+    return f"Between the hazards she turns {int(ways.turns[way])} times."
+
+
+def _some(ways: Ways, rows: NDArray[np.intp]) -> Ways:
+    return replace(
+        ways,
+        **{
+            each.name: getattr(ways, each.name)[rows]
+            for each in fields(ways)
+            if getattr(ways, each.name) is not None
+        },
+    )
 
 
 def _tells(held: VelocitySet, ways: Ways, way: int, pays: BreakEven, distance_nm: float) -> bool:

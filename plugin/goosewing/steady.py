@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 from typing import TYPE_CHECKING
@@ -33,7 +33,10 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from goosewing.boat.model import Boat
+    from goosewing.detours import Round
+    from goosewing.hazards import Hazards
     from goosewing.plan import Options
+    from goosewing.units import BoolArray
     from goosewing.weather.base import Weather
 
 LONGEST_LEG_H = 10 * 365 * 24
@@ -53,6 +56,13 @@ class LegChoice:
     ways: Ways
     straight_h: float
     bound_h: float
+    among: Round | None = None
+    """What hazards leave of the ways; None where none is near."""
+
+    @property
+    def clear(self) -> BoolArray | None:
+        """Which ways cross no hazard; None if all do."""
+        return None if self.among is None else self.among.clear
 
 
 def steady_airs(boat: Boat, weather: Weather) -> Airs:
@@ -76,6 +86,7 @@ def solve(
     options: Options,
     notices: Sequence[str] = (),
     firsts: Sequence[chain.First | None] | None = None,
+    hazards: Hazards | None = None,
 ) -> Plan:
     """Plan a passage in steady wind and stream; see `goosewing.plan.make`.
 
@@ -84,21 +95,98 @@ def solve(
     held = sailable(boat, steady_airs(boat, weather))
     legs = [leg_choice(held, a, b, options) for a, b in pairwise(marks)]
     costs = _costs(boat, held.modes, options)
+    wishes = [options.first] * len(legs) if firsts is None else list(firsts)
+    if hazards is not None and len(hazards):
+        legs = _among(hazards, held, legs, costs, options, wishes)
     ways = [leg.ways for leg in legs]
-    wishes = [options.first] * len(legs) if firsts is None else firsts
-    allowed = [
-        chain.first_allowed(w, held.modes, first) for w, first in zip(ways, wishes, strict=True)
-    ]
+    allowed = [_allowed(held, leg, first) for leg, first in zip(legs, wishes, strict=True)]
     if firsts is not None:
         # Aim points lie where two boards meet, so that often one of them is all but nothing.
         allowed = [
             chain.without_scraps(w, costs, may) for w, may in zip(ways, allowed, strict=True)
         ]
     chosen = chain.cheapest(ways, costs, allowed)
-    chosen = chain.longer_first(ways, costs, chosen, free=[first is None for first in wishes])
+    chosen = chain.longer_first(
+        ways,
+        costs,
+        chosen,
+        free=[first is None for first in wishes],
+        clear=[leg.clear for leg in legs],
+    )
     records = _records(held, legs, costs, chosen, departure.astimezone(UTC))
     said = (*notices, *tables_missing(boat, records), *held_long(records))
     return plan_of(boat, marks, departure.astimezone(UTC), records, said, held_steady(weather))
+
+
+def _allowed(held: VelocitySet, leg: LegChoice, first: chain.First | None) -> BoolArray:
+    allowed = chain.first_allowed(leg.ways, held.modes, first)
+    return allowed if leg.clear is None else allowed & leg.clear
+
+
+def _among(
+    hazards: Hazards,
+    held: VelocitySet,
+    legs: Sequence[LegChoice],
+    costs: chain.Costs,
+    options: Options,
+    wishes: Sequence[chain.First | None],
+) -> list[LegChoice]:
+    """Give the legs near hazards the ways round them.
+
+    Raises
+    ------
+    NoPlanError
+        If hazards leave no way to sail a leg, with the reason.
+    """
+    from goosewing import detours
+
+    sides = {"port": 1, "starboard": -1}
+    dearest = float(np.max(costs.table_h, initial=0.0))
+    found = []
+    for at, (leg, first) in enumerate(zip(legs, wishes, strict=True)):
+        # What a leg begins and ends with may save a manoeuvre at its marks.
+        marks = (bool(costs.start_modes) or at > 0) + (at + 1 < len(legs))
+        asked = detours.Wishes(
+            options.margin_deg, options.corridor_nm, sides.get(first or ""), marks * dearest
+        )
+        among = detours.ways_round(hazards, held, leg.course, leg.ways, costs, asked)
+        if among is not None:
+            leg = _with_ways_round(leg, among)
+            if not np.any(_allowed(held, leg, first)):
+                raise NoPlanError(_no_way_round(hazards, leg, options, first))
+        found.append(leg)
+    return found
+
+
+def _with_ways_round(leg: LegChoice, among: Round) -> LegChoice:
+    return replace(
+        leg,
+        ways=among.ways,
+        straight_h=leg.straight_h if among.across is None else float("nan"),
+        bound_h=max(leg.bound_h, among.bound_h) if np.isfinite(among.bound_h) else leg.bound_h,
+        among=among,
+    )
+
+
+def _no_way_round(
+    hazards: Hazards, leg: LegChoice, options: Options, first: chain.First | None
+) -> str:
+    from goosewing import gaps
+
+    origin, destination = leg.origin.name, leg.destination.name
+    if leg.among is not None and not np.isfinite(leg.among.bound_h):
+        return gaps.closed(hazards, leg.course, origin, destination)
+    asked = []
+    if options.corridor_nm is not None:
+        asked.append(f"within a corridor of {options.corridor_nm:g} nm either side")
+    if first in ("port", "starboard"):
+        asked.append(f"with the {first} board first")
+    if options.margin_deg:
+        asked.append(f"with a margin of {options.margin_deg:g}°")
+    what = leg.among.across if leg.among is not None else None
+    name = "hazards" if what is None else what.called
+    how = "".join(f" {each}" for each in asked) or " of a minute or more"
+    return f"no boards{how} lead from {origin} to {destination} round {name}"
 
 
 def held_steady(weather: Weather) -> str:
@@ -205,10 +293,17 @@ def _records(
     reckoning = _at_start(held, legs[0].ways, costs, chosen[0], departure)
     records = []
     for leg, way in zip(legs, chosen, strict=True):
-        why = reasons.for_leg(held, leg.course, leg.ways, way, reckoning.mode, leg.destination.name)
+        why = _reasons(held, leg, way, reckoning.mode)
         record, reckoning = _leg_record(held, leg, way, reckoning, why)
         records.append(record)
     return tuple(records)
+
+
+def _reasons(held: VelocitySet, leg: LegChoice, way: int, before: Mode | None) -> tuple[str, ...]:
+    mark = leg.destination.name
+    if leg.among is None:
+        return reasons.for_leg(held, leg.course, leg.ways, way, before, mark)
+    return reasons.among_hazards(held, leg.course, leg.among, way, before, mark)
 
 
 def _at_start(

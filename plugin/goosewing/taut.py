@@ -217,7 +217,7 @@ def _searched(
         if total > max(hours[START], within_h) * (1.0 - TIED) and here != START:
             break
         settled[here] = True
-        source, took = _reached(gauge, places, settled, hours, here)
+        source, took = _reached(gauge, places, settled, hours, here, tight=not within_h)
         limit = max(float(hours[START]) * (1.0 - TIED), within_h)
         useful = took + guess[source] < limit
         source, took = source[useful], took[useful]
@@ -234,14 +234,18 @@ def _searched(
 
 
 def _reached(
-    gauge: Gauge, places: Places, settled: BoolArray, hours: Array, here: int
+    gauge: Gauge, places: Places, settled: BoolArray, hours: Array, here: int, *, tight: bool
 ) -> tuple[NDArray[np.intp], Array]:
-    """Return the places from which a line that touches what it bends round improves the time."""
+    """Return the places from which a line that touches what it bends round improves the time.
+
+    A `tight` string bends round its beginning too; from a corner that is timed for its own
+    sake she may leave in any direction.
+    """
     source = np.flatnonzero(~settled)
     towards = places.at[here] - places.at[source]
-    touches = _touches(places, source, towards) & _touches(
-        places, np.full(len(source), here), towards
-    )
+    touches = _touches(places, np.full(len(source), here), towards)
+    if tight:
+        touches &= _touches(places, source, towards)
     source = source[touches]
     took = hours_between(gauge, places, source, np.array([here])) + hours[here]
     better = took < hours[source] * (1.0 - TIED)

@@ -22,7 +22,7 @@ FLOORS = (
     {"velocity", "reckoning", "hazards"},
     {"boards", "motion", "targets", "bound", "gauge", "waterways"},
     {"chain", "taut", "laylines", "polar_view", "search", "polish"},
-    {"reasons", "detours", "outlook", "tracing"},
+    {"reasons", "detours", "gaps", "outlook", "tracing"},
     {"steady", "passage", "passage_laylines"},
     {"rounding"},
     {"plan"},
