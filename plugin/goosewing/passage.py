@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from goosewing.boat.model import Boat
     from goosewing.chain import First
     from goosewing.hazards import Hazards
+    from goosewing.offing import Offing
     from goosewing.plan import Options
     from goosewing.records import Steer
     from goosewing.weather.base import Coverage, Weather
@@ -106,6 +107,8 @@ class Stage:
     """Whether sequences are compared in the shortest steps of the integration."""
     first: First | None = None
     """Which board was asked to come first."""
+    offing: Offing | None = None
+    """The hazards about the leg, and the way between them."""
 
     @property
     def ends(self) -> tuple[tuple[float, float], tuple[float, float]]:
@@ -147,8 +150,9 @@ def solve(
     ):
         now = hours_from_datetime(reckoning.time)
         stage = Stage(
-            waters, course, view, now, _shortest_h(options, way), reckoning, first=options.first
-        )
+            waters, course, view, now, _shortest_h(options, way), reckoning,
+            first=options.first, offing=_offing(waters, course, way),
+        )  # fmt: skip
         boards = _polished(stage, way, mark, ahead)
         leg, reckoning = tracing.leg_record(waters, course, origin, mark, boards.helms, reckoning)
         leg, least = _compared(stage, leg)
@@ -306,6 +310,15 @@ def _not_reached(waters: Waters, mark: Mark, roots: Sequence[Root]) -> NoPlanErr
     return NoPlanError(f"{mark.name} can't be made in this wind and stream")
 
 
+def _offing(waters: Waters, course: Course, way: Way) -> Offing | None:
+    """The hazards that the boards of a leg are kept off; None if there are none about it."""
+    if waters.hazards is None or not len(waters.hazards):
+        return None
+    from goosewing.offing import Offing
+
+    return Offing.of(waters.hazards, course, *way.places)
+
+
 # ---- polishing a leg -------------------------------------------------------------------------
 
 
@@ -327,9 +340,8 @@ def _polished(stage: Stage, way: Way, mark: Mark, ahead: manoeuvres.Mode | None)
 
 def _helms(stage: Stage, part: Stretch) -> list[Helm]:
     """Turn a stretch of the search into orders to the helm, several where the angle swings."""
-    cuts = np.linspace(0, len(part.row_deg) - 1, _pieces(part) + 1).astype(int)
     helms = []
-    for first, last in pairwise(cuts.tolist()):
+    for first, last in pairwise(_cuts(stage, part)):
         rows = part.row_deg[first + 1 : last + 1]
         known = rows[np.isfinite(rows)]
         at = (float(part.lat[first]), float(part.lon[first]), float(part.time_h[first]))
@@ -338,6 +350,15 @@ def _helms(stage: Stage, part: Stretch) -> list[Helm]:
             _helm(stage, part.mode, float(np.mean(known)) if known.size else 90.0, hours, at)
         )
     return helms
+
+
+def _cuts(stage: Stage, part: Stretch) -> list[int]:
+    """Where a stretch is cut into orders: by its swing, and where land lies before its end."""
+    even: list[int] = np.linspace(0, len(part.row_deg) - 1, _pieces(part) + 1).astype(int).tolist()
+    if stage.offing is None:
+        return even
+    seen = stage.offing.in_sight(part.lat, part.lon)
+    return seen if len(seen) >= len(even) else even
 
 
 def _pieces(part: Stretch) -> int:
@@ -436,7 +457,7 @@ def _brought_to_the_mark(stage: Stage, helms: tuple[Helm, ...]) -> Boards | None
         if best is not None or len(helms) == 1:
             return best
         shortest = min(range(len(helms)), key=lambda i: helms[i].hours)
-        helms = _without(helms, shortest)
+        helms = _without(helms, shortest, bent=stage.offing is not None)
 
 
 def _split_gain(stage: Stage) -> float:
@@ -460,17 +481,27 @@ def _any_straight(stage: Stage) -> Boards | None:
 def _try(stage: Stage, helms: Sequence[Helm], beat_h: float = np.inf) -> Boards | None:
     pauses = _pauses_h(stage, helms)
     made = polish(
-        stage.waters, helms, stage.start, pauses,
+        stage.waters, helms, stage.start, pauses, offing=stage.offing,
         shortest_h=stage.shortest_h, exact=stage.exact, beat_h=beat_h,
     )  # fmt: skip
     return None if made is None else Boards(made, pauses)
 
 
-def _without(helms: Sequence[Helm], index: int) -> tuple[Helm, ...]:
-    """Leave a board out and give its time to the others."""
+def _without(helms: Sequence[Helm], index: int, *, bent: bool = False) -> tuple[Helm, ...]:
+    """Leave a board out and give its time to the others.
+
+    Among hazards boards of one tack and sail set may be bent on purpose: there only what
+    the board parted is joined.
+    """
     left = [h for i, h in enumerate(helms) if i != index]
     share = 1.0 + helms[index].hours / max(sum(h.hours for h in left), 1e-9)
-    return _joined([replace(h, hours=h.hours * share) for h in left])
+    left = [replace(h, hours=h.hours * share) for h in left]
+    if not bent:
+        return _joined(left)
+    beside = slice(max(index - 1, 0), index + 1)
+    parted = [h for h in left[beside] if h.mode != helms[index].mode]
+    middle = _joined(left[beside]) if len(parted) == 2 else left[beside]
+    return (*left[: beside.start], *middle, *left[beside.stop :])
 
 
 def _dropped(stage: Stage, best: Boards) -> Boards:
@@ -480,7 +511,8 @@ def _dropped(stage: Stage, best: Boards) -> Boards:
         improved = False
         order = sorted(range(len(best.helms)), key=lambda i: best.helms[i].hours)
         for index in order[:6]:
-            trial = _try(stage, _without(best.helms, index), best.elapsed_h)
+            fewer = _without(best.helms, index, bent=stage.offing is not None)
+            trial = _try(stage, fewer, best.elapsed_h)
             if trial is not None and trial.elapsed_h < best.elapsed_h + _allowance_h(stage, best):
                 best, improved = trial, True
                 break
@@ -570,7 +602,7 @@ def _split(stage: Stage, best: Boards) -> Boards:
             break
         pauses = _pauses_h(stage, halves)
         made = polish(
-            stage.waters, halves, stage.start, pauses,
+            stage.waters, halves, stage.start, pauses, offing=stage.offing,
             shortest_h=stage.shortest_h, effort=_effort(stage), exact=stage.exact,
         )  # fmt: skip
         if made is None:
@@ -593,7 +625,7 @@ def _finished(stage: Stage, best: Boards) -> Boards | None:
     helms = best.helms
     for _ in range(ROUNDS_OF_PAUSES):
         made = polish(
-            stage.waters, helms, stage.start, pauses,
+            stage.waters, helms, stage.start, pauses, offing=stage.offing,
             shortest_h=stage.shortest_h, effort=MANY_ROUNDS,
         )  # fmt: skip
         if made is None:

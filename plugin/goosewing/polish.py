@@ -4,6 +4,9 @@ The search says which tack and sail set follow which; here the helm's angles and
 the boards' lengths are made exact: least time, subject to ending at the mark
 (sequential quadratic programming). All boards of all trial values are
 integrated together, as arrays.
+
+Boards that cross a hazard are optimised again within the limits that `goosewing.offing`
+tells, until they cross none.
 """
 
 from __future__ import annotations
@@ -20,6 +23,7 @@ from goosewing.units import METRES_PER_NM
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from goosewing.offing import Limits, Offing, Path
     from goosewing.records import Steer
     from goosewing.units import Array, BoolArray
 
@@ -37,6 +41,12 @@ ROUNDS_OF_WINDOWS = 4
 
 ROUNDS_OF_STEPS = 3
 """A board that grew or shrank gets other steps, and the mark is closed again, so often at most."""
+
+ROUNDS_OF_LIMITS = 8
+"""Boards are kept off what they cross, and off what they then cross, so often at most."""
+
+BEYOND = 1e-6
+"""Boards that reach less far beyond a limit keep to it, in lengths of the leg."""
 
 LEAST_STEPS = 2
 """Steps that even the shortest board gets."""
@@ -97,6 +107,11 @@ class Ends(NamedTuple):
     possible: BoolArray
     windows: tuple[Window, ...]
     """Of the first trial: when each board's sails may be carried, as far as it was seen."""
+    track_lat: Array
+    track_lon: Array
+    """Every step on the way, from the start on, shape (B, p)."""
+    track_h: Array
+    """The first trial's times there, shape (p,)."""
 
 
 class Window(NamedTuple):
@@ -155,6 +170,7 @@ def sail(
     lat, lon = np.full(count, start.lat), np.full(count, start.lon)
     possible = np.ones(count, dtype=bool)
     windows = []
+    lats, lons, times = [lat], [lon], [start.time_h]
     for i, helm in enumerate(helms):
         time = time + pauses_h[i]
         steps = steps_for(helm.hours, step_h)
@@ -174,8 +190,12 @@ def sail(
             time = time + step
             possible &= ok
             carried.append(bool(ok[0]))
+            lats.append(lat)
+            lons.append(lon)
+            times.append(float(time[0]))
         windows.append(Window.seen(begin, float(step[0]), carried))
-    return Ends(lat, lon, time, possible, tuple(windows))
+    track = np.stack(lats, axis=1), np.stack(lons, axis=1)
+    return Ends(lat, lon, time, possible, tuple(windows), *track, np.array(times))
 
 
 @dataclass(slots=True, eq=False)
@@ -195,6 +215,10 @@ class _Problem:
     """And when."""
     windows: tuple[Window, ...] = ()
     """To be kept to."""
+    limits: Limits | None = None
+    """Where to keep off hazards."""
+    path: Path | None = None
+    """Where the last point asked about led."""
     _at: Array | None = None
     _value: tuple[Array, Array] | None = None
 
@@ -255,7 +279,11 @@ class _Problem:
         return np.concatenate((controls, np.ones(self.count)))
 
     def misses(self, x: Array) -> Array:
-        """How far east and north of the mark trials end, in lengths of the leg, shape (B, 2)."""
+        """How trials fare, in lengths of the leg, shape (B, 2 + m).
+
+        First how far east and north of the mark they end; then by how much they keep
+        to the limits, negative beyond.
+        """
         ends = sail(
             self.waters, self.helms, *self.unpack(x), self.start, self.pauses_h, self.step_h
         )
@@ -267,14 +295,34 @@ class _Problem:
         offset = earth.mercator_offset(self.start.mark_lat, self.start.mark_lon, lat, lon)
         nm_per_deg = 60.0 * np.cos(np.radians(self.start.mark_lat))
         miss = np.column_stack((offset.east_deg, offset.north_deg)) * nm_per_deg / self.scale_nm
-        return np.where(lost[:, np.newaxis], 1e3, miss)
+        return np.where(lost[:, np.newaxis], 1e3, self._with_limits(miss, ends))
+
+    def _with_limits(self, miss: Array, ends: Ends) -> Array:
+        if self.limits is None:
+            return miss
+        from goosewing import offing
+
+        self.path = offing.Path(
+            ends.track_lat[0], ends.track_lon[0], ends.track_h, self._turns(len(ends.track_h))
+        )
+        if not np.isfinite(self.path.lat + self.path.lon).all():
+            return np.column_stack((miss, np.zeros((len(miss), len(self.limits)))))
+        off = offing.off_nm(self.limits, self.path, ends.track_lat, ends.track_lon)
+        return np.column_stack((miss, off / self.scale_nm))
+
+    def _turns(self, count: int) -> BoolArray:
+        """Which steps of the track end a board, but for the last."""
+        steps = [steps_for(helm.hours, self.step_h) for helm in self.helms]
+        turns = np.zeros(count, dtype=bool)
+        turns[np.cumsum(steps)[:-1]] = True
+        return turns
 
     def known(self, x: Array) -> bool:
         """Whether x was the last point asked about."""
         return self._at is not None and np.array_equal(self._at, x)
 
     def miss_and_slope(self, x: Array) -> tuple[Array, Array]:
-        """The miss at x, shape (2,), and its derivative, shape (2, 2n), in one integration."""
+        """What `misses` tells of x, and its derivative, shape (…, 2n), in one integration."""
         if self.known(x) and self._value is not None:
             return self._value
         size = 2 * self.count
@@ -298,6 +346,7 @@ def polish(
     effort: int = 14,
     exact: bool = True,
     beat_h: float = np.inf,
+    offing: Offing | None = None,
 ) -> tuple[Helm, ...] | None:
     """Re-optimise a sequence of boards until it ends at the mark in the least time.
 
@@ -318,11 +367,14 @@ def polish(
         compared in longer ones.
     beat_h : float
         A sequence that stays well slower than this, manoeuvres and all, is given up early. [h]
+    offing : Offing, optional
+        The hazards to keep off.
 
     Returns
     -------
     tuple of Helm or None
-        None if this sequence can't be brought to the mark, or its sails can't be carried.
+        None if this sequence can't be brought to the mark, its sails can't be carried,
+        or it can't be kept off hazards.
     """
     leg = earth.loxodrome_inverse(start.lat, start.lon, start.mark_lat, start.mark_lon)
     helms = tuple(replace(h, hours=max(h.hours, 1e-4, shortest_h)) for h in helms)
@@ -332,18 +384,46 @@ def polish(
         shortest_h if len(helms) > 1 else 0.0,
     )  # fmt: skip
     with np.errstate(invalid="ignore"):
-        # A sequence that can't even be brought to the mark is not worth optimising.
-        x = _close(problem, problem.pack(), rounds=6, near_nm=0.02 * problem.scale_nm)
-        if x is None:
+        if offing is None:
+            made = _carried(problem, effort, beat_h, exact=exact)
+        else:
+            made = _kept_off(problem, offing, effort, beat_h, exact=exact)
+    return None if made is None else made.helms
+
+
+def _kept_off(
+    problem: _Problem, offing: Offing, effort: int, beat_h: float, *, exact: bool
+) -> _Problem | None:
+    """Optimise within more and more limits, until nothing is crossed."""
+    limits = offing.known
+    for _ in range(ROUNDS_OF_LIMITS):
+        made = _carried(replace(problem, limits=limits), effort, beat_h, exact=exact)
+        if made is None or made.path is None:
             return None
-        # Every round sets out from the first guess, in which the sails could most likely be
-        # carried, not from what the round before came to without knowing that they can't.
-        for _ in range(ROUNDS_OF_WINDOWS):
-            made = _optimised(problem, x, effort, beat_h, exact=exact)
-            if made is None or not problem.keep_to_windows(made.seen):
-                return None
-            if made.possible:
-                return made.helms
+        if offing.is_free(made.path):
+            offing.remember(limits, made.path)
+            return made
+        more = limits.also(offing.limits_of(made.path))
+        if len(more) == len(limits):
+            return None
+        limits = more
+    return None
+
+
+def _carried(problem: _Problem, effort: int, beat_h: float, *, exact: bool) -> _Problem | None:
+    """Optimise so that sails can be carried to every board's end."""
+    # A sequence that can't even be brought to the mark is not worth optimising.
+    x = _close(problem, problem.pack(), rounds=6, near_nm=0.02 * problem.scale_nm, free=True)
+    if x is None:
+        return None
+    # Every round sets out from the first guess, in which the sails could most likely be
+    # carried, not from what the round before came to without knowing that they can't.
+    for _ in range(ROUNDS_OF_WINDOWS):
+        made = _optimised(problem, x, effort, beat_h, exact=exact)
+        if made is None or not problem.keep_to_windows(made.seen):
+            return None
+        if made.possible:
+            return made
     return None
 
 
@@ -386,7 +466,8 @@ def _least_time(problem: _Problem, x: Array, effort: int, beat_h: float) -> Arra
             method="SLSQP",
             bounds=bounds,
             constraints=[
-                {"type": "eq", "fun": lambda x: watch(x)[0], "jac": lambda x: watch(x)[1]},
+                {"type": "eq", "fun": lambda x: watch(x)[0][:2], "jac": lambda x: watch(x)[1][:2]},
+                *_hazards_to_keep_off(problem, watch),
                 *_room_to_keep(problem),
             ],
             options={"maxiter": effort, "ftol": 1e-5 if effort < MANY_ROUNDS else 1e-7},
@@ -404,6 +485,12 @@ def _room_to_keep(problem: _Problem) -> list[dict[str, Any]]:
     if not len(rows):
         return []
     return [{"type": "ineq", "fun": lambda x: rows @ x + values, "jac": lambda _: rows}]
+
+
+def _hazards_to_keep_off(problem: _Problem, watch: _Watch) -> list[dict[str, Any]]:
+    if not problem.limits:
+        return []
+    return [{"type": "ineq", "fun": lambda x: watch(x)[0][2:], "jac": lambda x: watch(x)[1][2:]}]
 
 
 class _EnoughError(Exception):
@@ -443,9 +530,10 @@ class _Watch:
             self.asked += 1
         miss, slope = self.problem.miss_and_slope(x)
         time = float(self.weights @ x)
-        if np.hypot(*miss) < 10.0 * NEAR_ENOUGH:
+        amiss = _amiss(miss)
+        if amiss < 10.0 * NEAR_ENOUGH:
             self.roughly = min(self.roughly, time)
-        if np.hypot(*miss) < NEAR_ENOUGH and time < self.least:
+        if amiss < NEAR_ENOUGH and time < self.least:
             if time < self.least * (1.0 - NO_GAIN):
                 self.gained = self.asked
             self.best, self.least = x.copy(), time
@@ -467,13 +555,28 @@ def _bounds(problem: _Problem) -> list[tuple[float, float]]:
     return controls + lengths
 
 
+def _amiss(miss: Array) -> float:
+    """How far a trial is from the mark, or beyond a limit, in lengths of the leg."""
+    return float(max(np.hypot(*miss[:2]), -np.min(miss[2:], initial=0.0)))
+
+
 def _close(
-    problem: _Problem, x: Array, rounds: int = 12, near_nm: float = CLOSE_ENOUGH_NM
+    problem: _Problem,
+    x: Array,
+    rounds: int = 12,
+    near_nm: float = CLOSE_ENOUGH_NM,
+    *,
+    free: bool = False,
 ) -> Array | None:
-    """Bring the end onto the mark by the smallest change of all variables (Newton)."""
+    """Bring the end onto the mark by the smallest change of all variables (Newton).
+
+    Back within the limits too, unless it is free to go beyond them.
+    """
     for _ in range(rounds):
         miss, slope = problem.miss_and_slope(x)
-        if np.hypot(*miss) * problem.scale_nm < near_nm:
+        beyond = np.append([True, True], miss[2:] < (-np.inf if free else -BEYOND))
+        miss, slope = miss[beyond], slope[beyond]
+        if np.hypot(*miss[:2]) * problem.scale_nm < near_nm and not beyond[2:].any():
             return x
         x = x - _newton_step(problem, x, miss, slope)
         if not np.all(np.isfinite(x)) or np.any(x[problem.count :] <= 0.0):

@@ -99,6 +99,15 @@ class Way:
         """The mode in which the mark is reached."""
         return self.stretches[-1].mode
 
+    @property
+    def places(self) -> tuple[Array, Array]:
+        """Latitude and longitude all along it."""
+        lat, lon = (
+            np.concatenate([getattr(part, name) for part in self.stretches])
+            for name in ("lat", "lon")
+        )
+        return lat, lon
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Search:
