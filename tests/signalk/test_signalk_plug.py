@@ -297,10 +297,15 @@ def test_acknowledging_ends_the_call_to_turn(host, engine):
 
 def test_options_reach_the_engine_and_wrong_ones_do_not(shared_host, engine):
     options = {"corridor_nm": 1.5, "margin_deg": "much", "prefer": {"wind": "mast.WI", "log": ""}}
+    # A list in the host's form may end in an empty line: the others must not be lost with it.
+    options |= {"hazards": ["/charts/reef.geojson", ""], "coast": True, "clearance_nm": "wide"}
     shared_host.configure(engine.configuration(options=options, performance=7))
     until(lambda: engine.heard("hello"), say=shared_host.status)
     hello = engine.heard("hello")[0]
-    assert hello["options"] == {"corridor_nm": 1.5, "prefer": {"wind": "mast.WI"}}
+    assert hello["options"] == {
+        "corridor_nm": 1.5, "prefer": {"wind": "mast.WI"},
+        "hazards": ["/charts/reef.geojson"], "coast": True,
+    }  # fmt: skip
     assert hello["performance"] == 1
     shared_host.put_away()
 

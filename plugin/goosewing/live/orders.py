@@ -170,7 +170,12 @@ def carry_out(order: Order, desk: Desk) -> Plan:
         start_with=order.start_with,
         source="Wind and stream measured now, then by forecast",
     )
-    return planning.make(order.marks, desk.boat, weather_of(order), _utc(order.time_s), options)
+    chart = desk.chart
+    return planning.make(
+        order.marks, desk.boat, weather_of(order), _utc(order.time_s), options,
+        notices=() if chart is None else chart.notices,
+        hazards=None if chart is None else chart.around(order.marks),
+    )  # fmt: skip
 
 
 def stages(leg: Leg) -> tuple[Stage, ...]:

@@ -41,6 +41,7 @@ from goosewing.live.state import (
 )
 
 if TYPE_CHECKING:
+    from goosewing.exchange.chart import Chart
     from goosewing.live.signalk import Resources
     from goosewing.records import Plan
     from goosewing.velocity import VelocitySet
@@ -59,6 +60,8 @@ NUMBERS: Mapping[str, tuple[float, float]] = {
     "variation_deg": (-180.0, 180.0),
 }
 """Options of the desk, with least and greatest."""
+
+CHART_OPTIONS = ("hazards", "safe_depth_m", "coast", "clearance_nm")
 
 
 class HelloError(InputError):
@@ -96,7 +99,7 @@ def _desk(hello: Mapping[str, Any]) -> Desk:
 
 
 def _with_options(desk: Desk, options: Mapping[str, Any]) -> Desk:
-    known = {*NUMBERS, "rounding_nm", "prefer", "wind_paths"}
+    known = {*NUMBERS, *CHART_OPTIONS, "rounding_nm", "prefer", "wind_paths"}
     for name in options:
         if name not in known:
             raise InputError(
@@ -115,7 +118,27 @@ def _with_options(desk: Desk, options: Mapping[str, Any]) -> Desk:
     rules = Rules()
     if "rounding_nm" in given:
         rules = replace(rules, rounding_nm=_number("rounding_nm", given["rounding_nm"], 0.005, 5.0))
-    return replace(desk, rules=rules, prefer=dict(prefer), wind_paths=paths, **chosen)
+    return replace(
+        desk, rules=rules, prefer=dict(prefer), wind_paths=paths, chart=_chart(given), **chosen
+    )
+
+
+def _chart(given: Mapping[str, Any]) -> Chart | None:
+    """Read what is kept clear of: once, and whole, as the route may be any."""
+    if not any(given.get(name) for name in CHART_OPTIONS):
+        return None
+    paths, coast = given.get("hazards", []), given.get("coast", False)
+    if not isinstance(paths, list) or not all(isinstance(each, str) and each for each in paths):
+        raise InputError("hello: hazards must be a list of paths")
+    if not isinstance(coast, bool):
+        raise InputError(f"hello: coast must be true or false, got {coast!r}")
+    safe_depth = given.get("safe_depth_m")
+    from goosewing.exchange.chart import DEEPEST_M, WIDEST_CLEARANCE_NM, read_chart
+
+    if safe_depth is not None:
+        safe_depth = _number("safe_depth_m", safe_depth, 0.1, DEEPEST_M)
+    clearance = _number("clearance_nm", given.get("clearance_nm", 0.0), 0.0, WIDEST_CLEARANCE_NM)
+    return read_chart(paths, safe_depth_m=safe_depth, coast=coast, clearance_nm=clearance)
 
 
 def _number(name: str, value: Any, least: float, most: float) -> float:

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 if TYPE_CHECKING:
     from goosewing.boat.model import Boat
+    from goosewing.exchange.chart import Chart
     from goosewing.records import Mark, Plan, Tack
     from goosewing.velocity import VelocitySet
 
@@ -410,6 +411,8 @@ class Desk:
         Which is taken where a source gives both.
     shift_rule : callable or None
         The hook for a rule of shifts.
+    chart : Chart or None
+        What is kept clear of.
     """
 
     boat: Boat
@@ -421,3 +424,4 @@ class Desk:
     prefer: Mapping[str, str] = field(default_factory=dict)
     wind_paths: Literal["true", "apparent"] = "true"
     shift_rule: ShiftRule | None = None
+    chart: Chart | None = None

@@ -66,6 +66,14 @@ const schema = {
         shortest_board_min: { type: 'number', title: 'Shortest board, minutes', minimum: 0, maximum: 1440 },
         rounding_nm: { type: 'number', title: 'A mark counts as rounded within so many miles', minimum: 0.005, maximum: 5 },
         variation_deg: { type: 'number', title: 'Magnetic variation where none is received, east positive', minimum: -180, maximum: 180 },
+        hazards: {
+          type: 'array',
+          title: 'Files of areas to keep clear of: full paths of GeoJSON, GPX, shapefiles, GeoPackages or S-57 cells',
+          items: { type: 'string' }
+        },
+        safe_depth_m: { type: 'number', title: 'With S-57 cells: keep clear of less charted depth, metres', minimum: 0.1, maximum: 100 },
+        coast: { type: 'boolean', title: 'Keep clear of the built-in coast: coarse, not for navigation' },
+        clearance_nm: { type: 'number', title: 'Miles to keep off land and those areas', minimum: 0, maximum: 10 },
         wind_paths: { type: 'string', title: 'Wind to take where a source gives both', enum: ['true', 'apparent'] },
         prefer: {
           type: 'object',
@@ -108,6 +116,8 @@ function merge (given, properties) {
   const usable = given !== null && typeof given === 'object' ? given : {}
   for (const [key, property] of Object.entries(properties)) {
     if (property.properties) result[key] = merge(usable[key], property.properties)
+    // An empty line in a list must not undo the others.
+    else if (property.items) { if (Array.isArray(usable[key])) result[key] = usable[key].filter(item => fits(item, property.items)) }
     else if (fits(usable[key], property)) result[key] = usable[key]
   }
   return result
