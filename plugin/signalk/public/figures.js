@@ -5,6 +5,9 @@ import { UNKNOWN, angle, countDown, headingWords, knots, miles, percent, steerWo
 
 const both = (first, second) => ([first, second].every(each => each === UNKNOWN) ? UNKNOWN : `${first} ${second}`)
 
+/** A speed towards something; the other way in words, as a minus is easily missed. */
+const towards = (value, otherwise) => (value < 0 ? `${knots(-value)} ${otherwise}` : knots(value))
+
 const FIGURES = [
   ['wind', 'True wind from', ({ wind }) => both(threeFigures(wind?.twd_deg), knots(wind?.tws_kn))],
   ['twa', 'True wind off the bow', ({ wind, board }) => angle(wind?.twa_deg) + (Number.isFinite(board?.twa_deg) ? `, wanted ${angle(board.twa_deg)}` : '')],
@@ -15,8 +18,8 @@ const FIGURES = [
   ['ground', 'Over the ground', ({ boat }) => both(threeFigures(boat?.course_over_ground_deg), knots(boat?.speed_over_ground_kn))],
   ['stream', 'Stream sets', ({ stream }) => (stream?.known ? both(threeFigures(stream.set_deg), knots(stream.drift_kn)) : 'not known')],
   ['mark', 'Next mark bears', ({ route }) => both(steerWords(route?.bearing_deg, route?.bearing_magnetic_deg), miles(route?.distance_nm))],
-  ['vmc', 'Made good to the mark', ({ figures }) => knots(figures?.vmc_kn)],
-  ['vmg', 'Made good to windward', ({ figures }) => knots(figures?.vmg_kn)],
+  ['vmc', 'Made good to the mark', ({ figures }) => towards(figures?.vmc_kn, 'away from it')],
+  ['vmg', 'Made good to windward', ({ figures }) => towards(figures?.vmg_kn, 'to leeward')],
   ['layline', 'To the layline', ({ figures }) => both(countDown(figures?.layline_s), miles(figures?.layline_nm))]
 ]
 

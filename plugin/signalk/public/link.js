@@ -22,16 +22,31 @@ export async function ask (url, { order, wait = WAIT_MS } = {}) {
   const given = order === undefined
     ? {}
     : { method: 'POST', headers: { 'Content-Type': 'application/json' }, body: JSON.stringify(order) }
+  // The same limit for the headers and for what follows them.
+  const limit = new AbortController()
+  const timer = setTimeout(() => limit.abort(), wait)
   let answer
+  let text
   try {
-    answer = await fetch(url, { ...given, cache: 'no-store', credentials: 'same-origin', signal: AbortSignal.timeout(wait) })
-  } catch (error) {
-    throw new Fault(error.name === 'TimeoutError' ? 'The server has not answered in time.' : 'The server can’t be reached.', 0)
+    answer = await fetch(url, { ...given, cache: 'no-store', credentials: 'same-origin', signal: limit.signal })
+    text = await answer.text()
+  } catch {
+    throw new Fault(limit.signal.aborted ? 'The server has not answered in time.' : 'The server can’t be reached.', 0)
+  } finally {
+    clearTimeout(timer)
   }
-  const content = await answer.json().catch(() => undefined)
+  const content = parsed(text)
   if (!answer.ok) throw new Fault(refusal(answer.status, content), answer.status)
   if (content === undefined) throw new Fault('The server’s answer can’t be read.', answer.status)
   return content
+}
+
+function parsed (text) {
+  try {
+    return JSON.parse(text)
+  } catch {
+    return undefined
+  }
 }
 
 function refusal (status, content) {

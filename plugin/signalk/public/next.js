@@ -3,11 +3,16 @@
 import { byId, say, show } from './dom.js'
 import { angle, capital, countDown, miles, steerWords } from './format.js'
 
+const LONG = 26
+
 export class Next {
   constructor () {
     this.room = byId('next')
     this.said = null
     this.announce = () => {}
+    // It stays in sight over what is scrolled: nothing that has the focus may hide beneath it.
+    const keepClear = () => document.documentElement.style.setProperty('--next-height', `${this.room.offsetHeight + 12}px`)
+    new ResizeObserver(keepClear).observe(this.room)
   }
 
   set (panel) {
@@ -16,8 +21,11 @@ export class Next {
     const due = Boolean(next) && (next.due === 'now' || next.awaiting === true)
     this.room.dataset.due = next ? (due ? 'now' : 'ahead') : 'none'
     this.title = !next ? 'Next' : due ? `Now: ${next.point}` : next.kind === 'mark' ? 'Next mark' : `Next: ${next.point}`
-    say(byId('next-words'), next ? next.words : panel.state === 'stale' ? 'No advice' : panel.message ?? '')
+    // Of two manoeuvres at once the words are too many for letters of the full size.
+    this.room.dataset.words = (next?.words ?? '').length > LONG ? 'long' : 'short'
+    say(byId('next-words'), next ? next.words : panel.message ?? '')
     say(byId('next-time'), !next ? '' : due ? 'NOW' : countDown(next.time_s))
+    byId('next-time').classList.toggle('long', byId('next-time').textContent.length > 6)
     say(byId('next-distance'), !next || due ? '' : miles(next.distance_nm))
     this.steer(next, due)
     say(byId('next-now'), panel.board ? `${due ? 'Before' : 'Now'}: ${panel.board.words}, ${steerWords(panel.board.heading_deg, panel.board.heading_magnetic_deg)}` : '')

@@ -58,8 +58,9 @@ function heard (content) {
   panel = content
   root.dataset.state = panel.state ?? 'waiting'
   const state = ({ waiting: 'Waiting', advising: 'Advising', stale: 'No advice', failed: 'No plan' })[panel.state] ?? ''
-  say(byId('state'), panel.message?.startsWith(state) ? '' : state)
-  say(byId('message'), panel.message ?? '')
+  say(byId('state'), state)
+  // Where there is no next action the same words stand there, in large type.
+  say(byId('message'), panel.next ? panel.message ?? '' : '')
   say(byId('host-time'), seconds(panel.time))
   for (const name of Object.keys(documents)) safely(() => want(name, panel[name]?.number ?? null))
   safely(() => next.set(panel))
