@@ -254,9 +254,9 @@ def _run(
     show = Terminal()
     post = afloat.Post()
     _cautions(setup, show)
-    signal.signal(signal.SIGTERM, _asked_to_end)
     server, counter = _panel(setup, post, panel, panel_host, show)
     _listen_to_keys(post, show)
+    before = signal.signal(signal.SIGTERM, _asked_to_end)
     try:
         if addresses[0].kind == "file":
             watch = afloat.play(
@@ -269,6 +269,7 @@ def _run(
     except SystemExit:
         return
     finally:
+        signal.signal(signal.SIGTERM, before)
         show.wipe()
         if server is not None:
             server.close()
@@ -316,7 +317,7 @@ def _panel(
 
 def _listen_to_keys(post: Post, show: Terminal) -> None:
     """Let Enter, or a and Enter, say that a turn has been seen to; only at a terminal."""
-    if not sys.stdin or not sys.stdin.isatty():
+    if not _has_keys():
         return
     from goosewing.live.afloat import ACKNOWLEDGE
 
@@ -328,6 +329,15 @@ def _listen_to_keys(post: Post, show: Terminal) -> None:
                 put(ACKNOWLEDGE)
 
     threading.Thread(target=listen, args=(post.put,), name="keys", daemon=True).start()
+
+
+def _has_keys() -> bool:
+    """Whether somebody can type: at a terminal, and not in its background."""
+    if not sys.stdin or not sys.stdin.isatty():
+        return False
+    # One that reads from the background is stopped by the system.
+    own = getattr(os, "tcgetpgrp", None)
+    return own is None or own(sys.stdin.fileno()) == os.getpgrp()
 
 
 class Terminal:

@@ -10,7 +10,9 @@ import queue
 import time
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
+from functools import partial
+from itertools import chain
 from pathlib import Path
 from threading import Condition, Thread
 from typing import TYPE_CHECKING, Any, Protocol
@@ -22,6 +24,7 @@ from goosewing.exchange.nmea import DEFAULT_TALKER, format_contents
 from goosewing.live import advice, overlay, signalk, steering
 from goosewing.live.links import Address, Listener, Sender, read_log
 from goosewing.live.nmea_in import Framer, Heard, LogClock, heard, seconds_of
+from goosewing.live.sensing import variation_deg
 from goosewing.live.session import Session, attempt
 from goosewing.live.state import Desk, Order, Reading, Route, Tick
 from goosewing.magnetic import with_variation
@@ -50,8 +53,14 @@ TURN_AT_LATEST_S = 300.0
 LONGEST_GAP_S = 60.0
 """Of a log's silence no more is counted second by second, or waited for."""
 
-TIMELESS_AFTER = 2000
-"""A log without a time in so many sentences has none."""
+LOOKED_AHEAD = 400
+"""A log without a time, or a date, in so many sentences has none."""
+
+GARBAGE_AFTER = 50
+"""So many damaged lines and not one sentence: that is no wire of sentences."""
+
+UNTOLD_AFTER_S = 30.0
+"""A compass whose variation nobody has told so long is useless."""
 
 
 class Show(Protocol):
@@ -107,7 +116,7 @@ class Counts:
     @property
     def words(self) -> str:
         """How it is shown."""
-        said = [f"{self.read} sentences"]
+        said = [f"{self.read} sentence{'' if self.read == 1 else 's'}"]
         said += [f"{self.damaged} damaged"] if self.damaged else []
         said += [f"{self.dropped} dropped"] if self.dropped else []
         return ", ".join(said)
@@ -149,6 +158,8 @@ class Watch:
         self._names: dict[steering.Place, str] = {}
         self._said: tuple[str, str] = ("", "")
         self._variation_s = float("-inf")
+        self._begun_s = float("inf")
+        self._warned: set[str] = set()
         self._overlay: overlay.Overlay | None = None
         if setup.overlay is not None:
             path = setup.overlay / overlay.NAME
@@ -179,6 +190,7 @@ class Watch:
         else:
             self.receive({"type": "tick", "time": signalk.time_text(now_s)})
         self._vary(now_s)
+        self._doubt(now_s)
         if self._overlay is not None:
             self._overlay.heal(now_s)
         if self.setup.steers and self._sender is not None:
@@ -193,7 +205,14 @@ class Watch:
             again = replace(route, next=min(1, len(route.marks) - 1))
             self._take(*self.session.observe(again))
             return
+        self._say_acknowledged(message)
         self._take(*self.session.receive(message))
+
+    def _say_acknowledged(self, message: Message) -> None:
+        pending = self.session.state.pending
+        known = pending is not None and message.get("point") == pending.point
+        if message.get("type") == "acknowledge" and known and pending is not None:
+            self.show.line(f"{pending.point} acknowledged: {pending.words}.")
 
     def acknowledge(self) -> None:
         """Take the turn that waits as seen to."""
@@ -201,7 +220,6 @@ class Watch:
         if pending is None:
             self.show.line("There is no turn to acknowledge.")
             return
-        self.show.line(f"{pending.point} acknowledged: {pending.words}.")
         self.receive({"type": "acknowledge", "point": pending.point})
 
     def made(self, order: Order, plan: Plan | str) -> None:
@@ -250,8 +268,6 @@ class Watch:
             self._send(text, plan)
 
     def _with_compass(self, plan: Plan) -> Plan:
-        from goosewing.live.sensing import variation_deg
-
         variation = variation_deg(self.session.state, self.desk)
         return plan if variation is None else with_variation(plan, variation)
 
@@ -283,6 +299,23 @@ class Watch:
             self._warn(str(error))
             return
         self.session.desk = replace(self.desk, variation_deg=variation)
+
+    def _doubt(self, now_s: float) -> None:
+        """Tell once what the crew has to mend."""
+        self._begun_s = min(self._begun_s, now_s)
+        if self.counts.read == 0 and self.counts.damaged >= GARBAGE_AFTER:
+            self._warn_once("Only garbage comes in: is it NMEA 0183, and the baud rate right?")
+        state = self.session.state
+        magnetic = state.readings.get("heading_magnetic_deg")
+        if not magnetic or now_s - self._begun_s < UNTOLD_AFTER_S:
+            return
+        if variation_deg(state, self.desk) is None:
+            self._warn_once("The compass is of no use without the variation: --variation DEG.")
+
+    def _warn_once(self, words: str) -> None:
+        if words not in self._warned:
+            self._warned.add(words)
+            self._warn(words)
 
     def _warn(self, words: str) -> None:
         self.show.line(words, "alert")
@@ -492,7 +525,7 @@ def _keep(watch: Watch, post: Post, clock: RunningClock, ears: _Ears) -> None:
         now = clock.now()
         if now >= following:
             watch.counts.dropped = post.dropped
-            _safely(watch, lambda: watch.tick(clock.now()))
+            _safely(watch, partial(watch.tick, now))
             following = float(int(now)) + 1.0
         item = post.take(following - clock.now())
         if isinstance(item, Bytes):
@@ -506,16 +539,16 @@ def _hear(watch: Watch, sentences: Iterable[tuple[Heard, str]], clock: RunningCl
         time_s = None if said.clock is None else seconds_of(said.clock)
         if time_s is not None and clock.hear(time_s):
             watch.show.line("The computer's clock was behind; the receiver's time is taken.")
-        _safely(watch, lambda: watch.hear(said, source, clock.now()))  # noqa: B023
+        _safely(watch, partial(watch.hear, said, source, clock.now()))
 
 
 def _handle(watch: Watch, item: Made | Message) -> None:
     if isinstance(item, Made):
-        _safely(watch, lambda: watch.made(item.order, item.plan))
+        _safely(watch, partial(watch.made, item.order, item.plan))
     elif item is ACKNOWLEDGE:
         _safely(watch, watch.acknowledge)
     else:
-        _safely(watch, lambda: watch.receive(item))
+        _safely(watch, partial(watch.receive, item))
 
 
 def _safely(watch: Watch, act: Callable[[], None]) -> None:
@@ -531,31 +564,32 @@ def _safely(watch: Watch, act: Callable[[], None]) -> None:
 # ---- a recorded log ---------------------------------------------------------------------------
 
 
-def timed(pieces: Iterable[bytes], counts: Counts, clock: LogClock) -> Iterator[Heard]:
-    """Read a log's sentences, the clock set by each; those before its first time have that."""
-    before: list[Heard] = []
-    for sentence in _sentences(pieces, counts):
-        said = _counted(sentence, counts)
-        if said is None:
-            continue
-        if clock.hear(said) is None:
-            before.append(said)
-            if len(before) >= TIMELESS_AFTER:
-                yield from _by_bursts(before, clock)
-                before = []
-            continue
-        yield from before
-        before = []
-        yield said
-    yield from _by_bursts(before, clock)
+def timed(pieces: Iterable[bytes], counts: Counts, today: date) -> tuple[LogClock, Iterator[Heard]]:
+    """Read a log.
 
+    Returns
+    -------
+    clock : LogClock
+        At the log's beginning.
+    sentences : iterator of Heard
+        Each sets the clock as it is taken.
+    """
+    found = (_counted(sentence, counts) for sentence in _sentences(pieces, counts))
+    read = (said for said in found if said is not None)
+    begins: list[Heard] = []
+    for said in read:
+        begins.append(said)
+        dated = said.clock is not None and said.clock.day is not None
+        if dated or len(begins) >= LOOKED_AHEAD:
+            break
+    clock = LogClock(begins, today)
 
-def _by_bursts(before: list[Heard], clock: LogClock) -> Iterator[Heard]:
-    if before:
-        clock.count_from(0.0)
-    for said in before:
-        clock.hear(said)
-        yield said
+    def hear() -> Iterator[Heard]:
+        for said in chain(begins, read):
+            clock.hear(said)
+            yield said
+
+    return clock, hear()
 
 
 def _sentences(pieces: Iterable[bytes], counts: Counts) -> Iterator[str]:
@@ -593,18 +627,16 @@ def play(
     sender = _sender(setup, show)
     watch = Watch(setup, show, sender=sender)
     watch.counter = counter
-    clock = LogClock(datetime.now(UTC).date())
+    clock, sentences = timed(read_log(log), watch.counts, datetime.now(UTC).date())
     player = _Player(watch, post, speed)
+    _tell_clock(clock, show)
     if sender is not None:
         sender.start()
     try:
-        for said in timed(read_log(log), watch.counts, clock):
-            assert clock.time_s is not None
-            if player.time_s is None:
-                _tell_clock(clock, show)
-                watch.begin(clock.time_s)
+        watch.begin(clock.time_s)
+        for said in sentences:
             player.go_to(clock.time_s)
-            watch.hear(said, said.talker, clock.time_s)
+            _safely(watch, partial(watch.hear, said, said.talker, clock.time_s))
         player.last_look()
     finally:
         if sender is not None:
@@ -615,7 +647,7 @@ def play(
 def _tell_clock(clock: LogClock, show: Show) -> None:
     if clock.counted:
         show.line("The log has no times: each burst of sentences is taken as a second.")
-    elif not clock.has_date:
+    elif not clock.dated:
         show.line("The log has no date: today's is taken.")
 
 

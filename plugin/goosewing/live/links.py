@@ -374,7 +374,6 @@ class _Link:
 
     def __init__(self, address: Address, tell: Callable[[str], None]) -> None:
         self.address = address
-        self.up = False
         self._tell = tell
         self._told_down = False
         self._ending = threading.Event()
@@ -395,7 +394,6 @@ class _Link:
         while not self._ending.is_set():
             begun = time.monotonic()
             self._once()
-            self.up = False
             # One that held for a while is tried again soon.
             wait_s = 1.0 if time.monotonic() - begun > LONGEST_WAIT_S else wait_s
             self._ending.wait(wait_s)
@@ -407,7 +405,6 @@ class _Link:
         except FAULTS as error:
             self._down(f"is not there ({reason(error)}); it is tried again and again")
             return
-        self._came()
         try:
             self._serve(port)
         except FAULTS as error:
@@ -416,7 +413,6 @@ class _Link:
             port.close()
 
     def _came(self) -> None:
-        self.up = True
         if self._told_down:
             self._tell(f"{self.address.words} is there.")
         self._told_down = False
@@ -464,6 +460,8 @@ class Listener(_Link):
             if data is None:
                 raise ConnectionError("closed by the other end")
             if data:
+                # Not before: one that opens and shuts again is not there.
+                self._came()
                 self._hear(data)
 
 
@@ -509,6 +507,7 @@ class Sender(_Link):
         return open_out(self.address)
 
     def _serve(self, port: Port) -> None:
+        self._came()
         with self._lock:
             self._unsent = deque(self._route)
         while (sentence := self._next(port)) is not None:

@@ -13,7 +13,7 @@ was not open.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, NamedTuple
@@ -30,6 +30,9 @@ LONGEST_LINE = 4096
 """Bytes without a line's end; more is no wire of sentences."""
 
 DAY_S = 86400.0
+
+SILENT_AFTER = 20
+"""So many times of other talkers, and the one that a log's time went by has fallen silent."""
 
 _LINE_ENDS = re.compile(rb"[\r\n\0]+")
 _START = re.compile(rb"[$!]")
@@ -370,38 +373,48 @@ class LogClock:
     Where none gives any, each burst of sentences is a second: a burst ends before a kind
     of sentence that it already held.
 
+    Parameters
+    ----------
+    begins : sequence of Heard
+        The log's first sentences: their first time and date are the clock's.
+    today : date
+        The day, where the log does not tell it.
+
     Attributes
     ----------
-    talker : str or None
-        Whose time it is.
-    time_s : float or None
-        Seconds since 1970-01-01T00:00Z; None before the first.
+    time_s : float
+        Seconds since 1970-01-01T00:00Z.
+    counted, dated : bool
+        Whether bursts are counted for lack of times; whether the log tells its day.
     """
 
-    def __init__(self, today: date) -> None:
-        self._today = today
+    def __init__(self, begins: Sequence[Heard], today: date) -> None:
+        clocks = [said.clock for said in begins if said.clock is not None]
+        days = [clock.day for clock in clocks if clock.day is not None]
+        self.counted = not clocks
+        self.dated = bool(days)
+        day = days[0] if days else today
+        self.time_s = _epoch(day, clocks[0].second_of_day if clocks else 0.0)
+        self._talker: str | None = None
+        self._others = 0
         self._burst: set[tuple[str, str]] = set()
-        self.talker: str | None = None
-        self.time_s: float | None = None
-        self.has_date = False
-        self.counted = False
 
-    def count_from(self, second_of_day: float) -> None:
-        """Begin to count bursts: the log has no times of its own."""
-        self.counted = True
-        self.time_s = _epoch(self._today, second_of_day)
-
-    def hear(self, said: Heard) -> float | None:
+    def hear(self, said: Heard) -> float:
         """Let time go on to that of a sentence; return the time now."""
         if self.counted:
             self._count(said)
-        elif said.clock is not None and self.talker in (None, said.talker):
-            self.talker = said.talker
+        elif said.clock is not None and self._leads(said.talker):
             self.time_s = self._time(said.clock)
         return self.time_s
 
+    def _leads(self, talker: str) -> bool:
+        """Whether time goes by this talker; when the one that led has fallen silent, by another."""
+        self._others = 0 if talker == self._talker else self._others + 1
+        if self._talker is None or self._others > SILENT_AFTER:
+            self._talker, self._others = talker, 0
+        return talker == self._talker
+
     def _count(self, said: Heard) -> None:
-        assert self.time_s is not None
         key = (said.talker, said.kind)
         if key in self._burst:
             self._burst.clear()
@@ -410,10 +423,7 @@ class LogClock:
 
     def _time(self, clock: Clock) -> float:
         if clock.day is not None:
-            self.has_date = True
             return _epoch(clock.day, clock.second_of_day)
-        if self.time_s is None:
-            return _epoch(self._today, clock.second_of_day)
         # A time of day without its date: the nearest one to the time before.
         days = round((self.time_s - clock.second_of_day) / DAY_S)
         return days * DAY_S + clock.second_of_day

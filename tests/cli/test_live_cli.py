@@ -1,0 +1,219 @@
+"""`goosewing live` on the command line: refusals in one line, a log played, a clean end."""
+
+from __future__ import annotations
+
+import os
+import select
+import shutil
+import signal
+import socket
+import subprocess
+import sys
+import time
+from itertools import pairwise
+from pathlib import Path
+
+import gpxpy
+import pytest
+
+from goosewing.live.overlay import NAME
+
+SAMPLES = Path(__file__).parents[2] / "sample_routes"
+BASE = ("--marks", "marks.gpx", "--boat", "brisvik/boat.toml")
+
+
+@pytest.fixture
+def log(desk):
+    """The first ten minutes of the sample log, and its marks."""
+    lines = (SAMPLES / "brisvik_log.nmea").read_bytes().splitlines(keepends=True)
+    (desk / "log.nmea").write_bytes(b"".join(lines[:600]))
+    shutil.copy(SAMPLES / "afternoon.gpx", desk / "marks.gpx")
+    return desk / "log.nmea"
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (BASE, "--nmea SOURCE is needed"),
+        (("--nmea", "tcp://nowhere", *BASE), "tcp://HOST:PORT"),
+        (("--nmea", "none.nmea", *BASE), "no such file"),
+        (("--nmea", "/dev/null", *BASE), "is a device: write serial:"),
+        (("--nmea", "log.nmea", "--nmea", "udp://:1234", *BASE), "played alone"),
+        (("--nmea", "udp://:1234", "--replay", "1", *BASE), "--replay is for a log"),
+        (("--nmea", "log.nmea", "--replay", "-1", *BASE), "--replay must be"),
+        (("--nmea", "log.nmea", "--boat", "brisvik/boat.toml"), "--marks MARKS.gpx is needed"),
+        (("--nmea", "log.nmea", "--marks", "marks.gpx"), "--boat FILE is needed"),
+        (("--nmea", "log.nmea", *BASE, "--next", "Nowhere"), "no mark is called 'Nowhere'"),
+        (("--nmea", "log.nmea", *BASE, "--send", "udp://:10"), "udp://HOST:PORT"),
+        (("--nmea", "udp://:1234", *BASE, "--send-steering"), "needs --send"),
+        (
+            ("--nmea", "log.nmea", *BASE, "--send", "udp://127.0.0.1:9", "--send-steering"),
+            "not for a log",
+        ),
+        (("--nmea", "log.nmea", *BASE, "--talker", "gps"), "a talker is two capitals"),
+        (("--nmea", "log.nmea", *BASE, "--variation", "x"), "variation"),
+        (("--nmea", "log.nmea", *BASE, "--margin", "90"), "--margin must be"),
+        (("--nmea", "log.nmea", *BASE, "--gpx-dir", "marks.gpx"), "can't make the folder"),
+    ],
+)
+@pytest.mark.usefixtures("log")
+def test_what_makes_no_sense_is_refused_in_one_line(run, arguments, words):
+    ran = run("live", *arguments)
+    assert ran.code == 2
+    assert words in ran.err
+    assert ran.err.count("\n") == 1
+    assert ran.err.startswith("goosewing: ")
+
+
+@pytest.mark.usefixtures("log")
+def test_serial_without_its_extra(run, monkeypatch):
+    monkeypatch.setitem(sys.modules, "serial", None)
+    ran = run("live", "--nmea", "serial:/dev/ttyUSB0", *BASE)
+    assert ran.code == 2
+    assert 'pip install ".[serial]"' in ran.err
+
+
+@pytest.mark.usefixtures("log")
+def test_a_port_that_is_taken(run):
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as taken:
+        taken.bind(("127.0.0.1", 0))
+        ran = run("live", "--nmea", f"udp://127.0.0.1:{taken.getsockname()[1]}", *BASE)
+    assert ran.code == 2
+    assert "can't listen on" in ran.err.splitlines()[-1]
+
+
+def test_a_log_is_played_and_the_overlay_is_there(run, log):
+    ran = run("live", "--nmea", "log.nmea", "--replay", "0", *BASE, "--gpx-dir", "overlay")
+    assert ran.code == 0
+    lines = ran.out.splitlines()
+    assert lines[0].startswith("  Not for sole navigation.")
+    assert "  Sends nothing that an autopilot follows." in lines
+    assert any("New plan (a new route): 2 boards to Dan" in line for line in lines)
+    assert any("T1 now: onto port tack." in line and line.startswith("! ") for line in lines)
+    assert lines[-1] == "  The log has ended: 600 sentences."
+    # Without a terminal the status is a line when its words change, and no more.
+    shown = [line.partition("|")[0] for line in ran.err.splitlines()]
+    assert all(one != two for one, two in pairwise(shown))
+    assert shown[0].startswith("- waiting: ")
+    read = gpxpy.parse((log.parent / "overlay" / NAME).read_text(encoding="utf-8"))
+    assert read.routes[0].points[-1].name == "Hed"
+
+
+@pytest.mark.usefixtures("log")
+def test_the_next_mark_is_the_one_named(run):
+    ran = run("live", "--nmea", "log.nmea", "--replay", "0", *BASE, "--next", "Hed")
+    assert "to Hed" in ran.out
+    assert "to Dan" not in ran.out
+
+
+@pytest.mark.usefixtures("log")
+def test_a_slower_boat_takes_longer(run):
+    def first(*more: str) -> str:
+        ran = run("live", "--nmea", "log.nmea", "--replay", "0", *BASE, *more)
+        return next(line for line in ran.out.splitlines() if "New plan" in line)
+
+    assert first() != first("--performance", "0.8")
+
+
+# ---- as a process -----------------------------------------------------------------------------
+
+
+def started(folder, *arguments: str) -> subprocess.Popen[str]:
+    return subprocess.Popen(
+        [sys.executable, "-c", "from goosewing_cli.main import run; run()", "live", *arguments],
+        cwd=folder, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.PIPE,
+        text=True, env={**os.environ, "PYTHONUNBUFFERED": "1"},
+    )  # fmt: skip
+
+
+def wait_for(what, within_s: float = 60.0) -> None:
+    ends = time.monotonic() + within_s
+    while not what():
+        assert time.monotonic() < ends
+        time.sleep(0.05)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no such signals")
+@pytest.mark.usefixtures("log")
+@pytest.mark.parametrize(("ending", "code"), [(signal.SIGINT, 130), (signal.SIGTERM, 0)])
+def test_it_ends_cleanly_when_it_is_told_to(desk, ending, code):
+    process = started(desk, "--nmea", "log.nmea", "--replay", "5", *BASE, "--gpx-dir", "overlay")
+    try:
+        file = desk / "overlay" / NAME
+        wait_for(lambda: file.exists() and "<rte>" in file.read_text(encoding="utf-8"))
+        process.send_signal(ending)
+        out, err = process.communicate(timeout=20)
+    finally:
+        process.kill()
+    assert process.returncode == code, err
+    assert "Traceback" not in err
+    assert out.startswith("  Not for sole navigation.")
+    assert len(gpxpy.parse(file.read_text(encoding="utf-8")).routes) == 1
+    assert [path.name for path in file.parent.iterdir()] == [NAME]
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no such signals")
+def test_a_link_that_is_not_there_is_waited_for_and_its_socket_closed(desk, log):
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    process = started(desk, "--nmea", f"tcp://127.0.0.1:{port}", *BASE)
+    try:
+        with socket.socket() as server:
+            server.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            server.bind(("127.0.0.1", port))
+            time.sleep(2.0)
+            server.listen()
+            server.settimeout(30)
+            connection, _ = server.accept()
+            connection.settimeout(20)
+            connection.sendall(log.read_bytes()[:300])
+            time.sleep(1.5)
+            process.send_signal(signal.SIGINT)
+            assert connection.recv(10) == b""
+            connection.close()
+        out, err = process.communicate(timeout=20)
+    finally:
+        process.kill()
+    assert process.returncode == 130
+    assert out.count("is not there") == 1
+    assert out.count(f"tcp://127.0.0.1:{port} is there.") == 1
+    assert "Traceback" not in err
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no pairs of terminals")
+def test_at_a_terminal_enter_acknowledges_and_the_status_is_one_line(log):
+    import pty
+
+    with socket.socket() as server:
+        server.bind(("127.0.0.1", 0))
+        server.listen()
+        server.settimeout(60)
+        port = server.getsockname()[1]
+        child, terminal = pty.fork()
+        if child == 0:
+            code = "from goosewing_cli.main import run; run()"
+            words = [sys.executable, "-c", code, "live", "--nmea", f"tcp://127.0.0.1:{port}", *BASE]
+            os.execv(sys.executable, words)
+        connection, _ = server.accept()
+        seen, said, ends = b"", False, time.monotonic() + 60
+        lines = log.read_bytes().splitlines(keepends=True)[:400]
+        while b"T1 acknowledged" not in seen and time.monotonic() < ends:
+            if lines:
+                connection.sendall(lines.pop(0))
+            seen += _so_far(terminal)
+            if b"T1 now" in seen and not said:
+                said = bool(os.write(terminal, b"\n"))
+        os.kill(child, signal.SIGINT)
+        _, status = os.waitpid(child, 0)
+        connection.close()
+        os.close(terminal)
+    assert b"T1 acknowledged" in seen
+    assert b"\r" in seen
+    assert b"\x1b[K" in seen
+    assert os.waitstatus_to_exitcode(status) == 130
+
+
+def _so_far(terminal: int) -> bytes:
+    ready, _, _ = select.select([terminal], [], [], 0.05)
+    return os.read(terminal, 65536) if ready else b""
