@@ -21,7 +21,7 @@ export class Chart {
       zoomControl: false,
       zoomSnap: 0.5,
       zoomDelta: 1,
-      minZoom: 4,
+      minZoom: 5,
       maxZoom: 17,
       zoomAnimation: !still,
       fadeAnimation: false,
@@ -55,8 +55,7 @@ export class Chart {
     this.bar = make('div', { class: 'scale-bar', 'aria-hidden': 'true' }, make('span'))
     this.ticks = make('div', { class: 'grid-words', 'aria-hidden': 'true' })
     this.airs = make('div', { class: 'airs' })
-    this.warning = make('div', { class: 'coast-warning' }, 'Coast not for navigation')
-    element.append(this.ticks, this.bar, this.airs, this.warning)
+    element.append(this.ticks, this.bar, this.airs)
   }
 
   /** A place as Leaflet wants it, unwrapped about the reference. */

@@ -1,10 +1,11 @@
 /** The coast under the chart: asked for the view and some more, and again when the view leaves that. */
 
-import { byId, say } from './dom.js'
+import { byId, make, say } from './dom.js'
 import { ask } from './link.js'
 import { wrapped } from './format.js'
 
 const PAUSE_MS = 400
+const WIDE_DEG = 15 // of a wider view little more than itself is asked for
 const AGAIN_MS = 10_000
 
 export class Coast {
@@ -15,6 +16,8 @@ export class Coast {
     this.layer = globalThis.L.layerGroup().addTo(map)
     this.has = null // bounds of what is drawn
     this.count = 0
+    this.note = make('div', { class: 'coast-warning' })
+    map.getContainer().append(this.note)
     map.on('moveend zoomend resize', () => this.soon(PAUSE_MS))
     this.soon(0)
   }
@@ -27,8 +30,16 @@ export class Coast {
   look () {
     if (!this.map.getSize().x) return
     const view = this.map.getBounds()
-    if (this.has?.contains(view) && this.width(this.has) < 6 * this.width(view)) return
-    this.fetch(view.pad(0.6))
+    const whole = this.has?.contains(view) ?? false
+    this.tell(whole ? null : 'Coast not loaded yet')
+    if (whole && this.width(this.has) < 6 * this.width(view)) return
+    this.fetch(view.pad(this.width(view) > WIDE_DEG ? 0.1 : 0.6))
+  }
+
+  /** An empty sea must not pass for deep water. */
+  tell (lacking) {
+    this.note.classList.toggle('lacking', lacking !== null)
+    say(this.note, lacking ?? 'Coast not for navigation')
   }
 
   width (bounds) {
@@ -46,8 +57,11 @@ export class Coast {
       if (number !== this.count) return
       this.draw(found, bounds)
       this.has = bounds
+      this.tell(null)
     } catch {
-      if (number === this.count) this.soon(AGAIN_MS)
+      if (number !== this.count) return
+      this.tell('No coast: the server gave none')
+      this.soon(AGAIN_MS)
     }
   }
 
