@@ -1,0 +1,188 @@
+"""`--hazards`, `--safe-depth`, `--coast` and `--clearance`, through every command that has them."""
+
+from __future__ import annotations
+
+import json
+
+import gpxpy
+import pytest
+import shapely
+from shapely.geometry import mapping
+
+import s57_cells
+from conftest import SAMPLES
+
+BASE = ("--boat", "brisvik/boat.toml", "--wind", "315/10")
+PLAN = ("plan", "marks.gpx", *BASE, "--depart", "2027-06-12T05:00Z")
+BEAM_WIND = ("--boat", "brisvik/boat.toml", "--wind", "000/10")
+# A straight board from A to B leads over the reef.
+A, B = (56.45, 12.35), (56.45, 11.95)
+REEF = shapely.box(12.12, 56.42, 12.16, 56.47)
+
+
+@pytest.fixture(autouse=True)
+def _marks(desk):
+    points = "".join(
+        f'<rtept lat="{lat}" lon="{lon}"><name>{name}</name></rtept>'
+        for name, (lat, lon) in (("Start", A), ("Finish", B))
+    )
+    (desk / "marks.gpx").write_text(
+        '<gpx xmlns="http://www.topografix.com/GPX/1/1" version="1.1" creator="by hand">'
+        f"<rte>{points}</rte></gpx>"
+    )
+    drawn(desk / "reef.geojson", REEF, "Reef")
+
+
+def refused(ran, code=2):
+    assert ran.code == code, ran.err
+    assert ran.out == ""
+    (line,) = ran.err.splitlines()
+    return line
+
+
+def document(run, *words):
+    ran = run(*words, "--json")
+    assert ran.code == 0, ran.err
+    return json.loads(ran.out)
+
+
+def way(plan):
+    return shapely.LineString(
+        [(p["lon"], p["lat"]) for leg in plan["legs"] for b in leg["boards"] for p in b["points"]]
+    )
+
+
+@pytest.fixture
+def crossing(run):
+    """The words of a plan that sails the straight line, over the reef."""
+    words = ("plan", "marks.gpx", *BEAM_WIND, "--depart", "2027-06-12T05:00Z")
+    assert way(document(run, *words)).intersects(REEF)
+    return words
+
+
+def drawn(path, shape, name):
+    feature = {"type": "Feature", "properties": {"name": name}, "geometry": mapping(shape)}
+    path.write_text(json.dumps(feature))
+
+
+def test_a_plan_goes_round_what_a_file_holds(run, crossing):
+    plan = document(run, *crossing, "--hazards", "reef.geojson")
+    assert not way(plan).intersects(REEF.buffer(-1e-4))
+    plan = document(run, *crossing, "--hazards", "reef.geojson", "--clearance", "0.5")
+    assert way(plan).distance(REEF) > 0.49 / 60.0
+
+
+def test_files_add_up(run, desk, crossing):
+    # Together they leave the southern way only.
+    north = shapely.box(12.12, 56.47, 12.16, 56.70)
+    drawn(desk / "north.geojson", north, "North")
+    plan = document(run, *crossing, "--hazards", "reef.geojson", "--hazards", "north.geojson")
+    assert not way(plan).intersects(REEF.union(north).buffer(-1e-4))
+    assert way(plan).bounds[1] < REEF.bounds[1] + 1e-4
+
+
+def test_a_chart_cell_by_its_safe_depth(run, desk, crossing):
+    try:
+        s57_cells.library()
+    except s57_cells.WriterUnavailableError as fault:
+        pytest.skip(str(fault))
+    corners = [(lat, lon) for lon, lat in shapely.get_coordinates(REEF)[:-1]]
+    with s57_cells.Cell(desk / "DK4X.000") as cell:
+        cell.area("DEPARE", [(56.2, 11.8), (56.2, 12.5), (56.6, 12.5), (56.6, 11.8)], DRVAL1=10.0)
+        cell.area("DEPARE", corners, DRVAL1=2.5, DRVAL2=4.0)
+    words = (*crossing, "--hazards", "DK4X.000")
+    assert way(document(run, *words, "--safe-depth", "2.5")).intersects(REEF)
+    plan = document(run, *words, "--safe-depth", "3")
+    assert not way(plan).intersects(REEF.buffer(-1e-4))
+    assert any("charted depths under 3 m" in notice for notice in plan["notices"])
+    assert "--safe-depth" in refused(run(*words))
+
+
+def test_the_coast_warns_and_is_credited(run):
+    ran = run(*PLAN, "--coast", "--clearance", "0.3")
+    assert ran.code == 0, ran.err
+    said = " ".join(ran.out.split())
+    assert "not for navigation" in said
+    assert "Natural Earth" in said
+
+
+def test_the_passage_of_the_sample_keeps_clear_of_the_coast(run, desk):
+    (desk / "marks.gpx").write_bytes((SAMPLES / "kattegat.gpx").read_bytes())
+    bare = document(run, *PLAN)
+    kept = document(run, *PLAN, "--coast", "--clearance", "0.3")
+    assert kept["elapsed_h"] == pytest.approx(bare["elapsed_h"], abs=1e-9)
+
+
+def test_the_picture_shows_what_is_kept_clear_of(run, desk):
+    pytest.importorskip("matplotlib")
+    from goosewing.report.ground import STYLES
+
+    assert run(*PLAN, "--picture", "bare.svg").code == 0
+    assert run(*PLAN, "--hazards", "reef.geojson", "--picture", "reef.svg").code == 0
+    edge = STYLES["area"]["edgecolor"]
+    assert edge in (desk / "reef.svg").read_text()
+    assert edge not in (desk / "bare.svg").read_text()
+
+
+def test_laylines_are_cut_where_they_meet_a_wall(run, desk):
+    words = ("laylines", "marks.gpx", "--boat", "brisvik/boat.toml", "--wind", "270/10")
+    wall = shapely.box(12.0, 56.30, 12.02, 56.60)
+    drawn(desk / "wall.geojson", wall, "Wall")
+    bare = document(run, *words)["laylines"]
+    cut = document(run, *words, "--hazards", "wall.geojson")["laylines"]
+    for before, after in zip(bare, cut, strict=True):
+        full, short = (
+            shapely.LineString([(p["lon"], p["lat"]) for p in line["points"]])
+            for line in (before, after)
+        )
+        assert full.intersects(wall)
+        assert not short.intersects(wall.buffer(-1e-4))
+        assert short.distance(wall) < 1e-4
+
+
+@pytest.mark.usefixtures("crossing")
+def test_departures_keep_clear_too(run, desk):
+    hours = ("--from", "2027-06-12T05:00Z", "--until", "2027-06-12T06:00Z")
+    more = ("--hazards", "reef.geojson", "--out", "best.gpx")
+    ran = run("depart", "marks.gpx", *BEAM_WIND, *hours, *more)
+    assert ran.code == 0, ran.err
+    (route,) = gpxpy.parse((desk / "best.gpx").read_text()).routes
+    line = shapely.LineString([(p.longitude, p.latitude) for p in route.points])
+    assert not line.intersects(REEF.buffer(-1e-4))
+
+
+@pytest.mark.parametrize("command", ["plan", "laylines", "depart"])
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("--hazards", "none.geojson"), "none.geojson: no such file"),
+        (("--hazards", "brisvik/boat.toml"), "boat.toml: is none of the kinds"),
+        (("--clearance", "0.3"), "--clearance needs --hazards FILE or --coast"),
+        (("--safe-depth", "3"), "--safe-depth needs --hazards FILE or --coast"),
+        (("--coast", "--clearance", "11"), "the clearance must be 0 to 10 nm"),
+        (("--coast", "--clearance", "nan"), "the clearance must be 0 to 10 nm"),
+        (("--coast", "--safe-depth", "-1"), "the safe depth must be above 0"),
+    ],
+)
+def test_what_is_wrong_is_one_line(run, command, words, said):
+    assert said in refused(run(command, "marks.gpx", *BASE, *words))
+
+
+def test_a_mark_in_a_hazard_names_both(run):
+    line = refused(run(*PLAN, "--coast", "--at", "56.705,11.57"))
+    assert "Here" in line
+    assert "built-in coast" in line
+
+
+def test_a_hazard_file_is_never_overwritten(run, desk):
+    before = (desk / "reef.geojson").read_bytes()
+    line = refused(run(*PLAN, "--hazards", "reef.geojson", "--out", "reef.geojson"))
+    assert "is an input" in line
+    assert (desk / "reef.geojson").read_bytes() == before
+
+
+def test_a_wall_is_told_with_its_name(run, desk):
+    # Round the finish: no way in.
+    ring = shapely.Point(B[::-1]).buffer(0.2).difference(shapely.Point(B[::-1]).buffer(0.1))
+    drawn(desk / "ring.geojson", ring, "Ring")
+    assert "Ring" in refused(run(*PLAN, "--hazards", "ring.geojson"), code=3)
