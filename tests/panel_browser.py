@@ -100,3 +100,9 @@ def impacts(page: Any, axe: str) -> list[str]:
         if each["impact"] in ("serious", "critical")
         for node in each["nodes"]
     ]
+
+
+def script(name: str) -> str:
+    """A function for the page to run, from tests/panel/scripts."""
+    path = Path(__file__).parent / "panel" / "scripts" / f"{name}.js"
+    return path.read_text(encoding="utf-8")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 import threading
 from datetime import datetime, timedelta
 from pathlib import Path

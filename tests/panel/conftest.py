@@ -53,12 +53,15 @@ def opened(browser: Any) -> Iterator[Callable[..., Any]]:
     """Open an address at a size: a page that asks only its own server and makes no errors."""
     contexts = []
 
-    def open_at(url: str, size: tuple[int, int] = (1280, 800), **how: Any) -> Any:
+    def open_at(
+        url: str, size: tuple[int, int] = (1280, 800), own: str | None = None, **how: Any
+    ) -> Any:
         width, height = size
+        how.setdefault("reduced_motion", "reduce")  # what is measured stands still
         context = browser.new_context(viewport={"width": width, "height": height}, **how)
         context.set_default_timeout(8000)
         watch = Watch(context)
-        contexts.append((context, watch, url))
+        contexts.append((context, watch, own or url))
         page = context.new_page()
         page.goto(url)
         return page

@@ -1,4 +1,4 @@
-"""A passage by the panel alone: planned, read, acknowledged and taken away, in a host and without."""
+"""A passage by the panel alone: planned, read, acknowledged, taken away; in a host and without."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ import pytest
 from geographiclib.geodesic import Geodesic
 
 from goosewing.live.panel_server import serve
-from panel_browser import PHONE, TABLET, impacts, keep
+from panel_browser import PHONE, TABLET, impacts, keep, script
 from panel_voyage import Voyage, log, stored
 from signalk_host import DOORS, SAMPLES, Host, until
 
@@ -62,10 +62,7 @@ def shown_at_one_moment(page: Any, get: Get) -> tuple[dict[str, Any], dict[str, 
 
     def both() -> Any:
         before = get("panel")
-        texts = page.evaluate(
-            """() => Object.fromEntries([...document.querySelectorAll('[id]')]
-              .filter(each => each.checkVisibility()).map(each => [each.id, each.innerText.trim()]))"""
-        )
+        texts = page.evaluate(script("texts"))
         same = get("panel")["time"] == before["time"]
         return (before, texts) if same and texts["host-time"][:8] == before["time"][11:19] else None
 
@@ -121,17 +118,20 @@ def check_boards(page: Any, get: Get) -> dict[str, Any]:
     return dict(plan)
 
 
-def check_download(page: Any, get: Get, folder: Path) -> None:
-    """Hold the downloaded file, read by another program, against the plan."""
+def downloaded(page: Any, get: Get, path: Path) -> dict[str, Any]:
+    """Save the plan by the page's own means; return the document of that plan."""
     before = get("plan")
     with page.expect_download() as waiting:
         page.click("#export-gpx")
     assert waiting.value.suggested_filename == "goosewing-plan.gpx"
-    path = folder / "plan.gpx"
     waiting.value.save_as(path)
-    plan = get("plan")
-    if plan != before:
-        return check_download(page, get, folder)
+    return dict(before) if get("plan") == before else downloaded(page, get, path)
+
+
+def check_download(page: Any, get: Get, folder: Path) -> None:
+    """Hold the downloaded file, read by another program, against the plan."""
+    path = folder / "plan.gpx"
+    plan = downloaded(page, get, path)
     places = []
     for leg in plan["legs"]:
         places += [board["start"] for board in leg["boards"][0 if not places else 1 :]]
