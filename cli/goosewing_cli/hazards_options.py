@@ -10,6 +10,7 @@ import typer
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from goosewing.exchange.chart import Chart
     from goosewing.hazards import Hazards
     from goosewing.records import Mark
 
@@ -68,22 +69,45 @@ def kept_clear(
     Raises
     ------
     InputError
+        As `read_chart`.
+    """
+    chart = read_chart(files, safe_depth, coast, clearance, marks)
+    if chart is None:
+        return KeptClear()
+    return KeptClear(chart.around(marks), chart.notices, tuple(files or ()))
+
+
+def read_chart(
+    files: list[Path] | None,
+    safe_depth: float | None,
+    coast: bool,
+    clearance: float,
+    marks: Sequence[Mark] = (),
+) -> Chart | None:
+    """Read all that is to be kept clear of; None where nothing is asked for.
+
+    Parameters
+    ----------
+    files, safe_depth, coast, clearance
+        As the options give them.
+    marks : sequence of Mark
+        What lies far from all of these may be left out.
+
+    Raises
+    ------
+    InputError
         If a file is wrong, or an option makes no sense.
     """
-    paths = files or []
-    if not paths and not coast and not clearance and safe_depth is None:
-        return KeptClear()
+    if not files and not coast and not clearance and safe_depth is None:
+        return None
     from goosewing.errors import InputError
     from goosewing.exchange import chart
 
     chart.check_numbers(safe_depth, clearance)
-    if not paths and not coast:
+    if not files and not coast:
         option = "--clearance" if clearance else "--safe-depth"
         raise InputError(f"{option} needs --hazards FILE or --coast to keep clear of")
-    read = chart.read_chart(
-        paths, safe_depth_m=safe_depth, coast=coast, clearance_nm=clearance,
-        near=chart.box_around(marks),
-    )  # fmt: skip
-    return KeptClear() if read is None else KeptClear(
-        read.around(marks), read.notices, tuple(paths)
-    )  # fmt: skip
+    near = chart.box_around(marks) if marks else None
+    return chart.read_chart(
+        files or (), safe_depth_m=safe_depth, coast=coast, clearance_nm=clearance, near=near
+    )

@@ -12,11 +12,12 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from goosewing_cli import inputs
+from goosewing_cli import hazards_options, inputs
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from goosewing.exchange.chart import Chart
     from goosewing.live.afloat import Post, Setup
     from goosewing.live.counter import SessionCounter
     from goosewing.live.links import Address
@@ -107,6 +108,10 @@ def live(
     ] = WindFrom.true,
     performance: inputs.PerformanceFactor = None,
     margin: inputs.MarginDegrees = 0.0,
+    hazards: hazards_options.HazardFiles = None,
+    safe_depth: hazards_options.SafeDepth = None,
+    coast: hazards_options.UseCoast = False,
+    clearance: hazards_options.Clearance = 0.0,
     panel: Annotated[
         int | None,
         typer.Option("--panel", metavar="PORT", help="Serve the panel for a browser here."),
@@ -123,11 +128,12 @@ def live(
     desk = _desk(boat, performance, margin, wind_from)
     if marks is None:
         raise InputError("--marks MARKS.gpx is needed: the route to be sailed")
+    desk = _with_chart(desk, hazards_options.read_chart(hazards, safe_depth, coast, clearance))
     setup = _setup(
         desk,
         _route(marks, source, route, next_mark, leave or []),
         gpx_dir=gpx_dir,
-        files=inputs.files_read(boat, marks),
+        files=inputs.files_read(boat, marks, *(hazards or [])),
         receiver=_receiver(send, steers=send_steering, replayed=addresses[0].kind == "file"),
         steers=send_steering,
         talker=talker,
@@ -167,6 +173,17 @@ def _desk(boat: Path | None, performance: float | None, margin: float, wind_from
         raise InputError(f"--margin must be 0 to 45 degrees, got {margin:g}")
     crew = inputs.load_boat(boat, performance)
     return Desk(boat=crew, margin_deg=margin, wind_paths=wind_from.value)
+
+
+def _with_chart(desk: Desk, chart: Chart | None) -> Desk:
+    """Take the chart along, and say once what is to be known about it."""
+    from dataclasses import replace
+
+    if chart is None:
+        return desk
+    for line in chart.notices:
+        typer.echo(line)
+    return replace(desk, chart=chart)
 
 
 def _route(
@@ -357,14 +374,14 @@ class Terminal:
             print(f"{mark}{text}{bell}", flush=True)
             self._again()
 
-    def status(self, text: str, *, changed: bool) -> None:
-        """Rewrite the status line; without a terminal, a line when its words are new."""
+    def status(self, words: Callable[[], str], *, changed: bool) -> None:
+        """Rewrite the status line; without a terminal, a line when it is another state."""
         with self._lock:
             if self._rewrites:
-                self._shown = text
+                self._shown = words()
                 self._again()
             elif changed:
-                print(f"- {text}", file=sys.stderr, flush=True)
+                print(f"- {words()}", file=sys.stderr, flush=True)
 
     def wipe(self) -> None:
         """Take the status line away."""

@@ -15,6 +15,7 @@ from pathlib import Path
 
 import gpxpy
 import pytest
+import shapely
 
 from goosewing.live.overlay import NAME
 
@@ -53,6 +54,8 @@ def log(desk):
         (("--nmea", "log.nmea", *BASE, "--talker", "gps"), "a talker is two capitals"),
         (("--nmea", "log.nmea", *BASE, "--variation", "x"), "variation"),
         (("--nmea", "log.nmea", *BASE, "--margin", "90"), "--margin must be"),
+        (("--nmea", "log.nmea", *BASE, "--hazards", "none.gpx"), "none.gpx: no such file"),
+        (("--nmea", "log.nmea", *BASE, "--clearance", "0.3"), "--clearance needs --hazards"),
         (("--nmea", "log.nmea", *BASE, "--gpx-dir", "marks.gpx"), "can't make the folder"),
     ],
 )
@@ -94,7 +97,7 @@ def test_a_log_is_played_and_the_overlay_is_there(run, log):
     # Without a terminal the status is a line when its words change, and no more.
     shown = [line.partition("|")[0] for line in ran.err.splitlines()]
     assert all(one != two for one, two in pairwise(shown))
-    assert shown[0].startswith("- waiting: ")
+    assert shown[0].startswith("- WAITING ")
     read = gpxpy.parse((log.parent / "overlay" / NAME).read_text(encoding="utf-8"))
     assert read.routes[0].points[-1].name == "Hed"
 
@@ -113,6 +116,23 @@ def test_a_slower_boat_takes_longer(run):
         return next(line for line in ran.out.splitlines() if "New plan" in line)
 
     assert first() != first("--performance", "0.8")
+
+
+def test_it_keeps_clear_of_a_reef(run, log):
+    def way() -> shapely.LineString:
+        read = gpxpy.parse((log.parent / "overlay" / NAME).read_text(encoding="utf-8"))
+        return shapely.LineString([(p.longitude, p.latitude) for p in read.routes[0].points])
+
+    words = ("--nmea", "log.nmea", "--replay", "0", *BASE, "--gpx-dir", "overlay")
+    assert run("live", *words).code == 0
+    # Over the corner where she turns onto the second board.
+    lon, lat = way().coords[1]
+    reef = shapely.box(lon - 0.01, lat - 0.005, lon + 0.01, lat + 0.005)
+    (log.parent / "reef.geojson").write_text(shapely.to_geojson(reef))
+    ran = run("live", *words, "--hazards", "reef.geojson", "--coast")
+    assert ran.code == 0
+    assert "not for navigation" in ran.out
+    assert not way().intersects(reef.buffer(-1e-4))
 
 
 # ---- as a process -----------------------------------------------------------------------------
