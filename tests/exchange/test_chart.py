@@ -50,8 +50,16 @@ def test_numbers_that_make_no_sense(asked, words):
 
 
 def test_the_coast_brings_its_warning_and_credit():
-    chart = read_chart(coast=True)
+    chart = read_chart(coast=True, clearance_nm=0.1)
     assert chart.notices == (coast.WARNING, coast.CREDIT)
+
+
+def test_no_clearance_is_told(tmp_path):
+    path = saved(tmp_path / "reef.geojson", shapely.box(11.5, 56.9, 11.6, 57.0))
+    assert read_chart([path]).notices == (
+        "No clearance was asked for: boards may pass land and dangers as close as can be.",
+    )
+    assert read_chart([path], clearance_nm=0.1).notices == ()
 
 
 def test_files_and_coast_together(tmp_path):

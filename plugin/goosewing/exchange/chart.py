@@ -30,6 +30,7 @@ North Sea the way leads round Skagen."""
 HIGHEST_DEG = 89.0
 MILES_PER_DEGREE = 60.0
 
+NO_CLEARANCE = "No clearance was asked for: boards may pass land and dangers as close as can be."
 COAST = "built-in coast"
 EDGE = "the edge of the waters looked at"
 
@@ -136,6 +137,8 @@ def read_chart(
         from goosewing.exchange.coast import CREDIT, WARNING
 
         notices += [WARNING, CREDIT]
+    if not clearance_nm:
+        notices.append(NO_CLEARANCE)
     return Chart(
         areas=tuple(areas), notices=tuple(notices), coast=coast, clearance_nm=clearance_nm,
         cut=cut,
