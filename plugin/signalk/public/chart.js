@@ -38,10 +38,14 @@ export class Chart {
     this.boatAt = null
     this.following = false
     this.placed = false
+    this.provisional = false // placed by the marks alone, before the plan had come
     this.furnish(element)
     this.map.on('move zoomend resize', () => this.edges())
     this.map.on('moveend resize', () => this.grid())
-    this.map.on('dragstart', () => this.follow(false))
+    this.map.on('dragstart', () => {
+      this.provisional = false
+      this.follow(false)
+    })
     this.map.on('mousemove', ({ latlng }) => this.read('Pointer', latlng))
     this.map.on('mouseout move', () => this.read('Centre', this.map.getCenter()))
     element.addEventListener('keydown', ({ key }) => { if (key.startsWith('Arrow')) this.follow(false) })
@@ -84,7 +88,7 @@ export class Chart {
     this.plan = plan
     if (plan) this.refer(plan.legs[0]?.boards[0]?.start.lon)
     this.drawPlan()
-    if (plan && !this.placed) this.seePlan()
+    if (plan && (!this.placed || this.provisional)) this.seePlan()
   }
 
   /** Move the reference only far from where it is, and then everything drawn with it. */
@@ -166,7 +170,10 @@ export class Chart {
       this.symbol(this.layers.places, mark, next ? 'mark next-mark' : 'mark', draw('g', {}, ...ring, next ? draw('path', { d: 'M12 0v4M12 20v4M0 12h4M20 12h4' }) : null))
     }
     this.labels.set('marks', marks.map(mark => ({ at: this.at(mark), text: mark.name, classes: 'tag mark-tag', rank: 1 })))
-    if (!this.placed && marks.length && !this.plan) this.seePlan()
+    if (!this.placed && marks.length && !this.plan) {
+      this.seePlan()
+      this.provisional = true
+    }
   }
 
   boat (boat) {
@@ -223,6 +230,7 @@ export class Chart {
     const all = [...ends, ...this.layers.places.getLayers().map(each => each.getLatLng()), ...(this.boatAt ? [this.boatAt] : [])]
     if (!all.length) return
     this.placed = true
+    this.provisional = false
     this.follow(false)
     this.map.fitBounds(globalThis.L.latLngBounds(all), { ...this.margins(), maxZoom: 15 })
   }
