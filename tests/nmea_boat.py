@@ -70,8 +70,8 @@ class Told:
     def line(self, text: str, severity: str = "normal") -> None:
         self.lines.append((text, severity))
 
-    def status(self, text: str, *, changed: bool) -> None:
-        self.shown.append((text, changed))
+    def status(self, words: Callable[[], str], *, changed: bool) -> None:
+        self.shown.append((words(), changed))
 
     def send(self, messages: list[dict[str, Any]]) -> None:
         self.messages += messages

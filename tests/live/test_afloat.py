@@ -169,7 +169,7 @@ def test_a_talker_that_stops_ends_the_advice(brisvik):
     with Afloat(lambda out: setup_for(brisvik, receiver=out), factor=20.0) as watch:
         until(lambda: (watch.speak(), time.sleep(0.02), watch.told.said("New plan"))[2])
         until(lambda: watch.told.said("No advice: no position"))
-        assert watch.told.shown[-1][0].startswith("stale: ")
+        assert watch.told.shown[-1][0].startswith("STALE No advice: ")
         until(lambda: (watch.speak(), time.sleep(0.02), watch.told.said("Advice again"))[2])
 
 

@@ -21,9 +21,10 @@ from goosewing.errors import GoosewingError
 from goosewing.exchange.handheld import PRESETS, fit
 from goosewing.exchange.handheld_gpx import parse_contents
 from goosewing.exchange.nmea import DEFAULT_TALKER, format_contents
-from goosewing.live import advice, overlay, signalk, steering
+from goosewing.live import advice, overlay, panel, signalk, steering
 from goosewing.live.links import Address, Listener, Sender, read_log
 from goosewing.live.nmea_in import Framer, Heard, LogClock, heard, seconds_of
+from goosewing.live.one_line import one_line
 from goosewing.live.sensing import variation_deg
 from goosewing.live.session import Session, attempt
 from goosewing.live.state import Desk, Order, Reading, Route, Tick
@@ -69,8 +70,8 @@ class Show(Protocol):
     def line(self, text: str, severity: str = "normal") -> None:
         """Tell something, for good."""
 
-    def status(self, text: str, *, changed: bool) -> None:
-        """Show how it stands, in place of what stood there; `changed` if the words are new."""
+    def status(self, words: Callable[[], str], *, changed: bool) -> None:
+        """Show how it stands, in place of what stood there; `changed` if it is another state."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -323,24 +324,12 @@ class Watch:
     def _status(self) -> None:
         said = advice.status(self.session.state)
         changed, self._said = said != self._said, said
-        self.show.status(self.status_words(), changed=changed)
+        self.show.status(self.status_words, changed=changed)
 
     def status_words(self) -> str:
-        """Say how it stands, in one line: state, what is next, ages, what came in."""
-        state = self.session.state
-        kind, words = advice.status(state)
-        turn = advice.turn_ahead(state) if kind == "advising" and state.pending is None else None
-        parts = [f"{kind}: {words}"]
-        if turn is not None and turn.time_s is not None:
-            parts.append(f"{turn.stage.name} in {_minutes(turn.time_s)}, {turn.distance_nm:.2f} nm")
-        ages = {k: v for k, v in advice.ages(state).items() if v is not None}
-        known = ("position", "wind", "heading", "boat_speed")
-        said = [f"{k.replace('_', ' ')} {ages[k]:.0f} s" for k in known if k in ages]
-        return " | ".join([*parts, ", ".join(said) or "nothing heard yet", self.counts.words])
-
-
-def _minutes(seconds: float) -> str:
-    return f"{int(seconds) // 60}:{int(seconds) % 60:02d}"
+        """Say how it stands, in one line."""
+        document = panel.panel(self.session.state, self.desk)
+        return f"{one_line(document)} | {self.counts.words}"
 
 
 # ---- under way ------------------------------------------------------------------------------

@@ -16,6 +16,8 @@ import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import reduce
+from operator import xor
 from typing import TYPE_CHECKING, NamedTuple
 
 from goosewing.units import METRES_PER_NM, METRES_PER_SECOND_PER_KNOT
@@ -88,17 +90,10 @@ class Framer:
 
     def _sentence(self, part: bytes) -> str | None:
         match = _SENTENCE.match(part)
-        if match is None or len(match[0]) > LONGEST or _xor(match[2]) != int(match[3], 16):
+        if match is None or len(match[0]) > LONGEST or reduce(xor, match[2]) != int(match[3], 16):
             self.damaged += 1
             return None
         return (match[1] + match[2]).decode("ascii")
-
-
-def _xor(body: bytes) -> int:
-    total = 0
-    for byte in body:
-        total ^= byte
-    return total
 
 
 # ---- sentences to readings ----------------------------------------------------------------
