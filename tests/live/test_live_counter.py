@@ -183,6 +183,19 @@ def test_a_service_that_falls_silent_leaves_no_figure_standing():
     assert counter.panel()["state"] == "waiting"
 
 
+def test_without_wind_there_is_no_polar_left():
+    session = Session()
+    counter = SessionCounter(lambda _: None)
+    counter.send(session.in_turn(HELLO))
+    for second in range(5):
+        for message in second_of(second):
+            counter.send(session.in_turn(message))
+    assert counter.polar() is not None
+    counter.send(session.in_turn({"type": "tick", "time": stamp(45)}))
+    counter.send(session.in_turn({"type": "tick", "time": stamp(46)}))
+    assert counter.polar() is None
+
+
 def test_a_fatal_error_is_told():
     counter = SessionCounter(lambda _: None)
     counter.error("no such\n boat file", fatal=True)
@@ -243,6 +256,13 @@ def test_across_the_antimeridian_the_land_is_in_one_piece():
     assert shape(feature["geometry"]).buffer(0).contains(Point(180.0, -16.85))
 
 
+def test_a_wide_box_is_drawn_no_finer_across_the_antimeridian():
+    """New Zealand alone, with the Pacific to its west or to its east."""
+    pacific = (-48.0, 166.0, -34.0, 179.0), (-48.0, 166.0, -34.0, -150.0)
+    near, wide = (len(json.dumps(shore.document(*box))) for box in pacific)
+    assert wide < 0.7 * near
+
+
 NONSENSE = [
     ({"south": None}, "south"), ({"north": "x"}, "north"), ({"west": 200}, "west"),
     ({"east": float("nan")}, "east"), ({"east": True}, "east"), ({"south": 58}, "less than"),
@@ -289,16 +309,17 @@ def test_the_protocol_answers_by_id_whatever_was_asked(in_turn):
 
 
 def test_a_coast_that_takes_long_holds_up_no_tick(monkeypatch):
-    let_go, out = threading.Event(), io.StringIO()
-    monkeypatch.setattr(shore, "document", lambda *_: let_go.wait(20.0) or {})
+    let_go, drawn, out = threading.Event(), [], io.StringIO()
+    monkeypatch.setattr(shore, "document", lambda *_: drawn.append(let_go.wait(2.0)) or {})
     service = Service(Writer(out))
     service.handle(HELLO)
-    for at in range(40):
+    for at in range(3):
         service.handle({"type": "coast", "id": at, "south": 1, "west": 1, "north": 2, "east": 2})
     for second in range(5):
         for message in second_of(second):
             service.handle(message)
     assert out.getvalue().count('"panel"') == 5
+    assert False not in drawn
     let_go.set()
 
 
