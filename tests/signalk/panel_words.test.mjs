@@ -71,7 +71,7 @@ const turn = (kind, time, cost = 45) => ({ kind, lat: 56, lon: 12, time: at(time
 test('turning points are numbered kind by kind, and belong to the board that begins there', () => {
   const leg = {
     from: 'A', to: 'B', manoeuvres: [turn('gybe', '06:00'), turn('set_pole', '06:01'), turn('strike_pole', '07:00'), turn('tack', '08:00'), turn('change_sails', '09:00')],
-    boards: [board('05:00', '06:00', 'port'), board('06:05', '07:00', 'starboard', 'wing-and-wing'), board('07:03', '08:00', 'starboard'), board('08:01', '09:00', 'port'), board('09:05', '10:00', 'port'), board('10:00', '11:00', 'port')]
+    boards: [board('05:00', '06:00', 'port'), board('06:05', '07:00', 'starboard', 'wing-and-wing'), board('07:03', '08:00', 'starboard'), board('08:00', '09:00', 'port'), board('09:05', '10:00', 'port'), board('10:00', '11:00', 'port')]
   }
   assert.deepEqual(stages(leg).map(stage => stage.name), ['A1', 'G1', 'P1', 'T1', 'C1', 'A2'])
   assert.deepEqual(stages(leg)[1].manoeuvres.map(each => each.kind), ['gybe', 'set_pole'])

@@ -144,6 +144,10 @@ export class Chart {
       this.drawPlan()
     }
     if (known(panel.boat?.lat) && known(panel.boat?.lon)) this.refer(panel.boat.lon)
+    // Another route is another chart; the same one, planned anew, stays where the crew has put it.
+    const route = panel.route?.id ?? null
+    if (route !== null && route !== this.routeId) this.placed = false
+    this.routeId = route ?? this.routeId
     this.route(panel)
     this.boat(panel.boat)
     this.wind(panel.wind, panel.stream)
