@@ -23,8 +23,6 @@ if TYPE_CHECKING:
     from goosewing.live.links import Address
     from goosewing.live.state import Desk, Route
 
-LEAST_TOKEN_BYTES = 16
-
 WIPE_REST = "\x1b[K"
 """Clears a terminal's line from the cursor on (ECMA-48, EL)."""
 
@@ -133,7 +131,7 @@ def live(
         desk,
         _route(marks, source, route, next_mark, leave or []),
         gpx_dir=gpx_dir,
-        files=inputs.files_read(boat, marks, *(hazards or [])),
+        files=inputs.files_read(boat, marks, *(hazards or []), *_logs(addresses)),
         receiver=_receiver(send, steers=send_steering, replayed=addresses[0].kind == "file"),
         steers=send_steering,
         talker=talker,
@@ -163,6 +161,10 @@ def _addresses(texts: list[str], replay: float | None) -> tuple[Address, ...]:
     if replay is not None and not 0.0 <= replay <= 100_000.0:
         raise InputError(f"--replay must be 0 to 100000, got {replay:g}")
     return found
+
+
+def _logs(addresses: tuple[Address, ...]) -> list[Path]:
+    return [Path(each.path) for each in addresses if each.kind == "file"]
 
 
 def _desk(boat: Path | None, performance: float | None, margin: float, wind_from: WindFrom) -> Desk:
@@ -315,19 +317,15 @@ def _cautions(setup: Setup, show: Terminal) -> None:
 def _panel(
     setup: Setup, post: Post, port: int | None, host: str, show: Terminal
 ) -> tuple[Any, SessionCounter | None]:
-    """Serve the panel, if it is wanted; to other devices only by a token."""
+    """Serve the panel, if it is wanted; to other devices by a token, which stands in its URL."""
     if port is None:
         return None, None
-    import secrets
-
     from goosewing.live.counter import SessionCounter, StoredRoute
     from goosewing.live.panel_server import serve
 
     route = StoredRoute(id=setup.route.id, name=setup.route.name, marks=setup.route.marks)
     counter = SessionCounter(post.put, lambda: (route,))
-    own = host in ("127.0.0.1", "::1", "localhost")
-    token = None if own else secrets.token_urlsafe(LEAST_TOKEN_BYTES)
-    server = serve(counter, host=host, port=port, token=token)
+    server = serve(counter, host=host, port=port)
     show.line(f"The panel: {server.url}")
     return server, counter
 
