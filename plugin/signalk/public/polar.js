@@ -6,7 +6,7 @@ import { knots, steerWords, threeFigures } from './format.js'
 const SIZE = 420
 const MIDDLE = SIZE / 2
 const RIM = 168
-const DASHES = ['plain', 'second', 'third', 'fourth']
+const DASHES = ['first', 'second', 'third', 'fourth']
 
 const known = value => typeof value === 'number' && Number.isFinite(value)
 
