@@ -17,7 +17,8 @@ from goosewing.live.damping import strength_kn, towards_deg, turned_deg
 from goosewing.live.orders import stages, turn_words
 from goosewing.live.state import NEVER, Figures
 from goosewing.records import CAUTIONS
-from goosewing.words import three_figures
+from goosewing.units import SECONDS_PER_HOUR
+from goosewing.words import hours_and_minutes, three_figures
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -362,7 +363,7 @@ def _text(
     steer = _steer_words(look, stage.board)
     if time_s is None or distance_nm is None:
         return f"{words} at {stage.name}; {steer}"
-    # "…, set the pole for wing-and-wing in 0:12" would count the pole alone.
+    # "…, set the pole for wing-and-wing in 12 min" would count the pole alone.
     joint = "," if "," in words else ""
     return f"{words}{joint} in {_ahead(time_s, distance_nm)}; {steer}"
 
@@ -384,7 +385,7 @@ def _ahead(time_s: float | None, distance_nm: float) -> str:
     Examples
     --------
     >>> _ahead(731.0, 1.31), _ahead(42.0, 0.07), _ahead(None, 12.0)
-    ('0:12, 1.3 nm', '42 s, 0.07 nm', '12.0 nm')
+    ('12 min, 1.3 nm', '42 s, 0.07 nm', '12.0 nm')
     """
     miles = f"{distance_nm:.1f} nm" if distance_nm >= 1.0 else f"{distance_nm:.2f} nm"
     return miles if time_s is None else f"{_duration(time_s)}, {miles}"
@@ -393,8 +394,8 @@ def _ahead(time_s: float | None, distance_nm: float) -> str:
 def _duration(time_s: float) -> str:
     if time_s < BY_THE_SECOND_S:
         return f"{time_s:.0f} s"
-    minutes = round(time_s / 60.0)
-    return f"{minutes // 60}:{minutes % 60:02d}"
+    # Not "0:12", which beside a count-down in minutes and seconds is read as twelve seconds.
+    return hours_and_minutes(time_s / SECONDS_PER_HOUR)
 
 
 def _steer_words(look: Look, board: Board) -> str:
