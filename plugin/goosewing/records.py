@@ -124,6 +124,8 @@ class Board:
     """Direction the wind over the water comes from, at the start."""
     poled: bool = False
     """Whether the headsail is held out on a pole."""
+    engine: bool = False
+    """Whether she is under engine; `sail_set` is "engine" then, the tack the wind's side."""
     beyond_forecast: bool = False
     """Whether the last values of a forecast were held on for a part of it."""
 
@@ -187,6 +189,10 @@ class Plan:
     legs: tuple[Leg, ...]
     notices: tuple[str, ...]
     cautions: tuple[str, ...] = CAUTIONS
+    engine_h: float | None = None
+    """Hours under engine; None where it was not to be used."""
+    engine_litres: float | None = None
+    """What they burn; None where that isn't known either."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -202,8 +208,8 @@ class Departure:
     arrival : datetime
     elapsed_h, saved_min : float or None
         As the plan has them. [h], [min]
-    upwind_h, poled_h : float
-        Close-hauled; with the headsail on a pole. [h]
+    upwind_h, poled_h, engine_h : float
+        Close-hauled; with the headsail on a pole; under engine. [h]
     strongest_wind_kn, strongest_gust_kn : float or None
         Over the ground; None where the source knows none. [kn]
     against_h : float
@@ -224,6 +230,7 @@ class Departure:
     saved_min: float | None = None
     upwind_h: float | None = None
     poled_h: float | None = None
+    engine_h: float | None = None
     strongest_wind_kn: float | None = None
     strongest_gust_kn: float | None = None
     against_h: float | None = None

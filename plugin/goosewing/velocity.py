@@ -27,7 +27,7 @@ import numpy as np
 
 from goosewing import wind
 from goosewing.boat.manoeuvres import Mode, all_modes
-from goosewing.boat.model import row_angles, sailing
+from goosewing.boat.model import motoring, row_angles, sailing
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
@@ -186,11 +186,17 @@ def velocities(
         s = sailing(boat, index, row_deg[at], airs.tws_kn, airs.gust_kn)
         twa[at], track[at], speed[at] = s.twa_deg, s.track_angle_deg, s.boat_speed_kn
         heel[at], leeway[at], possible[at] = s.heel_deg, s.leeway_deg, s.possible
+    at = sail_set == len(boat.sail_sets)
+    if boat.engine is not None and at.any():
+        s = motoring(boat.engine, row_deg[at])
+        twa[at], track[at], speed[at] = s.twa_deg, s.track_angle_deg, s.boat_speed_kn
+        leeway[at], possible[at] = s.leeway_deg, s.possible
     side = np.array([m.side for m in modes], dtype=float)[mode]
     water_track = np.radians(airs.twd_deg + side * track)
     east = speed * np.sin(water_track) + airs.stream_east_kn
     north = speed * np.cos(water_track) + airs.stream_north_kn
-    heading = np.mod(airs.twd_deg + side * twa, 360.0)
+    # Under engine she heads where she goes through the water, all the way round.
+    heading = np.mod(airs.twd_deg + side * np.where(at, track, twa), 360.0)
     return Velocities(twa, heading, leeway, heel, speed, east, north), possible
 
 

@@ -3,7 +3,8 @@
 A turn is a *tack* if the two true wind angles, from the bow, sum to less than
 180°, and a *gybe* otherwise. A poled sail set is struck before a turn and set
 after it; unpoled sets are exchanged after the turn, when she is settled on the
-new side. Common practice, no source.
+new side. Before the engine is used a pole is struck; handing and setting sails for it
+costs nothing, and under engine she turns as she likes. Common practice, no source.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from goosewing.boat.model import ENGINE_NAME
 from goosewing.units import SECONDS_PER_HOUR, Array
 
 if TYPE_CHECKING:
@@ -31,6 +33,8 @@ class Mode:
     """Index into the boat's sail sets."""
     name: str
     poled: bool
+    engine: bool = False
+    """Under engine: no sail set at all; the tack means nothing then."""
 
     @property
     def side(self) -> int:
@@ -48,6 +52,11 @@ def all_modes(boat: Boat) -> tuple[Mode, ...]:
     )
 
 
+def engine_mode(boat: Boat) -> Mode:
+    """Under engine; headings count clockwise from the wind, as on port tack, all the way round."""
+    return Mode("port", len(boat.sail_sets), ENGINE_NAME, poled=False, engine=True)
+
+
 def steps(before: Mode, after: Mode, *, tacking: bool) -> tuple[ManoeuvreKind, ...]:
     """Name the manoeuvres from one mode to another, in the order in which they are done.
 
@@ -59,6 +68,8 @@ def steps(before: Mode, after: Mode, *, tacking: bool) -> tuple[ManoeuvreKind, .
         Whether a change of side goes through the wind's eye (the two true
         wind angles sum to less than 180°).
     """
+    if before.engine or after.engine:
+        return _about_the_engine(before, after)
     turns = before.tack != after.tack
     changes = before.sail_set != after.sail_set
     if not turns and not changes:
@@ -73,6 +84,12 @@ def steps(before: Mode, after: Mode, *, tacking: bool) -> tuple[ManoeuvreKind, .
     elif changes and not before.poled:
         done.append("change_sails")
     return tuple(done)
+
+
+def _about_the_engine(before: Mode, after: Mode) -> tuple[ManoeuvreKind, ...]:
+    if before.poled:
+        return ("strike_pole",)
+    return ("set_pole",) if after.poled else ()
 
 
 def step_cost_s(boat: Boat, kind: ManoeuvreKind) -> float:

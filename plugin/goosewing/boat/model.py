@@ -35,6 +35,15 @@ BLEND_DEG = (60.0, 90.0, 120.0, 150.0)
 LARGEST_PERFORMANCE = 2.0
 """Greatest performance factor that is believed; our choice."""
 
+FASTEST_ENGINE_KN = 15.0
+"""No small displacement yacht motors faster; our choice."""
+
+MOST_LITRES_PER_HOUR = 100.0
+"""No engine of hers burns more; our choice."""
+
+ENGINE_NAME = "engine"
+"""What a plan calls the sail set that is none."""
+
 SAME_ANGLE_DEG = 1e-6
 """Sampled angles closer than this are one."""
 
@@ -342,6 +351,43 @@ class Manoeuvres:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Engine:
+    """What she makes under engine, and when it is worth starting.
+
+    Attributes
+    ----------
+    speed_kn : float
+        Through the water, whatever the wind. [kn]
+    least_vmc_kn : float
+        It is started where sailing makes less than this towards the mark over the
+        ground; less than `speed_kn`. [kn]
+    litres_per_hour : float or None
+        What it burns; None if nobody knows. [l/h]
+    """
+
+    speed_kn: float
+    least_vmc_kn: float
+    litres_per_hour: float | None = None
+
+    def __post_init__(self) -> None:
+        if not 0.5 <= self.speed_kn <= FASTEST_ENGINE_KN:
+            raise InputError(
+                f"engine speed_kn must be 0.5 to {FASTEST_ENGINE_KN:g}, got {self.speed_kn:g}"
+            )
+        if not 0.0 < self.least_vmc_kn < self.speed_kn:
+            raise InputError(
+                f"engine least_vmc_kn must be above 0 and below its speed_kn, {self.speed_kn:g}, "
+                f"got {self.least_vmc_kn:g}"
+            )
+        litres = self.litres_per_hour
+        if litres is not None and not 0.0 < litres <= MOST_LITRES_PER_HOUR:
+            raise InputError(
+                f"engine litres_per_hour must be above 0 and at most {MOST_LITRES_PER_HOUR:g}, "
+                f"got {litres:g}"
+            )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Boat:
     """A boat and what she can do.
 
@@ -358,6 +404,8 @@ class Boat:
         Height above the water at which the tables' wind blows. [m]
     night_poled : bool
         Whether poled sails are carried in the dark.
+    engine : Engine or None
+        None if she has none that a plan may count on.
     """
 
     name: str
@@ -368,6 +416,7 @@ class Boat:
     manoeuvres: Manoeuvres = field(default_factory=Manoeuvres)
     polar_height_m: float = 10.0
     night_poled: bool = True
+    engine: Engine | None = None
 
     def __post_init__(self) -> None:
         if not self.sail_sets:
@@ -376,6 +425,8 @@ class Boat:
         twice = next((n for i, n in enumerate(names) if n in names[:i]), None)
         if twice is not None:
             raise InputError(f'two sail sets are called "{twice}"')
+        if self.engine is not None and ENGINE_NAME in names:
+            raise InputError(f'a boat with an engine can have no sail set called "{ENGINE_NAME}"')
         if self.polar_angle not in ("heading", "track"):
             raise InputError(f'polar_angle must be "heading" or "track", got "{self.polar_angle}"')
         if not 0.5 <= self.polar_height_m <= 100.0:
@@ -495,6 +546,28 @@ def sailing(
     track = row + leeway if by_bow else row.copy()
     possible = np.isfinite(speed) & _carried(sails, twa, tws, gust)
     return Sailing(twa, track, speed, heel, leeway, possible)
+
+
+def motoring(engine: Engine, row_deg: ArrayLike) -> Sailing:
+    """Tell how the boat goes under engine: at one speed, upright, without leeway.
+
+    Parameters
+    ----------
+    engine : Engine
+    row_deg : array_like
+        Heading, clockwise from the true wind's direction, all the way round. [°]
+
+    Returns
+    -------
+    Sailing
+        Of the same shape; heel unknown.
+    """
+    row = np.asarray(row_deg, dtype=np.float64)
+    off = np.abs(np.mod(row + 180.0, 360.0) - 180.0)
+    none = np.zeros(row.shape)
+    return Sailing(
+        off, row, np.full(row.shape, engine.speed_kn), none * np.nan, none, np.isfinite(row)
+    )
 
 
 def _carried(sails: SailSet, twa_deg: Array, tws_kn: Array, gust_kn: Array) -> BoolArray:

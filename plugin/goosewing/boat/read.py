@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import msgspec
 
-from goosewing.boat.model import Boat, Leeway, Manoeuvres, Performance, SailSet
+from goosewing.boat.model import Boat, Engine, Leeway, Manoeuvres, Performance, SailSet
 from goosewing.boat.tables import Quantity, Tables, file_text, read_table
 from goosewing.errors import InputError
 
@@ -49,6 +49,12 @@ class _ManoeuvreKeys(msgspec.Struct, forbid_unknown_fields=True):
     change_sails_s: float | None = None
 
 
+class _EngineKeys(msgspec.Struct, forbid_unknown_fields=True):
+    speed_kn: float
+    least_vmc_kn: float
+    litres_per_hour: float | None = None
+
+
 class _SailSetKeys(msgspec.Struct, forbid_unknown_fields=True):
     name: str
     polar: str
@@ -67,6 +73,7 @@ class _BoatKeys(msgspec.Struct, forbid_unknown_fields=True):
     leeway: _LeewayKeys = msgspec.field(default_factory=_LeewayKeys)
     performance: _PerformanceKeys = msgspec.field(default_factory=_PerformanceKeys)
     manoeuvres: _ManoeuvreKeys = msgspec.field(default_factory=_ManoeuvreKeys)
+    engine: _EngineKeys | None = None
 
 
 _Keys = TypeVar("_Keys", bound=msgspec.Struct)
@@ -100,6 +107,7 @@ def read_boat(path: str | os.PathLike[str]) -> Boat:
             leeway=Leeway(**_given(keys.leeway)),
             performance=Performance(**_given(keys.performance)),
             manoeuvres=Manoeuvres(**_given(keys.manoeuvres)),
+            engine=None if keys.engine is None else Engine(**_given(keys.engine)),
             **_given(keys, "polar_angle", "polar_height_m", "night_poled"),
         )
     if boat.polar_angle == "heading":
