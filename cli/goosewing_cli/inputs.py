@@ -141,6 +141,12 @@ StartWith = Annotated[
 StartTack = Annotated[
     TackName | None, typer.Option("--start-tack", help="The tack she is on at the start.")
 ]
+UseEngine = Annotated[
+    bool,
+    typer.Option(
+        "--engine", help="Motor where sailing makes too little good, by the boat file's [engine]."
+    ),
+]
 DeviationFile = Annotated[
     Path | None,
     typer.Option(

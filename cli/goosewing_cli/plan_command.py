@@ -47,6 +47,7 @@ def plan(
     hold_last: inputs.HoldLast = False,
     start_with: inputs.StartWith = None,
     start_tack: inputs.StartTack = None,
+    engine: inputs.UseEngine = False,
     variation: inputs.VariationText = None,
     deviation: inputs.DeviationFile = None,
     zone: inputs.ZoneText = None,
@@ -80,6 +81,7 @@ def plan(
         start_with=start_with,
         start_tack=None if start_tack is None else start_tack.value,
         shortest_board_min=shortest_board,
+        engine=engine,
         source=inputs.source_words(wind, current, weather, hold_last=hold_last),
     )
     by_compass = compass_headings(variation, deviation)

@@ -12,7 +12,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from goosewing.exchange.wording import BEYOND, angle_words, leaving_words
+from goosewing.exchange.wording import BEYOND, UNDER_ENGINE, angle_words, leaving_words
 from goosewing.words import (
     clock,
     heading_words,
@@ -45,10 +45,12 @@ def show_plan(plan: Plan, *, written: Sequence[Path] = (), zone: tzinfo | None =
     if plan.conditions:
         paragraph(console, plan.conditions)
     dates = _Dates(plan, zone)
+    before: Board | None = None
     for number, leg in enumerate(plan.legs, 1):
         console.print()
         console.print(Text(f"Leg {number}  {leg.origin} to {leg.destination}", style="bold"))
-        print_table(console, _leg_table(leg, plan.marks[number], dates))
+        print_table(console, _leg_table(leg, plan.marks[number], dates, before))
+        before = leg.boards[-1]
         for reason in leg.reasons:
             paragraph(console, reason, indent="  ")
     console.print()
@@ -146,7 +148,7 @@ def _add_row(table: Table, dates: _Dates, time: datetime, *cells: str | Text) ->
     table.add_row(*_times(time, dates.zone), *cells)
 
 
-def _leg_table(leg: Leg, mark: Mark, dates: _Dates) -> Table:
+def _leg_table(leg: Leg, mark: Mark, dates: _Dates, before: Board | None) -> Table:
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
     table.add_column("UTC", no_wrap=True)
     if dates.zone is not None:
@@ -158,7 +160,8 @@ def _leg_table(leg: Leg, mark: Mark, dates: _Dates) -> Table:
     waiting = list(leg.manoeuvres)
     for number, board in enumerate(leg.boards):
         done, waiting = _before(board, waiting)
-        _add_board(table, board, done, dates, first=number == 0)
+        _add_board(table, board, _changes(done, before, board), done, dates, first=number == 0)
+        before = board
     last = leg.boards[-1]
     assert last.end.time is not None
     _add_row(table, dates, last.end.time, _reached(mark, last.end))
@@ -197,18 +200,32 @@ def _before(board: Board, waiting: list[Manoeuvre]) -> tuple[list[Manoeuvre], li
     return now, [m for m in waiting if m not in now]
 
 
+def _changes(done: list[Manoeuvre], before: Board | None, board: Board) -> str:
+    """Say what is done before a board; nothing where nothing is."""
+    motored = before is not None and before.engine
+    words = [manoeuvre_words([m.kind for m in done], board.tack, board.sail_set)] if done else []
+    if board.engine and not motored:
+        words.append("start the engine")
+    if motored and not board.engine:
+        words.insert(0, "set sail")
+    return ", ".join(words)
+
+
 def _add_board(
-    table: Table, board: Board, done: list[Manoeuvre], dates: _Dates, *, first: bool
+    table: Table, board: Board, words: str, done: list[Manoeuvre], dates: _Dates, *, first: bool
 ) -> None:
     assert board.start.time is not None
-    if done:
-        words = manoeuvre_words([m.kind for m in done], board.tack, board.sail_set)
-        said = Text(f"{words} ({held(_short(sum(m.cost_s for m in done)))})", style="bold")
+    if words:
+        cost = f" ({held(_short(sum(m.cost_s for m in done)))})" if done else ""
+        said = Text(f"{words}{cost}", style="bold")
         if not first:
             said.append(f"\n{_at(board.start)}", style="not bold")
-        _add_row(table, dates, done[0].time, said)
-    sails = Text(f"{board.tack} tack", style=SIDE_STYLE[board.tack])
-    sails.append(f", {board.sail_set}", style="default")
+        _add_row(table, dates, done[0].time if done else board.start.time, said)
+    if board.engine:
+        sails = Text(UNDER_ENGINE)
+    else:
+        sails = Text(f"{board.tack} tack", style=SIDE_STYLE[board.tack])
+        sails.append(f", {board.sail_set}", style="default")
     for more in (angle_words(board), BEYOND if board.beyond_forecast else None):
         if more is not None:
             sails.append(f"\n{more}", style="default")
@@ -237,13 +254,14 @@ def summary(plan: Plan) -> list[str]:
     arrival = f"{plan.arrival:%Y-%m-%d} {clock(plan.arrival)}"
     lines = [
         f"Arrival {arrival}: {hours_and_minutes(plan.elapsed_h)}, "
-        f"{plan.distance_nm:.1f} nm over the ground, {plan.log_nm:.1f} nm by log."
+        f"{plan.distance_nm:.1f} nm over the ground, {plan.log_nm:.1f} nm by log.",
+        *_under_engine(plan),
     ]
     if plan.saved_min is None:
         which = [leg.destination for leg in plan.legs if leg.straight_h is None]
         lines.append(f"No straight course can be held to {listed(which)}: nothing to compare.")
     elif plan.saved_min >= 0.5:
-        lines.append(f"Saves {plan.saved_min:.0f} min against the straight course.")
+        lines.append(f"Saves {plan.saved_min:.0f} min against the straight course{_sailed(plan)}.")
     elif plan.saved_min > -0.5:
         lines.append("Saves nothing against the straight course.")
     else:
@@ -251,6 +269,19 @@ def summary(plan: Plan) -> list[str]:
             f"{-plan.saved_min:.0f} min slower than the straight course: {_why_slower(plan)}."
         )
     return [*lines, *_by_leg(plan), *_at_best(plan)]
+
+
+def _sailed(plan: Plan) -> str:
+    return " under sail" if plan.engine_h else ""
+
+
+def _under_engine(plan: Plan) -> list[str]:
+    if plan.engine_h is None:
+        return []
+    if not plan.engine_h:
+        return ["The engine is not needed."]
+    litres = "" if plan.engine_litres is None else f", {plan.engine_litres:.1f} litres"
+    return [f"Under engine: {hours_and_minutes(plan.engine_h)}{litres}."]
 
 
 def _why_slower(plan: Plan) -> str:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from goosewing import earth
+from goosewing import earth, motoring
 from goosewing.chain import First
 from goosewing.errors import InputError, NoPlanError
 from goosewing.marks import SAME_PLACE_M, metres_apart
@@ -45,6 +45,9 @@ class Options:
         The sails and tack she is under at the first mark; free if None.
     shortest_board_min : float or None
         In changing wind, no board is shorter; 0 lets it go. [min]
+    engine : bool
+        Whether she may motor where sailing makes less good towards the mark than the boat
+        file's engine is started for.
     source : str
         Whose wind and stream a plan in changing wind is made for, such as "Wind and
         stream by forecast.grib2"; the plan's `conditions` say it.
@@ -57,6 +60,7 @@ class Options:
     start_tack: Tack | None = None
     shortest_board_min: float | None = None
     source: str = ""
+    engine: bool = False
 
     def __post_init__(self) -> None:
         if not 0.0 <= self.margin_deg <= 45.0:
@@ -116,12 +120,21 @@ def make(
     kept, dropped = usable_marks(marks)
     options = options or Options()
     said = (*notices, *dropped)
-    if hazards is None or not len(hazards):
-        return _made(kept, boat, weather, departure, options, said, progress, None)
-    _check_clear_of(hazards, kept)
-    made = _made(kept, boat, weather, departure, options, said, progress, hazards)
-    _look_over(hazards, made)
-    return _with_laylines_cut(hazards, made)
+    if options.engine and boat.engine is None:
+        raise InputError(
+            f"the engine can't be used: the boat file of {boat.name} has no [engine] table "
+            "(speed_kn, least_vmc_kn)"
+        )
+    met = hazards if hazards is not None and len(hazards) else None
+    if met is not None:
+        _check_clear_of(met, kept)
+    made = _made(kept, boat, weather, departure, options, said, progress, met)
+    if options.engine:
+        made = motoring.summed_up(made, boat)
+    if met is None:
+        return made
+    _look_over(met, made)
+    return _with_laylines_cut(met, made)
 
 
 def _made(

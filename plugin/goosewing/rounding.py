@@ -613,7 +613,9 @@ def _boards_joined(before: Sequence[Board], after: Sequence[Board]) -> tuple[Boa
     """Put boards one after the other; what goes on as it was is one board."""
     a, b = before[-1], after[0]
     turned = earth.wrap_180(b.course_over_ground_deg - a.course_over_ground_deg)
-    if (a.tack, a.sail_set) != (b.tack, b.sail_set) or abs(turned) > SAME_COURSE_DEG:
+    # Under engine the tack means nothing.
+    alike = a.sail_set == b.sail_set and (a.tack == b.tack or (a.engine and b.engine))
+    if not alike or abs(turned) > SAME_COURSE_DEG:
         return (*before, *after)
     one = replace(
         a,

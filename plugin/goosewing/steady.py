@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from goosewing import chain, earth, reasons, wind
+from goosewing import chain, earth, motoring, reasons, wind
 from goosewing.boards import Course, Ways, course_between, ways_to_sail
 from goosewing.boat import manoeuvres
 from goosewing.boat.manoeuvres import Mode
@@ -56,6 +56,8 @@ class LegChoice:
     ways: Ways
     straight_h: float
     bound_h: float
+    motored: str = ""
+    """Why it is motored; empty where it is sailed."""
     among: Round | None = None
     """What hazards leave of the ways; None where none is near."""
 
@@ -92,12 +94,11 @@ def solve(
 
     `firsts` says leg by leg which board comes first; the options' wish if not given.
     """
-    held = sailable(boat, steady_airs(boat, weather))
-    legs = [leg_choice(held, a, b, options) for a, b in pairwise(marks)]
+    airs = steady_airs(boat, weather)
+    held = _with_engine(velocity_set(boat, airs)) if options.engine else sailable(boat, airs)
+    wishes = [options.first] * (len(marks) - 1) if firsts is None else list(firsts)
     costs = _costs(boat, held.modes, options)
-    wishes = [options.first] * len(legs) if firsts is None else list(firsts)
-    if hazards is not None and len(hazards):
-        legs = _among(hazards, held, legs, costs, options, wishes)
+    legs = _legs(hazards, held, marks, costs, options, wishes)
     ways = [leg.ways for leg in legs]
     allowed = [_allowed(held, leg, first) for leg, first in zip(legs, wishes, strict=True)]
     if firsts is not None:
@@ -118,6 +119,80 @@ def solve(
     return plan_of(boat, marks, departure.astimezone(UTC), records, said, held_steady(weather))
 
 
+def _legs(
+    hazards: Hazards | None,
+    held: VelocitySet,
+    marks: Sequence[Mark],
+    costs: chain.Costs,
+    options: Options,
+    wishes: Sequence[chain.First | None],
+) -> list[LegChoice]:
+    """Work out every way to sail every leg; with the engine, that of the legs it is used on."""
+    found = []
+    for at, ((origin, mark), first) in enumerate(zip(pairwise(marks), wishes, strict=True)):
+        # What a leg begins and ends with may save a manoeuvre at its marks.
+        joined = (bool(costs.start_modes) or at > 0) + (at + 1 < len(wishes))
+        try:
+            leg = leg_choice(held, origin, mark, options)
+            if hazards is not None and len(hazards):
+                leg = _among(hazards, held, leg, costs, options, first, joined)
+        except NoPlanError:
+            motored = _motored(hazards, held, origin, mark) if options.engine else None
+            if motored is None:
+                raise
+            leg = motored
+        else:
+            leg = _motored_if_slow(hazards, held, leg, costs, first) if options.engine else leg
+        found.append(leg)
+    return found
+
+
+def _with_engine(held: VelocitySet) -> VelocitySet:
+    return replace(held, modes=(*held.modes, manoeuvres.engine_mode(held.boat)))
+
+
+def _motored_if_slow(
+    hazards: Hazards | None,
+    held: VelocitySet,
+    leg: LegChoice,
+    costs: chain.Costs,
+    first: chain.First | None,
+) -> LegChoice:
+    """Motor a leg whose fastest boards, turns and all, make too little good; none faster."""
+    engine = held.boat.engine
+    assert engine is not None
+    hours = costs.own_h(leg.ways)[_allowed(held, leg, first)]
+    made_good = leg.course.distance_nm / float(np.nanmin(hours, initial=np.inf))
+    if not made_good < engine.least_vmc_kn:
+        return leg
+    motored = _motored(hazards, held, leg.origin, leg.destination, made_good)
+    slower = motored is not None and motored.bound_h * made_good >= leg.course.distance_nm
+    if motored is None or slower:
+        return leg
+    return replace(motored, straight_h=leg.straight_h)
+
+
+def _motored(
+    hazards: Hazards | None,
+    held: VelocitySet,
+    origin: Mark,
+    mark: Mark,
+    sailed_kn: float = 0.0,
+) -> LegChoice | None:
+    """Return the leg under engine, or None if stream or hazards bar the straight way."""
+    course = course_between(origin.lat, origin.lon, mark.lat, mark.lon)
+    ends = (course.lat1, course.lon1, course.lat2, course.lon2)
+    if hazards is not None and bool(hazards.crossed(*ends)):
+        return None
+    ways = motoring.motored_way(held, course, len(held.modes) - 1)
+    engine = held.boat.engine
+    if ways is None or engine is None:
+        return None
+    said = motoring.why(mark.name, course, held.airs, engine, sailed_kn)
+    hours = float(ways.elapsed_h[0, 0])
+    return LegChoice(origin, mark, course, ways, float("nan"), hours, motored=said)
+
+
 def _allowed(held: VelocitySet, leg: LegChoice, first: chain.First | None) -> BoolArray:
     allowed = chain.first_allowed(leg.ways, held.modes, first)
     return allowed if leg.clear is None else allowed & leg.clear
@@ -126,36 +201,33 @@ def _allowed(held: VelocitySet, leg: LegChoice, first: chain.First | None) -> Bo
 def _among(
     hazards: Hazards,
     held: VelocitySet,
-    legs: Sequence[LegChoice],
+    leg: LegChoice,
     costs: chain.Costs,
     options: Options,
-    wishes: Sequence[chain.First | None],
-) -> list[LegChoice]:
-    """Give the legs near hazards the ways round them.
+    first: chain.First | None,
+    joined: int,
+) -> LegChoice:
+    """Give a leg near hazards the ways round them; at so many of its marks others join it.
 
     Raises
     ------
     NoPlanError
-        If hazards leave no way to sail a leg, with the reason.
+        If hazards leave no way to sail it, with the reason.
     """
     from goosewing import detours
 
     sides = {"port": 1, "starboard": -1}
     dearest = float(np.max(costs.table_h, initial=0.0))
-    found = []
-    for at, (leg, first) in enumerate(zip(legs, wishes, strict=True)):
-        # What a leg begins and ends with may save a manoeuvre at its marks.
-        marks = (bool(costs.start_modes) or at > 0) + (at + 1 < len(legs))
-        asked = detours.Wishes(
-            options.margin_deg, options.corridor_nm, sides.get(first or ""), marks * dearest
-        )
-        among = detours.ways_round(hazards, held, leg.course, leg.ways, costs, asked)
-        if among is not None:
-            leg = _with_ways_round(leg, among)
-            if not np.any(_allowed(held, leg, first)):
-                raise NoPlanError(_no_way_round(hazards, leg, options, first))
-        found.append(leg)
-    return found
+    asked = detours.Wishes(
+        options.margin_deg, options.corridor_nm, sides.get(first or ""), joined * dearest
+    )
+    among = detours.ways_round(hazards, held, leg.course, leg.ways, costs, asked)
+    if among is None:
+        return leg
+    leg = _with_ways_round(leg, among)
+    if not np.any(_allowed(held, leg, first)):
+        raise NoPlanError(_no_way_round(hazards, leg, options, first))
+    return leg
 
 
 def _with_ways_round(leg: LegChoice, among: Round) -> LegChoice:
@@ -278,7 +350,9 @@ def _costs(boat: Boat, modes: tuple[Mode, ...], options: Options) -> chain.Costs
     fits = [
         i
         for i, mode in enumerate(modes)
-        if sails in (None, mode.sail_set) and options.start_tack in (None, mode.tack)
+        if sails in (None, mode.sail_set)
+        and options.start_tack in (None, mode.tack)
+        and not mode.engine
     ]
     return chain.Costs(modes, table, tuple(fits))
 
@@ -301,6 +375,8 @@ def _records(
 
 def _reasons(held: VelocitySet, leg: LegChoice, way: int, before: Mode | None) -> tuple[str, ...]:
     mark = leg.destination.name
+    if leg.motored:
+        return (leg.motored,)
     if leg.among is None:
         return reasons.for_leg(held, leg.course, leg.ways, way, before, mark)
     return reasons.among_hazards(held, leg.course, leg.among, way, before, mark)
@@ -341,7 +417,8 @@ def _leg_record(
         elapsed_h=elapsed,
         straight_h=straight,
         saved_min=None if straight is None else (straight - elapsed) * 60.0,
-        bound_h=min(leg.bound_h, elapsed),
+        # Boards that nothing beats are no bound on what an engine may do.
+        bound_h=None if leg.motored else min(leg.bound_h, elapsed),
         boards=tuple(boards),
         manoeuvres=tuple(turns),
         laylines=_sailed_laylines(leg, boards),
@@ -365,9 +442,9 @@ def _board(held: VelocitySet, ways: Ways, way: int, at: int, start: datetime) ->
         exact.twa_deg, held.airs.tws_kn, exact.boat_speed_kn, exact.leeway_deg
     )
     return Board(
-        tack=mode.tack,
+        tack="starboard" if mode.engine and row > 180.0 else mode.tack,
         sail_set=mode.name,
-        steer="angle",
+        steer="heading" if mode.engine else "angle",
         start=ends[0],
         end=ends[1],
         heading_deg=float(exact.heading_deg),
@@ -386,6 +463,7 @@ def _board(held: VelocitySet, ways: Ways, way: int, at: int, start: datetime) ->
         points=tuple(_point(end, exact, course, held.airs.tws_kn) for end in ends),
         twd_deg=held.airs.twd_deg,
         poled=mode.poled,
+        engine=mode.engine,
     )
 
 

@@ -21,7 +21,7 @@ FLOORS = (
     {"boat", "weather", "marks", "magnetic", "outlines"},
     {"velocity", "reckoning", "hazards", "waterways"},
     {"boards", "motion", "targets", "bound", "gauge", "offing"},
-    {"chain", "taut", "laylines", "polar_view", "search", "polish"},
+    {"chain", "motoring", "taut", "laylines", "polar_view", "search", "polish"},
     {"reasons", "detours", "gaps", "outlook", "tracing"},
     {"steady", "passage", "passage_laylines"},
     {"rounding"},

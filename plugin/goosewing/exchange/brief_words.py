@@ -77,6 +77,8 @@ _KINDS: tuple[tuple[str, str, Callable[[re.Match[str]], _Forms]], ...] = (
     ("pole", r"set the pole(?: for ([^,]+))?", lambda m: (m[0], "pole up", "pole up", "PU", "")),
     ("pole", r"strike the pole", lambda m: (m[0], "pole down", "pole dn", "PD", "")),
     ("change", r"change to ([^,]+)", lambda m: (m[0], m[1], "sails", "")),
+    ("engine", r"set sail", lambda m: (m[0], "sail", "")),
+    ("engine", r"under engine", lambda m: (m[0], "engine", "engine")),
     ("on", r"on (port|starboard) tack", _on),
     ("heading", r"steer (\d{3}[TMC]?(?: \d{3}[TMC])*)(?: at first)?", _heading),
     ("angle", r"keep the true wind at (\d+)", lambda m: (m[0], f"TWA{m[1]}", f"W{m[1]}")),
@@ -88,10 +90,10 @@ _KINDS: tuple[tuple[str, str, Callable[[re.Match[str]], _Forms]], ...] = (
 """What a piece of the sentence may be; the first that fits is it."""
 
 _GIVING_WAY = (
-    *("angle", "on", "turn", "pole", "alter", "change", "leave", "heading", "other"),
+    *("engine", "angle", "on", "turn", "pole", "alter", "change", "leave", "heading", "other"),
     *("separator", "beyond", "time", "heading", "pole", "leave", "heading", "change"),
     *("turn", "pole", "leave", "leave", "heading if an angle", "angle", "on", "change"),
-    *("pole", "turn", "arrive", "arrive"),
+    *("engine", "pole", "turn", "arrive", "arrive"),
 )
 """Whose turn it is to take its next shorter form."""
 

@@ -494,7 +494,7 @@ def turn_names(plan: Plan) -> dict[tuple[float, float], str]:
     """Return the names that turning points get in the route, by their latitude and longitude."""
     numbers = _Numbers({mark.name.casefold() for mark in plan.marks})
     return {
-        (stop.lat, stop.lon): numbers.next(_prefix(stop.manoeuvres))
+        (stop.lat, stop.lon): numbers.next(_prefix(stop))
         for stop in _stops(plan)
         if stop.mark is None
     }
@@ -525,10 +525,13 @@ class _Stop:
     mark: Mark | None = None
     manoeuvres: tuple[Manoeuvre, ...] = ()
     board: Board | None = None
+    after_engine: bool = False
+    """Whether she came here under engine and sails on."""
 
 
 def _stops(plan: Plan) -> Iterator[_Stop]:
     time: datetime | None = plan.departure
+    under_engine = False
     for mark, leg in zip(plan.marks, plan.legs, strict=False):
         if not leg.boards:
             yield _Stop(lat=mark.lat, lon=mark.lon, time=time, mark=mark)
@@ -543,8 +546,9 @@ def _stops(plan: Plan) -> Iterator[_Stop]:
                 mark=None if at else mark,
                 manoeuvres=manoeuvres,
                 board=board,
+                after_engine=under_engine and not board.engine,
             )
-            time = board.end.time
+            time, under_engine = board.end.time, board.engine
     last = plan.marks[-1]
     boards = plan.legs[-1].boards
     there = boards[-1].end if last.leave and boards else last
@@ -576,9 +580,9 @@ def _route_point(
     point.time = None if stop.time is None else whole_second(stop.time)
     text = _text(stop, plan)
     if stop.mark is None:
-        point.name = name or numbers.next(_prefix(stop.manoeuvres))
+        point.name = name or numbers.next(_prefix(stop))
         point.description = writable(text)
-        point.type = _kind(stop.manoeuvres)
+        point.type = _kind(stop)
     else:
         _describe_mark(point, stop.mark, writable(text))
     point.extensions = [prefixes.ready(each) for each in _extensions(stop, text)]
@@ -606,19 +610,23 @@ def _text(stop: _Stop, plan: Plan) -> str:
         # Only where two marks are one place does a passage go on without a board.
         passing = "arrive" if stop.mark is plan.marks[-1] else "carry on"
         return ", ".join([*parts, f"{passing} {time}".strip()])
-    if stop.mark is None and not stop.manoeuvres:
+    if stop.after_engine:
+        parts.append("set sail")
+    elif stop.mark is None and not stop.manoeuvres and not stop.board.engine:
         parts.append("alter course")
     parts.append(board_words(stop.manoeuvres, stop.board))
     return ", ".join([*parts, time] if time else parts)
 
 
-def _kind(manoeuvres: Sequence[Manoeuvre]) -> str:
+def _kind(stop: _Stop) -> str:
     """Return the manoeuvre that names a point: the turn, if there is one."""
-    kinds = {each.kind for each in manoeuvres}
+    if stop.board is not None and stop.board.engine:
+        return "engine"
+    kinds = {each.kind for each in stop.manoeuvres}
     for words, members in _KINDS.items():
         if kinds & members:
             return words
-    return "course change"
+    return "sail change" if stop.after_engine else "course change"
 
 
 _KINDS = {
@@ -628,11 +636,18 @@ _KINDS = {
     "sail change": {"change_sails"},
 }
 
-_PREFIXES = {"tack": "T", "gybe": "G", "pole": "P", "sail change": "C", "course change": "A"}
+_PREFIXES = {
+    "tack": "T",
+    "gybe": "G",
+    "pole": "P",
+    "sail change": "C",
+    "engine": "E",
+    "course change": "A",
+}
 
 
-def _prefix(manoeuvres: Sequence[Manoeuvre]) -> str:
-    return _PREFIXES[_kind(manoeuvres)]
+def _prefix(stop: _Stop) -> str:
+    return _PREFIXES[_kind(stop)]
 
 
 def _put_at(point: RoutePoint | GPXTrackPoint | GPXWaypoint, lat: float, lon: float) -> None:

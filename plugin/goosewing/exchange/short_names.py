@@ -39,6 +39,7 @@ _TRADE_WORDS: Mapping[str, str] = {
     "set pole": "P",
     "strike pole": "P",
     "sail change": "C",
+    "engine": "E",
     "course change": "A",
     "mark": "MK",
     "waypoint": "WP",

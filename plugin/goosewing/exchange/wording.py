@@ -11,10 +11,13 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from datetime import datetime
 
-    from goosewing.records import Board, Manoeuvre, Mark
+    from goosewing.records import Board, Manoeuvre, ManoeuvreKind, Mark
 
 _SWINGS_DEG = 1.0
 """A heading that changes less along a board is one heading to the helm. [°]"""
+
+UNDER_ENGINE = "under engine"
+"""Stands where the tack and the sails stand otherwise."""
 
 BEYOND = "beyond the forecast"
 """Marks a board on which the last values of a forecast are held on."""
@@ -48,6 +51,8 @@ def board_words(manoeuvres: Sequence[Manoeuvre], board: Board) -> str:
         As in "gybe onto starboard tack, set the pole for wing-and-wing, steer 048°".
     """
     kinds = [each.kind for each in manoeuvres]
+    if board.engine:
+        return ", ".join(_under_engine_words(kinds, board))
     words = [manoeuvre_words(kinds, board.tack, board.sail_set)] if kinds else []
     if not {"tack", "gybe"} & set(kinds):
         words.append(f"on {board.tack} tack")
@@ -57,6 +62,12 @@ def board_words(manoeuvres: Sequence[Manoeuvre], board: Board) -> str:
     if board.beyond_forecast:
         words.append(BEYOND)
     return ", ".join(words)
+
+
+def _under_engine_words(kinds: Sequence[ManoeuvreKind], board: Board) -> list[str]:
+    words = [manoeuvre_words(kinds, board.tack, board.sail_set)] if kinds else []
+    words += [UNDER_ENGINE, _steering_words(board)]
+    return [*words, BEYOND] if board.beyond_forecast else words
 
 
 def _steering_words(board: Board) -> str:

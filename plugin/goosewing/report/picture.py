@@ -17,6 +17,7 @@ import numpy as np
 from goosewing.errors import InputError
 from goosewing.exchange.files import write_atomically
 from goosewing.exchange.gpx import turn_names
+from goosewing.exchange.wording import UNDER_ENGINE
 from goosewing.report import ground, labels
 from goosewing.report.labels import Label
 from goosewing.words import clock, hours_and_minutes, manoeuvre_words, three_figures
@@ -30,6 +31,8 @@ if TYPE_CHECKING:
     from goosewing.units import Array
 
 PORT, STARBOARD, INK, QUIET = "#b3261e", "#1b7f3b", "#1d2733", "#7b8794"
+MOTORED = (0, (1, 1.2))
+"""Short dots for a board under engine: neither tack's colour, nor a layline's long dashes."""
 DPI = 110
 WORDS_WIDTH = 34
 """Characters in a line of words beside a turn."""
@@ -176,6 +179,9 @@ def _line_of(points: Iterable[Any], centre: float) -> tuple[list[float], list[fl
 
 def _draw_board(axes: Any, board: Board, centre: float) -> None:
     lon, lat = _line_of(board.points, centre)
+    if board.engine:
+        axes.plot(lon, lat, color=INK, lw=2.2, ls=MOTORED, zorder=3)
+        return
     colour = _side(board.tack)
     if board.poled:
         axes.plot(lon, lat, color=colour, lw=9, alpha=0.25, solid_capstyle="butt", zorder=2)
@@ -235,10 +241,11 @@ def _board_label(board: Board, centre: float) -> Label:
         (float(np.interp(share, at, lon)), float(np.interp(share, at, lat)))
         for share in (0.5, 0.35, 0.65, 0.2, 0.8)
     )
+    under = UNDER_ENGINE if board.engine else _clipped(board.sail_set, LONGEST_NAME)
     return Label(
-        words=f"{_clipped(board.sail_set, LONGEST_NAME)}, steer {three_figures(board.heading_deg)}",
+        words=f"{under}, steer {three_figures(board.heading_deg)}",
         places=places,
-        style={"fontsize": 7.5, "color": _side(board.tack)},
+        style={"fontsize": 7.5, "color": INK if board.engine else _side(board.tack)},
         optional=True,
     )
 
@@ -261,7 +268,7 @@ def _corners(axes: Any, plan: Plan, lines: Array, shown: Sequence[Any]) -> list[
     free = [name for name in PLACES if not _overlap(_box(name, LEGEND_SIZE), _box(wind, WIND_SIZE))]
     legend = min(free, key=lambda name: _drawn_in(_box(name, LEGEND_SIZE), shares))
     written = _wind_arrow(axes, plan, _box(wind, WIND_SIZE))
-    key = _legend(axes, legend, shown)
+    key = _legend(axes, plan, legend, shown)
     renderer = axes.figure.canvas.get_renderer()
     return [*written, key.get_window_extent(renderer)]
 
@@ -289,14 +296,17 @@ def _overlap(one: Array, other: Array) -> bool:
     return bool(np.all(one[:2] < other[2:]) and np.all(other[:2] < one[2:]))
 
 
-def _legend(axes: Any, corner: str, shown: Sequence[Any]) -> Any:
+def _legend(axes: Any, plan: Plan, corner: str, shown: Sequence[Any]) -> Any:
     from matplotlib.lines import Line2D
 
+    under = Line2D([0], [0], color=INK, lw=2.2, ls=MOTORED, label=UNDER_ENGINE)
+    motored = [under] if plan.engine_h else []
     handles = [
         Line2D([0], [0], color=PORT, lw=2.2, label="port tack"),
         Line2D([0], [0], color=STARBOARD, lw=2.2, label="starboard tack"),
         Line2D([0], [0], color=INK, lw=9, alpha=0.25, label="pole set"),
         Line2D([0], [0], color=INK, lw=0.8, ls=(0, (6, 4)), label="layline into the mark"),
+        *motored,
         *shown,
     ]
     return axes.legend(handles=handles, loc=corner, fontsize=8, framealpha=0.9)
