@@ -49,6 +49,7 @@ class SmallCounter:
         return {"type": "FeatureCollection", "features": [], "credit": "nobody"}
 
     def export(self, format: str) -> str:  # noqa: A002 (the protocol's own name)
+        self.held.wait(10)
         if self.fault is None and format == "handheld":
             raise Refusal(409, "there is no plan")
         return str(self._answer("<gpx>Ærø</gpx>"))

@@ -386,6 +386,7 @@ def test_the_slow_and_the_hung_hold_up_nobody(server, counter):
             b"Content-Length: 900\r\n\r\n{" % server.port,
             b"GET /api/coast?south=56&west=12&north=57&east=13 HTTP/1.1\r\n"
             b"Host: 127.0.0.1:%d\r\n\r\n" % server.port,
+            b"GET /api/export/gpx HTTP/1.1\r\nHost: 127.0.0.1:%d\r\n\r\n" % server.port,
         ):
             for _ in range(20):
                 lines.enter_context(socket.create_connection(here, timeout=5)).sendall(text)
@@ -531,6 +532,9 @@ def test_a_told_address_stands_for_itself_only():
         with pytest.raises(RefusedError):
             guard.check_host([named])
     Guard(address="127.0.0.1", port=80).check_host(["localhost"])
+    for named in ([], ["192.168.1.7:8080", "192.168.1.7:8080"]):
+        with pytest.raises(RefusedError):
+            guard.check_host(named)
 
 
 # ---- the package -----------------------------------------------------------------------------
