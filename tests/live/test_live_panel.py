@@ -147,6 +147,12 @@ def test_the_next_turn_lies_where_the_plan_has_it(beating):
     for name in ("steer", "heading_deg", "twa_deg", "tack", "sail_set"):
         assert following[name] == second[name]
         assert document["board"][name] == first[name]
+    # East is least: magnetic = true − variation (common practice), in panel and plan alike.
+    for shown, board in ((document["board"], first), (following, second)):
+        magnetic = (board["heading_deg"] - 4.0) % 360.0
+        assert board["heading_magnetic_deg"] == pytest.approx(magnetic)
+        assert shown["heading_magnetic_deg"] == board["heading_magnetic_deg"]
+    assert any("variation 4" in notice for notice in beating.plan_shown["notices"])
     minutes = round(following["time_s"] / 60.0)
     steer = round(second["heading_deg"] - 4.0) % 360
     miles = following["distance_nm"]

@@ -163,7 +163,7 @@ def _ordered(state: State, desk: Desk) -> tuple[State, Order | None]:
     state, reason = advice.why_anew(state, desk)
     if reason is None or state.route is None:
         return state, None
-    order = orders.wanted(state, state.route, reason)
+    order = orders.wanted(state, desk, state.route, reason)
     return replace(state, waiting=order, orders=order.number, wanted=None), order
 
 

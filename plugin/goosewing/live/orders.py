@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from goosewing import plan as planning
 from goosewing.live.damping import from_deg, strength_kn, towards_deg, turned_deg, vector
-from goosewing.live.sensing import carried
+from goosewing.live.sensing import carried, variation_deg
 from goosewing.live.state import Desk, Order, Outlook, Route, State
+from goosewing.magnetic import with_variation
 from goosewing.marks import starting_here
 from goosewing.weather.base import datetime_from_hours
 from goosewing.weather.combine import hold_last
@@ -44,7 +45,7 @@ class Stage(NamedTuple):
     board: Board
 
 
-def wanted(state: State, route: Route, reason: str) -> Order:
+def wanted(state: State, desk: Desk, route: Route, reason: str) -> Order:
     """Write down the plan that is wanted now, from the wind, the stream and the place of now."""
     assert state.wind is not None
     stream = (0.0, 0.0)
@@ -71,6 +72,7 @@ def wanted(state: State, route: Route, reason: str) -> Order:
         start_tack=_known_tack(state) if route.from_here else None,
         start_with=carried(state) if route.from_here else None,
         shift_deg=_shift(state),
+        variation_deg=variation_deg(state, desk),
     )
 
 
@@ -171,11 +173,13 @@ def carry_out(order: Order, desk: Desk) -> Plan:
         source="Wind and stream measured now, then by forecast",
     )
     chart = desk.chart
-    return planning.make(
+    made = planning.make(
         order.marks, desk.boat, weather_of(order), _utc(order.time_s), options,
         notices=() if chart is None else chart.notices,
         hazards=None if chart is None else chart.around(order.marks),
     )  # fmt: skip
+    variation = order.variation_deg
+    return made if variation is None else with_variation(made, lambda *_: variation)
 
 
 def stages(leg: Leg) -> tuple[Stage, ...]:
