@@ -9,6 +9,7 @@ import socket
 import subprocess
 import sys
 import time
+import urllib.request
 import zipfile
 from collections.abc import Iterator
 from contextlib import ExitStack, closing
@@ -20,7 +21,7 @@ import pytest
 from goosewing.errors import InputError, NoPlanError
 from goosewing.live.counter import Refusal
 from goosewing.live.panel_guard import Guard, RefusedError
-from goosewing.live.panel_server import PanelServer, page_folder, serve
+from goosewing.live.panel_server import PanelServer, outward, page_folder, serve
 from panel_counters import SmallCounter
 from signalk_host import listeners
 
@@ -470,6 +471,17 @@ def test_another_interface_asks_for_a_token(locked):
     right = {"Authorization": f"Bearer {locked.token}"}
     assert ask(locked, "/api/panel", headers=right).code == 200
     assert order(locked, "clear", **right).code == 200
+
+
+@pytest.mark.skipif(outward() is None, reason="this machine is in no network")
+def test_the_address_told_is_reached_and_forgets_its_token(locked):
+    assert "127.0.0.1" not in locked.url
+    browser = urllib.request.build_opener(urllib.request.HTTPCookieProcessor())
+    with browser.open(locked.url, timeout=5) as page:
+        assert page.url == locked.url.partition("?")[0]
+        assert META.encode() not in page.read()
+    with browser.open(f"{page.url}api/panel", timeout=5) as answer:
+        assert json.load(answer)["format"] == "goosewing.panel/1"
 
 
 def test_tokens_are_not_the_same_twice(counter, pages):

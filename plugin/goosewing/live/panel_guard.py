@@ -75,11 +75,12 @@ class Guard:
             403: a name that somebody else lets point here.
         """
         if len(named) != 1 or not self._is_ours(named[0].lower()):
-            raise RefusedError(403, f"this is {self.names()[0]}: open the panel by that address")
+            raise RefusedError(403, "open the panel by the address that was told where it started")
 
-    def names(self) -> list[str]:
-        """Return the hosts that stand for this server, as `Host` headers have them."""
-        return [f"{name}:{self.port}" for name in self._bare_names()]
+    @property
+    def name(self) -> str:
+        """Return one name that stands for this server."""
+        return self._bare_names()[0]
 
     def _bare_names(self) -> tuple[str, ...]:
         if is_loopback(self.address):
@@ -90,11 +91,14 @@ class Guard:
         return (bracketed(self.address.lower()),)
 
     def _is_ours(self, named: str) -> bool:
-        if self.port == 80 and named in self._bare_names():
+        names = self._bare_names()
+        if named in [f"{name}:{self.port}" for name in names]:
+            return True
+        if self.port == 80 and named in names:
             return True
         # Where every interface is listened on, its numbers are not known here; a number,
         # unlike a name, can't be pointed elsewhere by a stranger.
-        return named in self.names() or (is_any(self.address) and _is_number(named, self.port))
+        return is_any(self.address) and _is_number(named, self.port)
 
     def check_origin(self, host: str, headers: Mapping[str, str]) -> None:
         """Refuse a request that a page of another origin caused, reading included.

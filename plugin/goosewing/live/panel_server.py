@@ -191,6 +191,17 @@ def _why_not(error: OSError, host: str, port: int) -> str:
     return f"can't listen on {bracketed(host)}:{port}: {error.strerror}"
 
 
+def outward() -> str | None:
+    """Return this machine's number in its network, None if it is in none; nothing is sent."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as asking:
+        try:
+            # A number kept for documentation (RFC 5737): it asks which way packets would leave.
+            asking.connect(("192.0.2.1", 9))
+        except OSError:
+            return None
+        return str(asking.getsockname()[0])
+
+
 class PanelServer:
     """A running server; made by `serve`."""
 
@@ -219,11 +230,9 @@ class PanelServer:
     @property
     def url(self) -> str:
         """Return what to open in the browser, with the token if one is asked for."""
-        name = self._guard.names()[0] if is_any(self._guard.address) else self._address()
-        return f"http://{name}/" + (f"?token={self.token}" if self.token else "")
-
-    def _address(self) -> str:
-        return f"{bracketed(self._guard.address)}:{self.port}"
+        told = self._guard.address
+        name = (outward() or self._guard.name) if is_any(told) else bracketed(told)
+        return f"http://{name}:{self.port}/" + (f"?token={self.token}" if self.token else "")
 
     def close(self) -> None:
         """Stop at once; connections that are open are cut."""
