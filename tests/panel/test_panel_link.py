@@ -56,9 +56,8 @@ def test_a_lost_server_is_told_and_comes_back_by_itself(opened, show, axe):
         assert look.startswith("dashed"), room
     keep(page, "phone-day-lost")
     assert impacts(page, axe) == []
-    time.sleep(2)
     first = page.inner_text("#lost-age")
-    time.sleep(1.2)
+    page.wait_for_timeout(1200)
     assert page.inner_text("#lost-age") != first
     show.moment["panel"]["wind"].update(twd_deg=123.0, tws_kn=22.2)
     with serve(show, port=port):

@@ -84,7 +84,7 @@ def test_nothing_is_cut_and_nothing_lies_over_another(opened, shown, show, momen
         assert overlaps(page.evaluate(BOXES, [f"#{part}" for part in PARTS])) == [], state
         assert overlaps(page.evaluate(BOXES, list(ON_CHART))) == [], state
         assert hidden_names(page) == [], state
-        if size != "wide":
+        if size == "phone" or state in ("advising", "due"):
             assert impacts(page, axe) == [], state
 
 
