@@ -6,6 +6,7 @@ import json
 import math
 import sys
 import threading
+import urllib.error
 import urllib.request
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -306,3 +307,37 @@ def test_a_passage_in_a_host(opened, sailing, tmp_path, axe):
     page.wait_for_selector("#activated:has-text('Soon')")
     assert host.get(course)[1]["activeRoute"]["href"].startswith("/resources/routes/")
     assert get("panel")["activated"]["name"] in page.inner_text("#activated")
+
+
+def test_a_page_of_another_site_gives_no_orders_in_a_host(browser, sailing):
+    host, _ = sailing
+    host.store_route("Kept", [START, far(*START, 0.0, 4.0)])
+    (key,) = (r["id"] for r in host.get(f"{DOORS}/routes")[1] if r["name"] == "Kept")
+    until(lambda: host.get(f"{DOORS}/panel")[1]["wind"]["twd_deg"] is not None, within_s=30)
+    assert host.order("plan", {"routeId": key})[0] == 200
+    until(lambda: host.get(f"{DOORS}/panel")[1]["plan"], within_s=30)
+    # The same machine by another name is another site to a browser.
+    orders = f"http://127.0.0.1:{host.port}{DOORS}"
+    context = browser.new_context()
+    page = context.new_page()
+    page.goto(f"http://localhost:{host.port}/skServer/webapps")
+    send = """async ([base, name, body]) => {
+      const how = {method: 'POST', headers: {'Content-Type': 'application/json'}, body}
+      return (await fetch(`${base}/${name}`, how)).status
+    }"""
+    for name in ("clear", "activate", "acknowledge", "plan"):
+        assert page.evaluate(send, [orders, name, "{}"]) == 403
+    assert page.evaluate(send, [f"http://localhost:{host.port}{DOORS}", "acknowledge", "{}"]) == 400
+    assert host.get(f"{DOORS}/panel")[1]["plan"]
+    context.close()
+    # Where a browser says no more than the origin: on a network without https.
+    for origin, code in (("http://evil.example", 403), ("null", 403), (orders[: -len(DOORS)], 400)):
+        request = urllib.request.Request(
+            f"{orders}/acknowledge",
+            data=b"{}",
+            headers={"Origin": origin, "Content-Type": "application/json"},
+        )
+        with pytest.raises(urllib.error.HTTPError) as refused:
+            urllib.request.urlopen(request, timeout=5)
+        with refused.value as answer:
+            assert answer.code == code, origin

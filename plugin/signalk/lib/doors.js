@@ -46,11 +46,23 @@ function can (app, req) {
 function order (app, plug, router, name, run) {
   router.post(`${BASE}/${name}`, (req, res) => answer(res, async () => {
     if (!allowed(app, req)) throw new Refusal(403, 'you may look, not change')
-    // Only JSON: a page of another site can't send that without the host's leave.
+    if (foreign(req)) throw new Refusal(403, 'a page of another site may not give orders')
+    // Only JSON: without that, no browser asks first whether a page of another site may send it.
     if (!req.is('application/json')) throw new Refusal(415, 'send the order as application/json, {} if it needs nothing')
     running(plug)
     return { state: 'COMPLETED', statusCode: 200, ...(await run(req.body || {})) }
   }))
+}
+
+/**
+ * Whether a page of another site sent this. The host itself gives every site leave to send
+ * (CORS for all), so its browser's own word for it is taken, or the origin where it has none.
+ */
+function foreign (req) {
+  const site = req.get('Sec-Fetch-Site')
+  if (site) return site !== 'same-origin' && site !== 'none'
+  const origin = req.get('Origin')
+  return Boolean(origin) && origin.replace(/^https?:\/\//, '') !== req.get('Host')
 }
 
 function allowed (app, req) {

@@ -28,7 +28,7 @@ export class Next {
     byId('next-time').classList.toggle('long', byId('next-time').textContent.length > 6)
     say(byId('next-distance'), !next || due ? '' : miles(next.distance_nm))
     this.steer(next, due)
-    say(byId('next-now'), panel.board ? `${due ? 'Before' : 'Now'}: ${panel.board.words}, ${steerWords(panel.board.heading_deg, panel.board.heading_magnetic_deg)}` : '')
+    say(byId('next-now'), panel.board ? `${due ? 'Before' : 'Now'}: ${panel.board.words}, ${steerWords(panel.board.heading_deg, panel.board.heading_magnetic_deg).replace(' ', '\u00a0')}` : '')
     this.button(next, panel)
     this.tell(next, due, panel)
   }

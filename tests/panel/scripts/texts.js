@@ -1,4 +1,4 @@
 // What is to be read on the page, by id.
 () => Object.fromEntries([...document.querySelectorAll('[id]')]
   .filter(each => each.checkVisibility())
-  .map(each => [each.id, each.innerText.trim()]))
+  .map(each => [each.id, each.innerText.trim().replaceAll('\u00a0', ' ')]))
