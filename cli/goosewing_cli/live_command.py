@@ -351,8 +351,10 @@ def _has_keys() -> bool:
     if not sys.stdin or not sys.stdin.isatty():
         return False
     # One that reads from the background is stopped by the system.
-    own = getattr(os, "tcgetpgrp", None)
-    return own is None or own(sys.stdin.fileno()) == os.getpgrp()
+    try:
+        return os.tcgetpgrp(sys.stdin.fileno()) == os.getpgrp()
+    except (AttributeError, OSError):  # No such groups here.
+        return True
 
 
 class Terminal:

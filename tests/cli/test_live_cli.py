@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import select
 import shutil
@@ -10,6 +11,7 @@ import socket
 import subprocess
 import sys
 import time
+import urllib.request
 from itertools import pairwise
 from pathlib import Path
 
@@ -237,3 +239,37 @@ def test_at_a_terminal_enter_acknowledges_and_the_status_is_one_line(log):
 def _so_far(terminal: int) -> bytes:
     ready, _, _ = select.select([terminal], [], [], 0.05)
     return os.read(terminal, 65536) if ready else b""
+
+
+@pytest.mark.usefixtures("log")
+def test_the_panel_shows_it_and_takes_the_acknowledgement(desk):
+    process = started(desk, "--nmea", "log.nmea", "--replay", "1", *BASE, "--panel", "0")
+    try:
+        assert process.stdout is not None
+        url = ""
+        while not url:
+            line = process.stdout.readline()
+            assert line, process.communicate()
+            url = line.partition("The panel: ")[2].strip()
+        assert url.startswith("http://127.0.0.1:")
+        wait_for(lambda: (asked(f"{url}api/panel")["next"] or {}).get("awaiting"))
+        panel = asked(f"{url}api/panel")
+        assert panel["next"]["point"] == "T1"
+        assert panel["route"]["next"] == "Dan"
+        assert [route["id"] for route in asked(f"{url}api/routes")] == ["marks"]
+        asked(f"{url}api/acknowledge", {"point": "T1"})
+        while "T1 acknowledged" not in line:
+            line = process.stdout.readline()
+            assert line
+        process.send_signal(signal.SIGINT)
+        process.communicate(timeout=20)
+    finally:
+        process.kill()
+    assert process.returncode == 130
+
+
+def asked(url: str, body: object = None):
+    data = None if body is None else json.dumps(body).encode()
+    request = urllib.request.Request(url, data, {"Content-Type": "application/json"})
+    with urllib.request.urlopen(request, timeout=20) as answer:
+        return json.loads(answer.read())

@@ -271,7 +271,9 @@ def received(connection: socket.socket, lines: int) -> list[str]:
     connection.settimeout(10)
     data = b""
     while data.count(b"\n") < lines:
-        data += connection.recv(4096)
+        more = connection.recv(4096)
+        assert more, data
+        data += more
     return data.decode("ascii").splitlines()
 
 

@@ -276,7 +276,11 @@ def test_the_longest_that_can_be_said_stays_within_a_sentence(voyage, talker):
         origin="WWWWWW", waypoint="WWWWWW", begin=(-56.5, -11.0), end=(59.98765, 179.98765),
         arrived=True,
     )  # fmt: skip
-    for sentence in steering.sentences(state, voyage.watch.desk, guide, talker=talker):
+    said = steering.sentences(state, voyage.watch.desk, guide, talker=talker)
+    for sentence in said:
         legal(sentence)
+    # As far as RMB's fields go (gpsd's NMEA.adoc: 9.99 and 999.9 stand for all beyond).
+    rmb = pynmea2.parse(said[0])
+    assert (rmb.cross_track_error, float(rmb.dest_range)) == ("9.99", 999.9)
     for sentence in steering.nothing(state.now_s, talker=talker):
         legal(sentence)

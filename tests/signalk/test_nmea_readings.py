@@ -7,10 +7,17 @@ import math
 import subprocess
 from pathlib import Path
 
+import gpxpy
 import pytest
 
+from goosewing.boat.model import Boat
 from goosewing.live import signalk
+from goosewing.live.afloat import Post, Setup, play
 from goosewing.live.nmea_in import Framer, heard
+from goosewing.live.overlay import NAME
+from goosewing.live.state import Desk, Route
+from goosewing.records import Mark
+from nmea_boat import Told
 from signalk_host import node
 
 SCRIPT = """
@@ -87,3 +94,29 @@ def test_a_day_of_a_real_boat(host_files: Path):
     log = host_files / "node_modules/signalk-server/samples/plaka.log"
     lines = log.read_text(encoding="ascii").split()[:116000:37]
     assert compared(host_files, lines) > 1500
+
+
+def test_the_watch_is_kept_over_an_hour_of_a_real_boat(
+    host_files: Path, tmp_path: Path, brisvik: Boat
+):
+    """The same log through the whole service: real gusts, real helm, real gaps; never a fault."""
+    log = host_files / "node_modules/signalk-server/samples/plaka.log"
+    part = tmp_path / "plaka.log"
+    part.write_text("\n".join(log.read_text(encoding="ascii").split()[:28000]), encoding="ascii")
+    marks = (
+        Mark(name="A", lat=60.0845, lon=23.539), Mark(name="B", lat=59.98, lon=23.40),
+        Mark(name="C", lat=59.8557, lon=23.399),
+    )  # fmt: skip
+    setup = Setup(
+        desk=Desk(boat=brisvik), route=Route(id="r", name="R", marks=marks), overlay=tmp_path
+    )
+    told = Told()
+    watch = play(setup, part, told, speed=0.0, post=Post())
+    assert watch.counts.damaged == 0
+    assert watch.counts.read > 15_000
+    assert not told.said("fault")
+    assert told.said("New plan (a new route)")
+    # She turns for herself, and the service sees it.
+    assert told.said("before T1: acknowledge it")
+    assert gpxpy.parse((tmp_path / NAME).read_text(encoding="utf-8")).routes[0].points
+    assert {text.split(" ")[0] for text, _ in told.shown} >= {"Port", "Starboard"}

@@ -65,7 +65,7 @@ UNTOLD_AFTER_S = 30.0
 
 
 class Show(Protocol):
-    """Whoever tells the crew; called from any thread."""
+    """Whoever tells the crew; called from the watch's own thread."""
 
     def line(self, text: str, severity: str = "normal") -> None:
         """Tell something, for good."""
@@ -409,7 +409,14 @@ class Made:
     plan: Plan | str
 
 
-Item = Bytes | Made | Message
+@dataclass(frozen=True, slots=True)
+class Said:
+    """What a link tells of itself."""
+
+    words: str
+
+
+Item = Bytes | Made | Said | Message
 """What waits to be taken; a message is an order of the crew."""
 
 ACKNOWLEDGE: Message = {"type": "acknowledge now"}
@@ -456,9 +463,9 @@ def sail(
     """
     clock = clock or RunningClock()
     planner = Planner(lambda order, plan: post.put(Made(order, plan)))
-    sender = _sender(setup, show)
+    sender = _sender(setup, post)
     listeners = [
-        Listener(address, _ear(post, at), lambda words: show.line(words, "alert"))
+        Listener(address, _ear(post, at), lambda words: post.put(Said(words)))
         for at, address in enumerate(addresses)
     ]
     watch = Watch(setup, show, sender=sender, ordered=planner.order)
@@ -479,10 +486,10 @@ def _ear(post: Post, link: int) -> Callable[[bytes], None]:
     return lambda data: post.put(Bytes(link, data))
 
 
-def _sender(setup: Setup, show: Show) -> Sender | None:
+def _sender(setup: Setup, post: Post) -> Sender | None:
     if setup.receiver is None:
         return None
-    return Sender(setup.receiver, lambda words: show.line(words, "alert"))
+    return Sender(setup.receiver, lambda words: post.put(Said(words)))
 
 
 class _Ears:
@@ -531,8 +538,10 @@ def _hear(watch: Watch, sentences: Iterable[tuple[Heard, str]], clock: RunningCl
         _safely(watch, partial(watch.hear, said, source, clock.now()))
 
 
-def _handle(watch: Watch, item: Made | Message) -> None:
-    if isinstance(item, Made):
+def _handle(watch: Watch, item: Made | Said | Message) -> None:
+    if isinstance(item, Said):
+        watch.show.line(item.words, "alert")
+    elif isinstance(item, Made):
         _safely(watch, partial(watch.made, item.order, item.plan))
     elif item is ACKNOWLEDGE:
         _safely(watch, watch.acknowledge)
@@ -613,7 +622,7 @@ def play(
     InputError
         If the disk refuses the log.
     """
-    sender = _sender(setup, show)
+    sender = _sender(setup, post)
     watch = Watch(setup, show, sender=sender)
     watch.counter = counter
     clock, sentences = timed(read_log(log), watch.counts, datetime.now(UTC).date())
