@@ -52,7 +52,7 @@ def test_two_cores_against_one(benchmark, brisvik):
         for h in range(6, 96)
     )
     weather = parse_table(f"time,wind_from_deg,wind_kn\n{hours}\n")
-    case = Case(marks=tuple(leg(57.0, 11.0, 20.0, 15.0)), boat=brisvik, weather=weather)
+    case = Case(marks=tuple(leg(57.0, 11.0, 20.0, 10.0)), boat=brisvik, weather=weather)
     times = [DEPARTURE + timedelta(hours=number) for number in range(COUNT)]
     one, two = [], []
 
