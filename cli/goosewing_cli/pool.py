@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
     from goosewing.departures import Case
 
+
 def cores() -> int:
     """Return how many processes can run side by side."""
     if hasattr(os, "sched_getaffinity"):
