@@ -42,7 +42,7 @@ SPACING_NM = 0.1
 MOST_PLACES = 96
 """So many corners at most are turned at: those nearest to the taut string, by time."""
 
-REPEATS = (2, 3, 4, 6, 8, 12, 16, 24, 32, 48, 64)
+REPEATS = (*range(2, 13), 14, 16, 18, 20, 23, 26, 30, 34, 39, 45, 52, 60)
 """How often two boards are repeated where once does not fit."""
 
 LEAST_BOARD_H = 1.0 / 60.0
@@ -426,6 +426,8 @@ class Round:
     """For each direct way, the first hazard that it meets."""
     across: Area | None
     """What lies across the straight course."""
+    straight: bool
+    """Whether she could sail that, but for what lies across it."""
     bound_h: float
     """Time on the taut string; zero where the straight course is free. [h]"""
 
@@ -492,6 +494,7 @@ def ways_round(
         ((),) * len(ways) + tuple(each.passed for each in found),
         tuple(None if free else _first_met(hazards, ways, at) for at, free in enumerate(clear)),
         across,
+        bool(np.any(ways.turns == 0)),
         bound_h,
     )
 
@@ -628,7 +631,38 @@ def _laid_out(
         path[-1] = end
     lat, lon = np.array(path).T
     passed = _passed(room, search.places, [each.place for each in chain])
-    return _timed(room, np.array(modes), np.array(rows), lat, lon, passed)
+    return _without_scraps(room, _timed(room, np.array(modes), np.array(rows), lat, lon, passed))
+
+
+def _without_scraps(room: Room, laid: _Laid | None) -> _Laid | None:
+    """Let the boards beside one of under a minute go on until they meet, where nothing is there."""
+    if laid is None:
+        return None
+    inner = np.arange(1, len(laid.mode) - 1)
+    same = (laid.mode[inner - 1] == laid.mode[inner]) & (laid.mode[inner] == laid.mode[inner + 1])
+    for at in inner[same & (laid.elapsed_h[inner] < LEAST_BOARD_H)]:
+        exact, _ = velocities(
+            room.held.boat, room.held.modes, room.held.airs, laid.mode, laid.row_deg
+        )
+        course = np.degrees(np.arctan2(exact.east_kn, exact.north_kn))
+        lat, lon = laid.lat, laid.lon
+        meeting = earth.loxodromes_meet(
+            lat[at - 1], lon[at - 1], course[at - 1], lat[at + 2], lon[at + 2], course[at + 1]
+        )
+        if not (meeting.first_nm > 0.0 and meeting.second_nm > 0.0):
+            continue
+        shorter = _timed(
+            room,
+            np.delete(laid.mode, at),
+            np.delete(laid.row_deg, at),
+            np.concatenate((lat[:at], [meeting.lat], lat[at + 2 :])),
+            np.concatenate((lon[:at], [meeting.lon], lon[at + 2 :])),
+            laid.passed,
+        )
+        longer_h = np.inf if shorter is None else shorter.elapsed_h.sum() - laid.elapsed_h.sum()
+        if longer_h < LEAST_BOARD_H:
+            return _without_scraps(room, shorter)
+    return laid
 
 
 def _place(places: Places, at: int, course: Course) -> tuple[float, float]:

@@ -92,9 +92,7 @@ def _free(hazards: Hazards, box: Array) -> Any:
 
 def _connected(hazards: Hazards, course: Course, clearance_nm: float) -> bool:
     leg, box = _frame(hazards, course)
-    waters = _free(Hazards.of(hazards.areas, clearance_nm), box)
-    start, end = shapely.points(leg.reshape(2, 2))
-    return bool(np.any(shapely.intersects(waters, start) & shapely.intersects(waters, end)))
+    return taut.connected(Hazards.of(hazards.areas, clearance_nm), leg, box)
 
 
 def _around(hazards: Hazards, course: Course) -> list[Area]:
@@ -117,7 +115,7 @@ def _narrowest(hazards: Hazards, course: Course, clearance_nm: float) -> Gap | N
     opened = Hazards.of(hazards.areas, clearance_nm)
     leg, _ = _frame(hazards, course)
     angle = np.arange(ANGLES) * 2.0 * np.pi / ANGLES
-    string = taut.drawn(opened, Gauge(np.column_stack((np.cos(angle), np.sin(angle)))), leg)
+    string = taut.drawn(opened, Gauge.around(np.column_stack((np.cos(angle), np.sin(angle)))), leg)
     if not string.string:
         return None
     path = shapely.segmentize(

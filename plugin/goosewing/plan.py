@@ -173,6 +173,7 @@ def _made(
             points, boat, weather, departure, options, said, firsts, hazards
         ),
         options.first,
+        hazards,
     )
 
 
@@ -188,6 +189,8 @@ def _check_clear_of(hazards: Hazards, marks: Sequence[Mark]) -> None:
 
 def _in_hazard(hazards: Hazards, mark: Mark, area: Area) -> str:
     off_nm = hazards.distance_nm(mark.lat, mark.lon, area)
+    if abs(off_nm) * METRES_PER_NM < 1.0:
+        return f"{mark.name} lies on the edge of {area.called}"
     if off_nm <= 0.0:
         return f"{mark.name} lies {_far(-off_nm)} inside {area.called}"
     return (

@@ -76,14 +76,14 @@ def among_hazards(
         A sentence each.
     """
     direct = np.flatnonzero(among.clear[: among.direct])
-    if way < among.direct and among.across is None:
+    if way < among.direct and not (among.across is not None and among.straight):
         said = list(for_leg(held, course, _some(among.ways, direct),
                             int(np.flatnonzero(direct == way)[0]), before, mark))  # fmt: skip
     else:
         off = abs(float(earth.wrap_180(course.bearing_deg - held.airs.twd_deg)))
         across = "hazards decide the boards"
         if among.across is not None:
-            across = f"{among.across.called} lies across the straight course, so that is no choice"
+            across = f"{among.across.called} lies across the straight course"
         said = [f"{mark} bears {three_figures(course.bearing_deg)}, {off_the_wind(off)}: {across}."]
     order = _order_words(held, among, way)
     return tuple([*said, order] if order else said)

@@ -42,7 +42,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise, product
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -51,6 +51,9 @@ from goosewing.chain import SCRAP_H, First
 from goosewing.errors import InputError, NoPlanError
 from goosewing.records import Board, Leg, Mark, Plan, Side
 from goosewing.units import METRES_PER_NM, Array
+
+if TYPE_CHECKING:
+    from goosewing.hazards import Hazards
 
 Solve = Callable[[Sequence[Mark], Sequence[First | None]], Plan]
 """Plans a passage over points; a wish for each leg which board comes first."""
@@ -281,7 +284,12 @@ def _closest(mark: Place, start: Array, end: Array) -> tuple[Array, Array]:
     return earth.geodesic_inverse(*mark, lat, lon).distance_nm, across
 
 
-def around(marks: Sequence[Mark], solve: Solve, first: First | None = None) -> Plan:
+def around(
+    marks: Sequence[Mark],
+    solve: Solve,
+    first: First | None = None,
+    hazards: Hazards | None = None,
+) -> Plan:
     """Plan a passage that leaves its marks on the hands and at the distances asked for.
 
     Parameters
@@ -291,6 +299,8 @@ def around(marks: Sequence[Mark], solve: Solve, first: First | None = None) -> P
         Plans the passage over aim points.
     first : First, optional
         The navigator's own wish for every leg.
+    hazards : Hazards, optional
+        Marks that stand in one are not aimed at themselves.
 
     Returns
     -------
@@ -308,7 +318,7 @@ def around(marks: Sequence[Mark], solve: Solve, first: First | None = None) -> P
     _check(marks)
     task = _Task(tuple(marks), solve, _turns(marks))
     wishes = _Wishes((first,) * (len(marks) - 1), (None,) * len(marks))
-    best = task.settled(_own_places(marks), wishes)
+    best = task.settled(_first_aims(marks, task.turns, hazards), wishes)
     for _ in range(2 * len(marks)):
         amiss = (*best.failing, *best.other_hand)
         if not amiss:
@@ -562,6 +572,34 @@ def _boards_turn_deg(legs: Sequence[Leg], lead: Sequence[int], at: int, turn: Tu
 
 def _own_places(marks: Sequence[Mark]) -> Aims:
     return tuple(((mark.lat, mark.lon),) for mark in marks)
+
+
+def _first_aims(
+    marks: Sequence[Mark], turns: Sequence[Turn | None], hazards: Hazards | None
+) -> Aims:
+    """Return the marks' own places, but for those in a hazard where boards like the rhumb lines do.
+
+    Raises
+    ------
+    NoPlanError
+        If that lies in a hazard as well.
+    """
+    aims = list(_own_places(marks))
+    for at, (mark, turn) in enumerate(zip(marks, turns, strict=True)):
+        place = (mark.lat, mark.lon)
+        if hazards is None or turn is None or mark.leave is None or not hazards.inside(*place):
+            continue
+        aims[at] = aim_points(
+            place, mark.leave, mark.leave_distance_nm, turn.course_in_deg, turn.turn_deg
+        )
+        for aim in aims[at]:
+            area = hazards.at(*aim)
+            if area is not None:
+                raise NoPlanError(
+                    f"{mark.name} can't be left to {mark.leave} at {mark.leave_distance_nm:g} nm: "
+                    f"{area.called} reaches farther out"
+                )
+    return tuple(aims)
 
 
 def _metres(a: Place, b: Place) -> float:

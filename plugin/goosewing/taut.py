@@ -35,6 +35,13 @@ FARTHEST = 16.0
 
 LEAST_ROOM_NM = 3.0
 
+ENCLOSED = 4.0
+"""A leg that nothing opens within so many lengths of it is taken to be enclosed."""
+
+MOST_CORNERS = 1200
+COARSEST_NM = 4.0
+"""Of so many corners those close together become one, up to this spacing."""
+
 START, MARK = 0, 1
 """The first two places of a chart of lines."""
 
@@ -93,6 +100,9 @@ def places_of(
         As `Hazards.in_plane` gives it. [°]
     """
     corners = hazards.corners(solids, box, spacing_nm)
+    while spacing_nm and len(corners.solid) > MOST_CORNERS and spacing_nm < COARSEST_NM:
+        spacing_nm *= 2.0
+        corners = hazards.corners(solids, box, spacing_nm)
     ends = leg.reshape(2, 2)
     nowhere = np.full((2, 2), np.nan)
     at = np.concatenate((ends, corners.places))
@@ -111,8 +121,7 @@ def hours_between(
     """Return how long the straight lines between places take, hazards or not; they broadcast."""
     start, end = np.broadcast_arrays(np.atleast_1d(start), np.atleast_1d(end))
     miles, towards = lines_between(places, start, end)
-    speed = gauge.speed_kn(towards)
-    return np.divide(miles, speed, out=np.where(miles > 0.0, np.inf, 0.0), where=speed > 0.0)
+    return np.where(miles > 0.0, miles * gauge.hours_per_mile(towards), 0.0)
 
 
 def lines_between(
@@ -163,10 +172,24 @@ def drawn(
         taut = _with_those_that_block(hazards, gauge, leg, solids, box, spacing_nm, within_h)
         solids = taut.solids
         # Whoever goes round farther out would need longer even at her best speed.
-        most = max(float(taut.hours[START]), within_h) * float(np.hypot(*gauge.vertices.T).max())
+        most = max(float(taut.hours[START]), within_h) * gauge.fastest_kn
         if 0.5 * (most - miles) <= room or room > FARTHEST * max(miles, LEAST_ROOM_NM):
             return taut
+        if not np.isfinite(most) and not connected(hazards, leg, _box(leg, 2.0 * room)):
+            if room > ENCLOSED * max(miles, LEAST_ROOM_NM):
+                return taut
+            room *= 2.0
         room = min(2.0 * room, 0.5 * (most - miles) * 1.01) if np.isfinite(most) else 2.0 * room
+
+
+def connected(hazards: Hazards, leg: Array, box: Array) -> bool:
+    """Tell whether free water joins both ends of a leg within a box of the plane."""
+    import shapely
+
+    land = shapely.union_all(hazards.shapes_in(box))
+    waters = shapely.get_parts(shapely.difference(shapely.box(*box), land))
+    start, end = shapely.points(leg.reshape(2, 2))
+    return bool(np.any(shapely.intersects(waters, start) & shapely.intersects(waters, end)))
 
 
 def _miles(leg: Array) -> float:
