@@ -97,7 +97,7 @@ def _without_jumps(parts: AnyArray) -> AnyArray:
             middle = np.mean(rings[0][:, 0])
             holes = [ring - [360.0 * round((np.mean(ring[:, 0]) - middle) / 360.0), 0.0]
                      for ring in rings[1:]]  # fmt: skip
-            parts[i] = shapely.polygons(rings[0], holes)
+            parts[i] = shapely.Polygon(rings[0], holes)
     return parts
 
 
