@@ -116,7 +116,7 @@ def test_the_attack_works_on_a_careless_server(browser, stranger, careless):
         assert kind in kinds, kind
 
 
-@pytest.mark.parametrize("name", ["127.0.0.1", "localhost", "evil.example"])
+@pytest.mark.parametrize("name", ["127.0.0.1", "evil.example"])
 def test_a_strangers_page_changes_nothing_and_reads_nothing(browser, stranger, counter, name):
     at = stranger.replace("127.0.0.1", name)
     with serve(counter, port=0) as server:
