@@ -23,6 +23,7 @@ import numpy as np
 
 from goosewing import boards, earth, taut
 from goosewing.boards import Choices, Course, Ways, course_between, lay_out, with_margin
+from goosewing.chain import first_allowed
 from goosewing.gauge import Gauge, Pairs, along_one_mode, neighbours
 from goosewing.taut import MARK, START, Places, Taut
 from goosewing.velocity import VelocitySet, straight_velocities, velocities
@@ -32,7 +33,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from goosewing.chain import Costs
+    from goosewing.chain import Costs, First
     from goosewing.hazards import Area, Hazards
     from goosewing.units import AnyArray, Array, BoolArray
 
@@ -44,6 +45,9 @@ MOST_PLACES = 96
 
 REPEATS = (*range(2, 13), 14, 16, 18, 20, 23, 26, 30, 34, 39, 45, 52, 60)
 """How often two boards are repeated where once does not fit."""
+
+NEVER_H = 1e6
+"""Two velocities that point all but the same way or opposite ways make no pair."""
 
 LEAST_BOARD_H = 1.0 / 60.0
 """Boards that are repeated last at least a minute: less is not sailing."""
@@ -261,7 +265,7 @@ class _Search:
             second_h = (a[:, 0] * run[..., 1] - a[:, 1] * run[..., 0]) / turning
         hours = first_h + second_h
         # A sliver of a board is none.
-        some = (first_h > 1e-6 * hours) & (second_h > 1e-6 * hours)
+        some = (first_h > 1e-6 * hours) & (second_h > 1e-6 * hours) & (hours < NEVER_H)
         some &= self._in_time(place, to[:, np.newaxis], hours)
         some &= self._wanted(held.mode[self.pairs.first]) & self._wanted(
             held.mode[self.pairs.second]
@@ -437,8 +441,8 @@ class Wishes(NamedTuple):
 
     margin_deg: float
     corridor_nm: float | None
-    first_side: int | None
-    """+1 if the first board must be on port tack, -1 on starboard."""
+    first: First | None
+    """Which of two boards comes first."""
     slack_h: float
     """By how much a slower way may win, through the manoeuvres at its ends. [h]"""
 
@@ -482,9 +486,10 @@ def ways_round(
     if across is not None:
         bound_h = float(taut.drawn(hazards, room.gauge, leg).hours[START])
     own = np.where(np.isfinite(ways.elapsed_h.sum(axis=1)), costs.own_h(ways), np.inf)
-    best_clear = float(np.min(own[clear], initial=np.inf))
+    may = clear & first_allowed(ways, held.modes, wishes.first)
+    best_clear = float(np.min(own[may], initial=np.inf))
     found: list[_Laid] = []
-    if wishes.first_side is not None or np.any(own[~clear] < best_clear + wishes.slack_h):
+    if _side_asked(wishes) or np.any(own[~clear] < best_clear + wishes.slack_h):
         found = _detours(room, course, costs, wishes, best_clear)
     every = _put_together(ways, found)
     return Round(
@@ -536,6 +541,7 @@ def _detours(
         limit = SLOWEST * float(string.hours[START])
     if not np.isfinite(limit):
         return []
+    limit *= 1.0 + COMPARED
     wide = taut.drawn(
         room.hazards, room.gauge, room.leg,
         spacing_nm=spacing, within_h=limit, start_from=string.solids,
@@ -553,18 +559,26 @@ def _detours(
     return found
 
 
+COMPARED = 1e-3
+"""Times are compared to this share while searching, and exact only when laid out."""
+
 SLOWEST = 4.0
 """Where no boards fit along the taut string: ways are looked for up to so many times its time."""
+
+
+def _side_asked(wishes: Wishes) -> int:
+    """+1 if the first board must be on port tack, −1 on starboard, 0 if it is free."""
+    return {"port": 1, "starboard": -1}.get(wishes.first or "", 0)
 
 
 def _tacks(
     wishes: Wishes, side: NDArray[np.intp]
 ) -> list[tuple[frozenset[int] | None, frozenset[int] | None]]:
     """Return which modes may come first, and which may be used at all, search by search."""
-    if wishes.first_side is None:
+    if not _side_asked(wishes):
         return [(None, None)]
-    wanted = frozenset(np.flatnonzero(side == wishes.first_side).tolist())
-    other = frozenset(np.flatnonzero(side != wishes.first_side).tolist())
+    wanted = frozenset(np.flatnonzero(side == _side_asked(wishes)).tolist())
+    other = frozenset(np.flatnonzero(side != _side_asked(wishes)).tolist())
     # Without a change of tack neither board is the first.
     return [(wanted, None), (None, other)]
 
@@ -589,7 +603,7 @@ def _limit_along(room: Room, string: Taut, costs: Costs, wishes: Wishes, pairs: 
 def _some(places: Places, wanted: NDArray[np.intp]) -> Places:
     return Places(
         places.at[wanted], places.lat[wanted], places.before[wanted],
-        places.after[wanted], places.solid[wanted],
+        places.after[wanted], places.solid[wanted], places.over,
     )  # fmt: skip
 
 

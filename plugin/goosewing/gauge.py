@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from goosewing.units import Array
     from goosewing.velocity import VelocitySet
 
-THINNED = 4
+THINNED = 2
 """Every so many-th sample of a mode's curve does where its speed is only compared."""
 
 

@@ -101,6 +101,8 @@ class Corners(NamedTuple):
     """Shape (n, 2): the neighbours along the outline, with the area on the left hand."""
     solid: NDArray[np.intp]
     """Shape (n,): which each belongs to."""
+    over: NDArray[np.intp]
+    """What lies over the corners that were left out, each once."""
 
 
 class Hazards:
@@ -222,7 +224,9 @@ class Hazards:
             start = shapely.points(ends[0, 0] + turn, ends[0, 1])
             for shape in self._forbidden(solids):
                 run = shapely.intersection(lines[0], shape)
-                shares.append(float(shapely.distance(start, run)) / length if length else 0.0)
+                # Short of it by the touch that the next question would find.
+                off = float(shapely.distance(start, run)) - float(self._touch_deg(ends[0, 1]))
+                shares.append(max(off, 0.0) / length if length else 0.0)
         return float(np.nanmin(shares))
 
     def distance_nm(self, lat: float, lon: float, area: Area) -> float:
@@ -271,6 +275,11 @@ class Hazards:
         off_nm = 1.02 * self._clearance_nm + 2.0 * TOUCH_M / METRES_PER_NM
         farthest = np.minimum(lat + off_nm / 55.0, POLE_DEG)
         return np.asarray(off_nm / miles_per_degree(farthest))[:, np.newaxis]
+
+    @staticmethod
+    def _touch_deg(north_deg: float) -> Array:
+        lat = earth.latitude_from_isometric(north_deg)
+        return np.asarray(TOUCH_M / METRES_PER_NM / miles_per_degree(lat))
 
     @cached_property
     def _tree(self) -> Any:
@@ -452,8 +461,10 @@ class Hazards:
             np.concatenate(each) for each in list(zip(*found, strict=True))[:3]
         )
         solid = np.concatenate([each.solid for each in found])
-        free = ~self.met(np.concatenate((places, places), axis=1))
-        return Corners(places[free], before[free], after[free], solid[free])
+        ends = np.concatenate((places, places), axis=1)
+        free = ~self.met(ends)
+        over = self.solids_met(ends[~free])
+        return Corners(places[free], before[free], after[free], solid[free], over)
 
     def _corners(
         self, solids: NDArray[np.intp], box: Array, spacing_nm: float, turn: float
@@ -473,6 +484,7 @@ class Hazards:
             before[inside] - back,
             after[inside] - back,
             solids[number[inside]],
+            solids[:0],
         )
 
 

@@ -28,16 +28,17 @@ if TYPE_CHECKING:
 POLE_DEG = 89.5
 """Shapes are cut off here: no plan goes so far, and a pole lies infinitely far off in the plane."""
 
-STRAIGHT_TO_M = 0.3
+STRAIGHT_TO_M = 0.1
 """Long edges, straight in latitude and longitude, are bent in the plane to within this."""
 
 BAND = 0.003
 """Share by which the scale may change over a band."""
 
-QUADRANT = 8
+QUADRANT = 12
 """Chords to a quarter of a round corner; they touch the circle from outside."""
 
-_CIRCUMSCRIBED = 1.0002 / float(np.cos(np.pi / (4 * QUADRANT)))
+# GEOS rounds the number of chords to a corner: one may be half as long again as a full share.
+_CIRCUMSCRIBED = 1.0002 / float(np.cos(0.75 * np.pi / (2 * QUADRANT)))
 
 _MITRE = 10.0
 
@@ -149,7 +150,7 @@ def grown(parts: AnyArray, distance_nm: float, *, beyond_m: float = 0.0) -> AnyA
     lat = earth.latitude_from_isometric(bounds[:, [1, 3]])
     highest = np.max(np.abs(lat), axis=1)
     radius, shift = _circle_deg(highest, distance_nm)
-    beyond = beyond_m / METRES_PER_NM / miles_per_degree(highest)
+    beyond = (beyond_m + STRAIGHT_TO_M) / METRES_PER_NM / miles_per_degree(highest)
     # In a band that holds the equator the circles' shifts, all but nothing, cancel.
     sign = np.where(lat[:, 0] >= 0.0, 1.0, np.where(lat[:, 1] <= 0.0, -1.0, 0.0))
     wide = shapely.buffer(pieces, radius * _CIRCUMSCRIBED + beyond, quad_segs=QUADRANT)

@@ -216,11 +216,8 @@ def _among(
     """
     from goosewing import detours
 
-    sides = {"port": 1, "starboard": -1}
     dearest = float(np.max(costs.table_h, initial=0.0))
-    asked = detours.Wishes(
-        options.margin_deg, options.corridor_nm, sides.get(first or ""), joined * dearest
-    )
+    asked = detours.Wishes(options.margin_deg, options.corridor_nm, first, joined * dearest)
     among = detours.ways_round(hazards, held, leg.course, leg.ways, costs, asked)
     if among is None:
         return leg

@@ -58,6 +58,8 @@ class Places:
     """Shape (n, 2): neighbours along a corner's outline; NaN for start and mark."""
     solid: NDArray[np.intp]
     """Which hazard a corner belongs to; -1 for start and mark."""
+    over: NDArray[np.intp]
+    """The hazards that lie over corners of others."""
 
     def __len__(self) -> int:
         """Return their number."""
@@ -112,6 +114,7 @@ def places_of(
         np.concatenate((nowhere, corners.before)),
         np.concatenate((nowhere, corners.after)),
         np.concatenate((np.full(2, -1), corners.solid)).astype(np.intp),
+        corners.over,
     )
 
 
@@ -121,7 +124,8 @@ def hours_between(
     """Return how long the straight lines between places take, hazards or not; they broadcast."""
     start, end = np.broadcast_arrays(np.atleast_1d(start), np.atleast_1d(end))
     miles, towards = lines_between(places, start, end)
-    return np.where(miles > 0.0, miles * gauge.hours_per_mile(towards), 0.0)
+    each = gauge.hours_per_mile(towards)
+    return np.multiply(miles, each, out=np.zeros_like(miles), where=miles > 0.0)
 
 
 def lines_between(
@@ -214,6 +218,10 @@ def _with_those_that_block(
 ) -> Taut:
     while True:
         places = places_of(hazards, leg, solids, box, spacing_nm)
+        if np.setdiff1d(places.over, solids).size:
+            # Where clearances overlap, a way round one goes round the other.
+            solids = np.union1d(solids, places.over)
+            continue
         hours, onward, blocking = _searched(hazards, gauge, places, within_h)
         new = np.setdiff1d(blocking, solids)
         if not new.size:

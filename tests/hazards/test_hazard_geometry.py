@@ -1,4 +1,4 @@
-"""Areas and their clearance held against geodesics, spherical formulae and shapely on fine lines."""
+"""Areas and clearances held against geodesics, spherical formulae and shapely on fine lines."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ EVERYWHERE = np.array([-180.0, -90.0, 180.0, 90.0])
 
 def star(rng, lat, lon, size_nm, corners):
     """A ragged island about a place, its outline straight in latitude and longitude."""
-    bearing = np.sort(rng.uniform(0.0, 360.0, corners))
+    bearing = (np.arange(corners) + rng.uniform(0.0, 0.8, corners)) * 360.0 / corners
     off = size_nm * rng.uniform(0.3, 1.0, corners)
     lons, lats, _ = GEOD.fwd(np.full(corners, lon), np.full(corners, lat), bearing, off * NM)
     return Polygon(np.column_stack((lon + (lons - lon + 180.0) % 360.0 - 180.0, lats)))
@@ -68,13 +68,11 @@ def test_the_clearance_is_never_less_than_asked_and_at_most_one_percent_more(
     lon, lats, _ = GEOD.fwd(n * inner.x, n * inner.y, n * bearing, reach * NM)
     inside = hazards.inside(lats, lon)
     last = int(np.flatnonzero(inside)[-1])
-    step = far / 1500
     outermost = distance_nm(shape, lats[last], lon[last], size)
     # The outline's own points stand size/400 apart, of which a chord hides next to nothing.
     blur = 0.5 * (size / 400.0) ** 2 / clearance
     assert outermost <= clearance * 1.01 + blur
     assert distance_nm(shape, lats[last + 1], lon[last + 1], size) >= clearance - 1e-6 * clearance
-    assert step > 0.0
 
 
 @pytest.mark.parametrize("lat", [0.0, 57.0, -70.0, 80.0])
@@ -183,7 +181,9 @@ def test_the_antimeridian_is_no_edge(seed, lat, turn):
     lat1, lat2 = lat + rng.uniform(-0.4, 0.4, (2, 40))
     lon1, lon2 = rng.uniform(-0.6, 0.6, (2, 40))
     here = Hazards.of([Area(shape=shape)], 0.2)
-    there = Hazards.of([Area(shape=shapely.transform(shape, lambda p: p + [turn, 0.0]))], 0.2)
+    there = Hazards.of(
+        [Area(shape=shapely.transform(shape, lambda p: p + np.array([turn, 0.0])))], 0.2
+    )
     wrapped = ((lon + turn + 180.0) % 360.0 - 180.0 for lon in (lon1, lon2))
     far1, far2 = wrapped
     # Rounding of the turned places moves the outline by less than this share of the pieces.
