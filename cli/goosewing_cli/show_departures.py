@@ -31,8 +31,8 @@ LEAST_H = 0.05
 
 LEGEND = (
     "Days of the month and UTC; takes in hours:minutes, saved in minutes against the straight "
-    "course, hours close-hauled (within 60° of the wind), poled, by night, and of wind against "
-    "a stream of over 1 kn; strongest wind and gust over the ground in knots."
+    "course, hours under engine, close-hauled (within 60° of the wind), poled, by night, and "
+    "of wind against a stream of over 1 kn; strongest wind and gust over the ground in knots."
 )
 
 
@@ -88,7 +88,10 @@ def _table(found: Sequence[Departure], zone: tzinfo | None) -> Table:
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
     table.add_column("Leave", no_wrap=True)
     table.add_column("Arrive", no_wrap=True)
-    for name in ("takes", "saved", "upwind", "poled", "night", "against", "wind", "gust"):
+    # There is room for one of the two: who motors asks for how long.
+    motored = found[0].engine_h is not None
+    second = "engine" if motored else "saved"
+    for name in ("takes", second, "upwind", "poled", "night", "against", "wind", "gust"):
         table.add_column(name, justify="right", no_wrap=True)
     for number, each in enumerate(found):
         table.add_row(*_cells(each, zone), style="bold" if number == 0 else "")
@@ -105,7 +108,7 @@ def _cells(each: Departure, zone: tzinfo | None) -> list[str]:
         _day_and_clock(each.departure, zone),
         _day_and_clock(each.arrival, zone, f"{light}{held}"),
         f"{minutes // 60}:{minutes % 60:02d}",
-        "?" if each.saved_min is None else f"{each.saved_min:.0f}",
+        _saved(each) if each.engine_h is None else _hours(each.engine_h),
         _hours(each.upwind_h),
         _hours(each.poled_h),
         _hours(each.night_h),
@@ -119,6 +122,10 @@ def _day_and_clock(time: datetime, zone: tzinfo | None, more: str = "") -> str:
     rounded = time + timedelta(seconds=30)
     words = f"{rounded:%d} {clock(time)}{more}"
     return words if zone is None else f"{words}\n{rounded.astimezone(zone):%d %H:%M}"
+
+
+def _saved(each: Departure) -> str:
+    return "?" if each.saved_min is None else f"{each.saved_min:.0f}"
 
 
 def _hours(hours: float | None) -> str:

@@ -13,8 +13,9 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from goosewing import earth, sun, wind
-from goosewing.boat.manoeuvres import Mode, all_modes
-from goosewing.boat.model import sailing
+from goosewing.boat.manoeuvres import Mode, all_modes, engine_mode
+from goosewing.boat.model import motoring, sailing
+from goosewing.lulls import HereAndNow
 from goosewing.velocity import POLAR_WIND_HEIGHT_M
 
 if TYPE_CHECKING:
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
 
     from goosewing.boat.model import Boat, Sailing
     from goosewing.hazards import Hazards
+    from goosewing.lulls import Lulls
     from goosewing.records import Steer
     from goosewing.units import Array, BoolArray
     from goosewing.weather.base import Weather
@@ -59,14 +61,19 @@ class Waters:
     weather: Weather
     hazards: Hazards | None = None
     """What may not be crossed; None if nothing is known that may not."""
+    lulls: Lulls | None = None
+    """When the engine is used; None if it is not to be."""
+    toward: tuple[float, float] | None = None
+    """Latitude and longitude of the mark, to which that rule looks."""
     modes: tuple[Mode, ...] = field(init=False)
-    """Every tack of every sail set."""
+    """Every tack of every sail set; the engine last, if it may be used."""
     height_factor: float = field(init=False)
     """From the forecast's wind to that at the polar's height."""
 
     def __post_init__(self) -> None:
         factor = wind.wind_at_height(1.0, POLAR_WIND_HEIGHT_M, self.boat.polar_height_m)
-        object.__setattr__(self, "modes", all_modes(self.boat))
+        motored = () if self.lulls is None else (engine_mode(self.boat),)
+        object.__setattr__(self, "modes", (*all_modes(self.boat), *motored))
         object.__setattr__(self, "height_factor", float(factor))
 
     def airs(self, time_h: ArrayLike, lat: ArrayLike, lon: ArrayLike) -> Airs:
@@ -90,8 +97,19 @@ class Waters:
             return np.ones(shape, dtype=bool)
         return np.broadcast_to(sun.is_daylight(time_h, lat, lon), shape)
 
+    def motored(self, airs: Airs, time_h: ArrayLike, lat: ArrayLike, lon: ArrayLike) -> BoolArray:
+        """Whether the engine is used at n states, by the rule; shape (n,)."""
+        if self.lulls is None or self.toward is None:
+            return np.zeros(np.shape(lat), dtype=bool)
+        offset = earth.mercator_offset(lat, lon, *self.toward)
+        bearing = np.degrees(np.arctan2(offset.east_deg, offset.north_deg))
+        allowed = self.pole_allowed(time_h, lat, lon)
+        return self.lulls.motored(HereAndNow(*airs), bearing, allowed)
+
     def at_angle(self, mode: Mode, row_deg: ArrayLike, airs: Airs) -> Going:
         """Tell how she goes at angles of the polar, kept within the sail set's sector."""
+        if mode.engine:
+            return self._motoring(np.asarray(row_deg), airs)
         sails = self.boat.sail_sets[mode.sail_set]
         low, high = sails.polar.first_twa_deg, sails.polar.last_twa_deg
         if self.boat.polar_angle == "heading":
@@ -106,6 +124,8 @@ class Waters:
         A wind that shifts past dead downwind would have her by the lee: she
         then runs dead before it.
         """
+        if mode.engine:
+            return self._motoring(np.asarray(heading_deg) - airs.twd_deg, airs)
         bow = mode.side * earth.wrap_180(np.asarray(heading_deg) - airs.twd_deg)
         bow = np.where(bow < -90.0, 180.0, np.maximum(bow, 0.0))
         return self.at_angle(mode, self._row_from_bow(mode, bow, airs), airs)
@@ -117,6 +137,17 @@ class Waters:
         for _ in range(ROWS_FOR_THE_BOW):
             row = bow_deg + np.nan_to_num(self.at_angle(mode, row, airs).sailing.leeway_deg)
         return row
+
+    def _motoring(self, row: Array, airs: Airs) -> Going:
+        """Tell how she goes under engine, heading so far clockwise from the wind."""
+        if self.boat.engine is None:  # pragma: no cover - no such mode without an engine
+            raise AssertionError("no engine")
+        held = motoring(self.boat.engine, row + np.zeros(np.shape(airs.twd_deg)))
+        heading = np.radians(airs.twd_deg + held.track_angle_deg)
+        east = held.boat_speed_kn * np.sin(heading) + airs.stream_east_kn
+        north = held.boat_speed_kn * np.cos(heading) + airs.stream_north_kn
+        known = np.isfinite(east + airs.tws_kn)
+        return Going(east, north, known, held, np.mod(np.degrees(heading), 360.0))
 
     def _going(self, mode: Mode, row: Array, airs: Airs) -> Going:
         held = sailing(self.boat, mode.sail_set, row, airs.tws_kn, airs.gust_kn)

@@ -14,12 +14,12 @@ import numpy as np
 
 from goosewing import earth
 from goosewing.boards import Ways
-from goosewing.words import off_the_wind, three_figures
+from goosewing.words import clock, listed, off_the_wind, three_figures
 
 if TYPE_CHECKING:
     from goosewing.boards import Course
     from goosewing.boat.model import Boat, Engine
-    from goosewing.records import Plan
+    from goosewing.records import Leg, Plan
     from goosewing.velocity import Airs, VelocitySet
 
 
@@ -99,6 +99,23 @@ def why(mark: str, course: Course, airs: Airs, engine: Engine, made_good_kn: flo
     return (
         f"{mark} bears {three_figures(course.bearing_deg)}{lie}: under sail she {makes} good "
         f"towards it, less than {engine.least_vmc_kn:g} kn, so she motors."
+    )
+
+
+def told(leg: Leg, engine: Engine | None) -> tuple[str, ...]:
+    """Say from when to when a leg in changing wind is motored, and why."""
+    if engine is None:
+        return ()
+    spans = [
+        f"from {clock(board.start.time)} to {clock(board.end.time)}"
+        for board in leg.boards
+        if board.engine and board.start.time is not None and board.end.time is not None
+    ]
+    if not spans:
+        return ()
+    return (
+        f"Under engine {listed(spans)}: under sail she would make less than "
+        f"{engine.least_vmc_kn:g} kn good towards {leg.destination}.",
     )
 
 

@@ -8,13 +8,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from goosewing import earth
+from goosewing.boat.manoeuvres import all_modes
 from goosewing.boat.model import row_angles, sailing
-from goosewing.search import fastest_crossing, hours_per_mile
+from goosewing.search import SLOWEST_H_PER_NM, fastest_crossing, hours_per_mile
 from goosewing.velocity import Airs, along_and_across, velocity_set
 
 if TYPE_CHECKING:
     from goosewing.boards import Course
-    from goosewing.boat.model import Boat
+    from goosewing.boat.model import Boat, Engine
     from goosewing.motion import Waters
     from goosewing.units import Array
 
@@ -55,12 +56,29 @@ def along(waters: Waters, course: Course, start_h: float) -> Outlook:
     seen = _seen(waters, course, start_h)
     sets = [velocity_set(waters.boat, airs, step_deg=GAUGE_STEP_DEG) for airs in seen]
     gauges = [hours_per_mile(held) for held in sets if len(held)]
-    modes = len(waters.modes)
-    gauge = np.mean(gauges, axis=0) if gauges else np.full((modes + 1, 361), 1.0 / GUESS_KN)
+    modes = len(all_modes(waters.boat))
+    gauge = np.mean(gauges, axis=0) if gauges else np.full((modes + 1, 361), SLOWEST_H_PER_NM)
+    if waters.lulls is not None:
+        gauge = _with_engine(gauge, waters.lulls.engine, seen)
+    elif not gauges:
+        gauge = np.full_like(gauge, 1.0 / GUESS_KN)
     drift = max((np.hypot(a.stream_east_kn, a.stream_north_kn) for a in seen), default=0.0)
     winds = [airs.tws_kn for airs in seen] or [10.0]
     rows = [_best_rows(waters.boat, i, winds) for i in range(len(waters.boat.sail_sets))]
-    return Outlook(gauge, _fastest_kn(waters.boat) + 1.5 * float(drift) + 0.5, rows)
+    return Outlook(gauge, _fastest_kn(waters) + 1.5 * float(drift) + 0.5, rows)
+
+
+def _with_engine(gauge: Array, engine: Engine, seen: list[Airs]) -> Array:
+    """Add the engine's hours per mile; with all modes it is used where sailing is too slow."""
+    bearings = np.arange(361.0)
+    east = float(np.mean([airs.stream_east_kn for airs in seen])) if seen else 0.0
+    north = float(np.mean([airs.stream_north_kn for airs in seen])) if seen else 0.0
+    along, across = along_and_across(np.full(361, east), np.full(361, north), bearings)
+    ahead = np.sqrt(np.fmax(engine.speed_kn**2 - across**2, 0.0)) + along
+    motored = 1.0 / np.fmax(ahead, 1.0 / SLOWEST_H_PER_NM)
+    slow = gauge[-1] > 1.0 / engine.least_vmc_kn
+    every = np.where(slow, np.fmin(gauge[-1], motored), gauge[-1])
+    return np.concatenate((gauge[:-1], motored[np.newaxis], every[np.newaxis]))
 
 
 def _seen(waters: Waters, course: Course, start_h: float) -> list[Airs]:
@@ -78,10 +96,12 @@ def _seen(waters: Waters, course: Course, start_h: float) -> list[Airs]:
     ]
 
 
-def _fastest_kn(boat: Boat) -> float:
+def _fastest_kn(waters: Waters) -> float:
+    boat = waters.boat
     best = max(float(np.max(sails.polar.values)) for sails in boat.sail_sets)
     p = boat.performance
-    return best * max(p.upwind, p.reach, p.run)
+    motored = 0.0 if waters.lulls is None else waters.lulls.engine.speed_kn
+    return max(best * max(p.upwind, p.reach, p.run), motored)
 
 
 def _best_rows(boat: Boat, index: int, winds_kn: list[float]) -> Array:
@@ -108,7 +128,8 @@ def straight_h(waters: Waters, course: Course, start_h: float, plan_h: float) ->
     """
     times = [
         _straight_mode_h(waters, course, start_h, plan_h / STRAIGHT_STEPS, number)
-        for number in range(len(waters.modes))
+        for number, mode in enumerate(waters.modes)
+        if not mode.engine
     ]
     return min((hours for hours in times if hours is not None), default=None)
 

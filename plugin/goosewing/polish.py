@@ -69,6 +69,13 @@ NEAR_ENOUGH = 1e-4
 """A trial that misses the mark by less, in lengths of the leg, may be closed on it."""
 
 CONTROL_SCALE_DEG = 10.0
+LOOK_H = 1.0 / 60.0
+LOOK_ROUND_H = 3.0
+"""When the engine is used is looked up by the minute, so long before and after a board. [h]"""
+
+SLACK_H = 1.5 * LOOK_H
+"""What a board under engine may stick out. [h]"""
+
 NUDGE_DEG = 0.05
 """Change of a helm's angle by which its effect is measured. [°]"""
 
@@ -130,6 +137,29 @@ class Window(NamedTuple):
         if carried[-1]:
             return cls(opens_h=begin_h + step_h * (len(carried) - carried[::-1].index(False)))
         return cls(np.inf, -np.inf)
+
+    @classmethod
+    def round_about(cls, begin_h: float, end_h: float, times_h: Array, used: BoolArray) -> Window:
+        """Tell it from when something may be used: the run that a board shares most with.
+
+        Parameters
+        ----------
+        begin_h, end_h : float
+            Of the board. [h]
+        times_h : ndarray, shape (n,)
+            Ascending, from well before to well after it; a run to either end is open. [h]
+        used : ndarray of bool, shape (n,)
+        """
+        padded = np.concatenate(([False], used, [False]))
+        firsts, ends = np.flatnonzero(padded[1:] != padded[:-1]).reshape(-1, 2).T
+        if not len(firsts):
+            return cls(np.inf, -np.inf)
+        opens, closes = times_h[firsts], times_h[ends - 1]
+        best = int(np.argmax(np.minimum(closes, end_h) - np.maximum(opens, begin_h)))
+        return cls(
+            -np.inf if firsts[best] == 0 else float(opens[best]),
+            np.inf if ends[best] == len(used) else float(closes[best]),
+        )
 
     def within(self, other: Window) -> Window:
         """Both at once."""
@@ -225,6 +255,11 @@ class _Problem:
     @property
     def count(self) -> int:
         return len(self.helms)
+
+    @property
+    def motored(self) -> bool:
+        """Whether any board is under engine."""
+        return any(self.waters.modes[helm.mode].engine for helm in self.helms)
 
     def unpack(self, x: Array) -> tuple[Array, Array]:
         """Controls and hours of scaled variables, shape (…, n) each."""
@@ -416,15 +451,54 @@ def _carried(problem: _Problem, effort: int, beat_h: float, *, exact: bool) -> _
     x = _close(problem, problem.pack(), rounds=6, near_nm=0.02 * problem.scale_nm, free=True)
     if x is None:
         return None
+    # The engine may well be faster than the sails when it has to stop.
+    if problem.motored and not problem.keep_to_windows(_judged(problem.moved_to(x))[0]):
+        return None
     # Every round sets out from the first guess, in which the sails could most likely be
     # carried, not from what the round before came to without knowing that they can't.
     for _ in range(ROUNDS_OF_WINDOWS):
         made = _optimised(problem, x, effort, beat_h, exact=exact)
-        if made is None or not problem.keep_to_windows(made.seen):
+        if made is None:
             return None
-        if made.possible:
+        seen, possible = _judged(made)
+        if not problem.keep_to_windows(seen):
+            return None
+        if possible:
             return made
     return None
+
+
+def _judged(made: _Problem) -> tuple[tuple[Window, ...], bool]:
+    """When each board may be sailed, and whether all are; the engine's use looked at closely."""
+    if not made.motored:
+        return made.seen, made.possible
+    controls = np.array([[helm.control_deg for helm in made.helms]])
+    hours = np.array([[helm.hours for helm in made.helms]])
+    ends = sail(made.waters, made.helms, controls, hours, made.start, made.pauses_h, made.step_h)
+    possible, windows, first = bool(ends.possible[0]), list(ends.windows), 0
+    for at, helm in enumerate(made.helms):
+        last = first + steps_for(helm.hours, made.step_h)
+        if made.waters.modes[helm.mode].engine:
+            part = slice(first, last + 1)
+            times = ends.track_h[part].copy()
+            times[0] += made.pauses_h[at]
+            window = _used_about(
+                made.waters, times, ends.track_lat[0, part], ends.track_lon[0, part]
+            )
+            possible &= window.opens_h - SLACK_H <= times[0]
+            possible &= bool(times[-1] <= window.closes_h + SLACK_H)
+            windows[at] = window
+        first = last
+    return tuple(windows), bool(possible)
+
+
+def _used_about(waters: Waters, time_h: Array, lat: Array, lon: Array) -> Window:
+    """Look every minute, from well before a board to well after, whether the engine is used."""
+    begin, end = float(time_h[0]), float(time_h[-1])
+    times = np.arange(begin - LOOK_ROUND_H, end + LOOK_ROUND_H, LOOK_H)
+    lats, lons = np.interp(times, time_h, lat), np.interp(times, time_h, lon)
+    used = waters.motored(waters.airs(times, lats, lons), times, lats, lons)
+    return Window.round_about(begin, end, times, used)
 
 
 def _optimised(

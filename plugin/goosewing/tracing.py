@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from goosewing.boards import Course
     from goosewing.boat.manoeuvres import Mode
     from goosewing.polish import Helm
-    from goosewing.records import Steer
+    from goosewing.records import Steer, Tack
     from goosewing.units import Array
 
 LAYLINE_STEP_H = 0.25
@@ -126,7 +126,7 @@ def _board(waters: Waters, mode: Mode, helm: Helm, start_h: float, lat: float, l
     )
     heel = float(sailing.heel_deg[0])
     return Board(
-        tack=mode.tack,
+        tack=mode.tack if not mode.engine else _windward(points[0], float(airs.twd_deg[0])),
         sail_set=mode.name,
         steer=helm.steer,
         start=_fix(points[0]),
@@ -147,8 +147,14 @@ def _board(waters: Waters, mode: Mode, helm: Helm, start_h: float, lat: float, l
         points=points,
         twd_deg=float(airs.twd_deg[0]) % 360.0,
         poled=mode.poled,
+        engine=mode.engine,
         beyond_forecast=_beyond(waters, times),
     )
+
+
+def _windward(point: BoardPoint, twd_deg: float) -> Tack:
+    """Return the side from which the wind comes."""
+    return "port" if float(earth.wrap_180(point.heading_deg - twd_deg)) >= 0.0 else "starboard"
 
 
 def _known(
@@ -204,9 +210,9 @@ def _trace(
 def _sailed_layline(
     waters: Waters, course: Course, mark: Mark, helms: Sequence[Helm], boards: Sequence[Board]
 ) -> tuple[Layline, ...]:
-    if len(boards) < 2:
-        return ()
     last = helms[-1]
+    if len(boards) < 2 or waters.modes[last.mode].engine:
+        return ()
     arrival_h = hours_from_datetime(time_of(boards[-1].end))
     line = layline_back(
         waters, mark, waters.modes[last.mode], last.steer, last.control_deg, arrival_h,

@@ -353,3 +353,39 @@ def test_a_fault_in_a_table_names_the_table(tmp_path, boat_with):
 
 def test_a_missing_boat_file_is_refused():
     assert "no such file" in _refused(read_boat, Path("nowhere") / "boat.toml")
+
+
+ENGINE = "\n[engine]\nspeed_kn = 5.5\nleast_vmc_kn = 2.5\nlitres_per_hour = 2\n"
+
+
+def test_the_engine_arrives_if_there_is_one(boat_with):
+    assert read_boat(boat_with(FULL)).engine is None
+    engine = read_boat(boat_with(FULL + ENGINE)).engine
+    assert (engine.speed_kn, engine.least_vmc_kn, engine.litres_per_hour) == (5.5, 2.5, 2.0)
+    without = FULL + ENGINE.replace("litres_per_hour = 2\n", "")
+    assert read_boat(boat_with(without)).engine.litres_per_hour is None
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ("speed_kn = 5.5", "", 'the key "engine.speed_kn" is missing'),
+        ("least_vmc_kn = 2.5", "", 'the key "engine.least_vmc_kn" is missing'),
+        ("litres_per_hour", "litres", 'unknown key "engine.litres"; known here: speed_kn, least'),
+        ("speed_kn = 5.5", 'speed_kn = "fast"', "engine.speed_kn: expected a number"),
+        ("speed_kn = 5.5", "speed_kn = 0", "engine speed_kn must be 0.5 to 15, got 0"),
+        ("speed_kn = 5.5", "speed_kn = 55", "engine speed_kn must be 0.5 to 15, got 55"),
+        ("speed_kn = 5.5", "speed_kn = nan", "engine speed_kn must be 0.5 to 15, got nan"),
+        ("= 2.5", "= 5.5", "engine least_vmc_kn must be above 0 and below its speed_kn, 5.5"),
+        ("= 2.5", "= 0", "engine least_vmc_kn must be above 0 and below its speed_kn, 5.5, got 0"),
+        ("hour = 2", "hour = 0", "engine litres_per_hour must be above 0 and at most 100, got 0"),
+        ("hour = 2", "hour = 101", "engine litres_per_hour must be above 0 and at most 100"),
+        ('"main and jib"', '"engine"', 'can have no sail set called "engine"'),
+    ],
+)
+def test_an_engine_that_makes_no_sense_is_refused(boat_with, old, new, said):
+    text = FULL + ENGINE
+    assert old in text
+    message = _refused(read_boat, boat_with(text.replace(old, new)))
+    assert said in message
+    assert "boat.toml" in message

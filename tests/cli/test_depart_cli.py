@@ -20,7 +20,12 @@ from goosewing_cli.depart_command import departure_times, parse_spacing
 BASE = ("depart", "marks.gpx", "--boat", "brisvik/boat.toml")
 STEADY = (*BASE, "--wind", "315/10", "--current", "020/0.5")
 SPAN = ("--from", "2027-06-12T05:00Z", "--until", "2027-06-12T20:00Z")
-COMMAND = (sys.executable, "-c", "from goosewing_cli.main import run; run()")
+COMMAND = (
+    sys.executable, "-c",
+    # Whoever runs the tests in the background has had interrupts switched off by the shell.
+    "import signal; signal.signal(signal.SIGINT, signal.default_int_handler); "
+    "from goosewing_cli.main import run; run()",
+)  # fmt: skip
 
 
 SHORT = """<gpx xmlns="http://www.topografix.com/GPX/1/1" version="1.1" creator="by hand"><rte>

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from xml.etree import ElementTree
 
 import pytest
@@ -133,3 +134,23 @@ def test_a_wrong_word_is_refused_without_the_words_of_the_library(run):
     assert ran.code == 2
     assert "'leeward' is not one of 'port', 'starboard', 'longer', 'faster'" in ran.err
     assert "Value error" not in ran.err
+
+
+def test_the_engine_is_told_in_table_and_document(run, desk):
+    calm = ("plan", "marks.gpx", "--boat", "brisvik/boat.toml", "--wind", "315/3", "--engine")
+    ran = run(*calm, "--depart", "2027-06-12T05:00Z")
+    assert ran.code == 0
+    assert "start the engine" in ran.out
+    assert "under engine" in ran.out
+    assert re.search(r"Under engine: \d+ h \d\d min, \d+\.\d litres\.", ran.out)
+    made = json.loads(run(*calm, "--depart", "2027-06-12T05:00Z", "--json").out)
+    hours = sum(b["elapsed_h"] for leg in made["legs"] for b in leg["boards"] if b["engine"])
+    assert made["engine_h"] == pytest.approx(hours)
+    assert made["engine_litres"] == pytest.approx(2.0 * hours)
+    toml = desk / "brisvik" / "boat.toml"
+    text = toml.read_text(encoding="utf-8")
+    start, end = text.index("[engine]"), text.index("[[sail_sets]]")
+    toml.write_text(text[:start] + text[end:], encoding="utf-8")
+    ran = run(*calm)
+    assert (ran.code, ran.out, ran.err.count("\n")) == (2, "", 1)
+    assert "the boat file of Brisvik has no [engine] table" in ran.err

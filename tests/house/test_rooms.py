@@ -20,6 +20,7 @@ FLOORS = (
     {"earth", "wind", "sun", "compass", "positions"},
     {"boat", "weather", "marks", "magnetic", "outlines"},
     {"velocity", "reckoning", "hazards", "waterways"},
+    {"lulls"},
     {"boards", "motion", "targets", "bound", "gauge", "offing"},
     {"chain", "motoring", "taut", "laylines", "polar_view", "search", "polish"},
     {"reasons", "detours", "gaps", "outlook", "tracing"},

@@ -172,7 +172,12 @@ _TOML_NAMES = {
 
 
 def _known_keys(kind: type[msgspec.Struct], key: str) -> tuple[str, ...]:
-    inner = {"leeway": _LeewayKeys, "performance": _PerformanceKeys, "manoeuvres": _ManoeuvreKeys}
+    inner: dict[str, type[msgspec.Struct]] = {
+        "leeway": _LeewayKeys,
+        "performance": _PerformanceKeys,
+        "manoeuvres": _ManoeuvreKeys,
+        "engine": _EngineKeys,
+    }
     return inner.get(key, kind).__struct_fields__
 
 
