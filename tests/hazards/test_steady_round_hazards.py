@@ -360,8 +360,8 @@ def test_the_mirrored_passage_takes_as_long(seed, wind_from, drift):
                     wind=((180.0 - wind_from) % 360.0, 12.0),
                     stream=((180.0 - setting) % 360.0, drift), first="faster")  # fmt: skip
     # Corners within 0.1 nm are made one as they follow each other, mirrored the other way
-    # round; that moves them by up to 0.008 nm of the 24 sailed.
-    assert other.elapsed_h == pytest.approx(one.elapsed_h, rel=5e-4)
+    # round: each then stands up to half of that elsewhere, of 24 nm sailed.
+    assert other.elapsed_h == pytest.approx(one.elapsed_h, rel=0.05 / 24.0)
 
 
 def test_across_the_antimeridian_the_plan_is_the_same():

@@ -1,0 +1,107 @@
+"""What hazards cost: pieces against shapely alone, and a steady plan with and without them.
+
+Run with::
+
+    pytest tests/benchmarks/test_bench_hazards.py --benchmark-enable --benchmark-only
+
+The ratios, each taken within one run, stand in ``extra_info``.
+"""
+
+from __future__ import annotations
+
+import statistics
+import time
+from datetime import UTC, datetime
+from pathlib import Path
+
+import numpy as np
+import pytest
+import shapely
+from shapely import Polygon, STRtree
+
+from goosewing import earth
+from goosewing.boat.read import read_boat
+from goosewing.hazards import Area, Hazards
+from goosewing.plan import make
+from goosewing.records import Mark
+from goosewing.weather.steady import SteadyWeather
+
+SAMPLE = Path(__file__).parents[2] / "sample_routes"
+DEPARTURE = datetime(2027, 6, 1, 6, 0, tzinfo=UTC)
+MARKS = (Mark(name="A", lat=57.0, lon=11.0), Mark(name="B", lat=57.0, lon=12.4))
+
+
+def archipelago(count=500, corners=40):
+    """Islands of up to a mile about a passage of 46 nm, none on its marks."""
+    rng = np.random.default_rng(3)
+    areas = []
+    while len(areas) < count:
+        lon, lat = rng.uniform(10.5, 13.0), rng.uniform(56.0, 58.0)
+        if min(abs(lat - m.lat) + abs(lon - m.lon) for m in MARKS) < 0.1:
+            continue
+        angle = (np.arange(corners) + rng.uniform(0.0, 0.8, corners)) * 2.0 * np.pi / corners
+        size = rng.uniform(0.004, 0.02) * rng.uniform(0.6, 1.0, corners)
+        shape = np.column_stack((lon + 1.84 * size * np.cos(angle), lat + size * np.sin(angle)))
+        areas.append(Area(shape=Polygon(shape), name=f"Island {len(areas)}"))
+    return areas
+
+
+def seconds(what, rounds=3):
+    taken = []
+    for _ in range(rounds):
+        start = time.perf_counter()
+        what()
+        taken.append(time.perf_counter() - start)
+    return statistics.median(taken)
+
+
+@pytest.mark.parametrize("pieces", [10**5, 10**6])
+def test_pieces_among_500_polygons(benchmark, pieces):
+    areas = archipelago()
+    rng = np.random.default_rng(1)
+    lat, lon = rng.uniform(56, 58, pieces), rng.uniform(10.5, 13, pieces)
+    ends = (lat, lon, lat + rng.normal(0, 0.02, pieces), lon + rng.normal(0, 0.03, pieces))
+    hazards = Hazards.of(areas, 0.05)
+    found = hazards.crossed(*ends)  # grown, and the grid made
+    benchmark.pedantic(hazards.crossed, args=ends, rounds=3, iterations=1)
+
+    grown = hazards.shapes_in(np.array([10.0, 60.0, 14.0, 75.0]))
+
+    def by_shapely():
+        hit = np.zeros(pieces, dtype=bool)
+        y1, y2 = earth.isometric_latitude(ends[0]), earth.isometric_latitude(ends[2])
+        lines = shapely.linestrings(
+            np.stack((np.column_stack((ends[1], y1)), np.column_stack((ends[3], y2))), axis=1)
+        )
+        hit[STRtree(grown).query(lines, predicate="intersects")[0]] = True
+        return hit
+
+    assert np.array_equal(found, by_shapely())
+    benchmark.extra_info["microseconds a piece"] = seconds(lambda: hazards.crossed(*ends)) / (
+        pieces / 1e6
+    )
+    benchmark.extra_info["shapely's tree / ours"] = seconds(by_shapely, 1) / seconds(
+        lambda: hazards.crossed(*ends)
+    )
+
+
+@pytest.mark.parametrize("wind_from", [0.0, 90.0, 270.0])
+def test_a_steady_plan_among_500_polygons(benchmark, wind_from):
+    boat = read_boat(SAMPLE / "brisvik" / "boat.toml")
+    weather = SteadyWeather(wind_from, 10.0)
+    areas = archipelago()
+
+    def among(hazards):
+        return make(MARKS, boat, weather, DEPARTURE, hazards=hazards)
+
+    plan = benchmark.pedantic(lambda: among(Hazards.of(areas, 0.05)), rounds=3, iterations=1)
+    free = among(None)
+    assert plan.elapsed_h >= free.elapsed_h * (1.0 - 2e-3)
+    far = Hazards.of([Area(shape=shapely.box(20.0, 40.0, 21.0, 41.0))], 0.05)
+    assert among(far) == free
+    alone = seconds(lambda: among(None))
+    benchmark.extra_info["with 500 near / without"] = (
+        seconds(lambda: among(Hazards.of(areas, 0.05))) / alone
+    )
+    benchmark.extra_info["with one far / without"] = seconds(lambda: among(far)) / alone
+    benchmark.extra_info["boards"] = len(plan.legs[0].boards)
