@@ -75,16 +75,19 @@ def test_the_clearance_is_never_less_than_asked_and_at_most_one_percent_more(
     assert distance_nm(shape, lats[last + 1], lon[last + 1], size) >= clearance - 1e-6 * clearance
 
 
-@pytest.mark.parametrize("lat", [0.0, 57.0, -70.0, 80.0])
-def test_a_rock_is_a_circle_of_its_clearance(lat):
+@pytest.mark.parametrize(
+    ("lat", "off"),
+    [(0.0, 2.0), (57.0, 2.0), (-70.0, 2.0), (80.0, 2.0), (75.0, 20.0), (-60.0, 20.0)],
+)
+def test_a_rock_is_a_circle_of_its_clearance(lat, off):
     # Geodesics from the rock itself, all round (pyproj).
     tiny = 1e-7
     rock = box(10.0 - tiny, lat - tiny, 10.0 + tiny, lat + tiny)
-    hazards = Hazards.of([Area(shape=rock)], 2.0)
+    hazards = Hazards.of([Area(shape=rock)], off)
     bearing = np.arange(0.0, 360.0, 1.0)
     n = np.ones(len(bearing))
     for share, wanted in ((0.9999, True), (1.0101, False)):
-        lon, lats, _ = GEOD.fwd(10.0 * n, lat * n, bearing, 2.0 * share * NM * n)
+        lon, lats, _ = GEOD.fwd(10.0 * n, lat * n, bearing, off * share * NM * n)
         assert np.all(hazards.inside(lats, lon) == wanted)
 
 
