@@ -40,6 +40,9 @@ if TYPE_CHECKING:
 SPACING_NM = 0.1
 """Corners closer together than this, and than most of the clearance, are one."""
 
+MOST_FOR_BOUND = 4000
+"""Among more corners no string is drawn for the bound's sake alone."""
+
 MOST_PLACES = 96
 """So many corners at most are turned at: those nearest to the taut string, by time."""
 
@@ -482,15 +485,15 @@ def ways_round(
     corridor = wishes.corridor_nm
     limit_deg = None if corridor is None else boards.narrowest_deg(course, corridor)
     room = Room(hazards, held, Gauge.of(held), leg, limit_deg)
-    bound_h = 0.0
-    if across is not None:
-        bound_h = float(taut.drawn(hazards, room.gauge, leg).hours[START])
+    spacing = max(SPACING_NM, 0.85 * hazards.clearance_nm)
+    string = taut.drawn(hazards, room.gauge, leg, spacing_nm=spacing)
+    bound_h = 0.0 if across is None else _bound_h(room, string)
     own = np.where(np.isfinite(ways.elapsed_h.sum(axis=1)), costs.own_h(ways), np.inf)
     may = clear & first_allowed(ways, held.modes, wishes.first)
     best_clear = float(np.min(own[may], initial=np.inf))
     found: list[_Laid] = []
     if _side_asked(wishes) or np.any(own[~clear] < best_clear + wishes.slack_h):
-        found = _detours(room, course, costs, wishes, best_clear)
+        found = _detours(room, course, costs, wishes, best_clear, string, spacing)
     every = _put_together(ways, found)
     return Round(
         every,
@@ -513,6 +516,18 @@ def _first_met(hazards: Hazards, ways: Ways, way: int) -> Area | None:
     return None
 
 
+def _bound_h(room: Room, string: Taut) -> float:
+    """Time on the taut string round every corner; zero where there are too many to look at."""
+    if not np.isfinite(string.hours[START]):
+        return float("inf")
+    hazards, leg = room.hazards, room.leg
+    fine = taut.places_of(hazards, leg, string.solids, string.box, 0.0)
+    if len(fine) > MOST_FOR_BOUND:
+        return 0.0
+    found = taut.drawn(hazards, room.gauge, leg, start_from=string.solids)
+    return float(found.hours[START])
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class _Laid:
     """A way round, laid out: b boards."""
@@ -528,11 +543,15 @@ class _Laid:
 
 
 def _detours(
-    room: Room, course: Course, costs: Costs, wishes: Wishes, best_clear_h: float
+    room: Room,
+    course: Course,
+    costs: Costs,
+    wishes: Wishes,
+    best_clear_h: float,
+    string: Taut,
+    spacing: float,
 ) -> list[_Laid]:
     pairs = neighbours(room.held)
-    spacing = max(SPACING_NM, 0.85 * room.hazards.clearance_nm)
-    string = taut.drawn(room.hazards, room.gauge, room.leg, spacing_nm=spacing)
     side = np.array([mode.side for mode in costs.modes])
     limit = best_clear_h + wishes.slack_h
     if not np.isfinite(limit):
@@ -612,8 +631,9 @@ def _nearest(room: Room, wide: Taut, limit_h: float) -> tuple[Places, Array, Arr
     every = np.arange(len(wide.places))
     behind = taut.hours_between(room.gauge, wide.places, np.array([START]), every)
     total = behind + wide.hours
-    total[[START, MARK]] = -1.0
-    order = np.argsort(total, kind="stable")[: MOST_PLACES + 2]
+    total[[START, MARK, *wide.string]] = -1.0
+    most = max(MOST_PLACES, 2 * len(wide.string))
+    order = np.argsort(total, kind="stable")[: most + 2]
     kept = np.sort(order[total[order] <= limit_h])
     return _some(wide.places, kept), wide.hours[kept], behind[kept]
 
