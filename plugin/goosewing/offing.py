@@ -27,7 +27,6 @@ import numpy as np
 import shapely
 
 from goosewing import earth
-from goosewing.waterways import forbidden_near
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -230,11 +229,11 @@ class Offing:
 
     def __post_init__(self) -> None:
         start = self._origin
-        low, high = self.way.min(axis=0), self.way.max(axis=0)
+        low, high = start + self.way.min(axis=0), start + self.way.max(axis=0)
         room = 0.5 * float(np.max(high - low)) + 1e-3
         self._shapes = [
             shapely.transform(each, lambda plane: plane - start)
-            for each in forbidden_near(self.hazards, start + low - room, start + high + room)
+            for each in self.hazards.shapes_in(np.concatenate((low - room, high + room)))
         ]
         self._tree = shapely.STRtree(self._shapes)
 

@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 
     from goosewing.boat.model import Boat
     from goosewing.chain import First
-    from goosewing.hazards import Hazards
+    from goosewing.hazards import Area, Hazards
     from goosewing.offing import Offing
     from goosewing.plan import Options
     from goosewing.records import Steer
@@ -63,6 +63,9 @@ MOST_REORDERED = 8
 
 LEAST_GAIN_H = 1e-4
 """Less than half a second is no reason to change the order."""
+
+WIDEST = 30.0
+"""The last search for a way round looks so many times as far as the first."""
 
 ROUNDS = 20
 
@@ -212,7 +215,8 @@ def _shortest_h(options: Options, way: Way) -> float:
     if options.shortest_board_min is not None:
         return options.shortest_board_min / 60.0
     leg_h = way.arrival_h - float(way.stretches[0].time_h[0])
-    return min(SHORTEST_BOARD_MIN / 60.0, SHORTEST_SHARE * leg_h)
+    found = [float(np.ptp(part.time_h)) for part in way.stretches[:-1]]
+    return min(SHORTEST_BOARD_MIN / 60.0, SHORTEST_SHARE * leg_h, *found)
 
 
 # ---- the search over all legs ----------------------------------------------------------------
@@ -230,11 +234,14 @@ def _search_all(
     """Search leg by leg, each from every mode in which the mark before may be reached."""
     roots = _first_roots(waters, options, start_h)
     found: list[list[Way]] = []
-    for course, view, mark in zip(courses, views, marks[1:], strict=True):
+    for course, view, (origin, mark) in zip(courses, views, pairwise(marks), strict=True):
         told = None if progress is None else (lambda nm, name=mark.name: progress(name, nm))
-        what = Search(shortest_h=_searched_shortest_h(options, course, view))
-        ways = _search(waters, course, view, roots, what, told)
-        if not ways:
+        _check_open(waters, course, origin, mark)
+        for what in _searches(waters, options, _searched_shortest_h(options, course, view)):
+            ways = _search(waters, course, view, roots, what, told)
+            if ways:
+                break
+        else:
             raise _not_reached(waters, mark, roots)
         found.append(ways)
         roots = tuple(Root(way.mode, way.arrival_h, NEVER_H) for way in ways)
@@ -244,6 +251,36 @@ def _search_all(
         chain.append(ways[best])
         best = ways[best].root
     return chain[::-1]
+
+
+def _check_open(waters: Waters, course: Course, origin: Mark, mark: Mark) -> None:
+    """Refuse a leg between waters that hazards part."""
+    if waters.hazards is None or not _across(waters, course):
+        return
+    from goosewing import gaps, waterways
+
+    if waterways.is_shut_off(waters.hazards, course):
+        raise NoPlanError(gaps.closed(waters.hazards, course, origin.name, mark.name))
+
+
+def _across(waters: Waters, course: Course) -> Area | None:
+    """What lies across the straight course."""
+    if waters.hazards is None:
+        return None
+    return waters.hazards.what_blocks(course.lat1, course.lon1, course.lat2, course.lon2)
+
+
+def _searches(waters: Waters, options: Options, shortest_h: float) -> list[Search]:
+    """How a leg is searched, each where the one before found nothing.
+
+    Between hazards boards may have to be shorter, the grid finer, or the way round longer.
+    """
+    wished = Search(shortest_h=shortest_h)
+    if waters.hazards is None or not len(waters.hazards):
+        return [wished]
+    short = wished if options.shortest_board_min is not None else Search()
+    tries = [wished, short, replace(short, fineness=3.0), replace(short, widest=WIDEST)]
+    return list(dict.fromkeys(tries))
 
 
 def _search(
@@ -647,7 +684,10 @@ def _halves(stage: Stage, helm: Helm) -> list[Helm]:
 
 def _compared(stage: Stage, leg: Leg) -> tuple[Leg, float]:
     """Add the straight course, the bound and the reasons; return the relaxed time too."""
-    straight = outlook.straight_h(stage.waters, stage.course, stage.start_h, leg.elapsed_h)
+    across = _across(stage.waters, stage.course)
+    straight = None
+    if across is None:
+        straight = outlook.straight_h(stage.waters, stage.course, stage.start_h, leg.elapsed_h)
     least, relaxed = None, leg.elapsed_h
     if stage.waters.weather.varies_in_place:
         relaxed = _relaxed_h(stage, leg)
@@ -658,7 +698,7 @@ def _compared(stage: Stage, leg: Leg) -> tuple[Leg, float]:
         straight_h=straight,
         saved_min=None if straight is None else (straight - leg.elapsed_h) * 60.0,
         bound_h=None if least is None else min(least, leg.elapsed_h),
-        reasons=_reasons(stage, leg, straight),
+        reasons=_reasons(stage, leg, straight, across),
     )
     return compared, relaxed
 
@@ -673,7 +713,9 @@ def _relaxed_h(stage: Stage, leg: Leg) -> float:
     return float(min(found, leg.elapsed_h))
 
 
-def _reasons(stage: Stage, leg: Leg, straight: float | None) -> tuple[str, ...]:
+def _reasons(
+    stage: Stage, leg: Leg, straight: float | None, across: Area | None
+) -> tuple[str, ...]:
     first, last = leg.boards[0].points[0], leg.boards[-1].points[-1]
     bearing = stage.course.bearing_deg
     begin = stage.waters.airs(stage.start_h, first.lat, first.lon)
@@ -685,7 +727,10 @@ def _reasons(stage: Stage, leg: Leg, straight: float | None) -> tuple[str, ...]:
         f"{float(begin.tws_kn):.0f} kn to {three_figures(float(end.twd_deg))} "
         f"{float(end.tws_kn):.0f} kn."
     ]
-    if straight is None:
+    if across is not None:
+        called = across.called
+        said.append(f"{called[0].upper()}{called[1:]} lies across the straight course.")
+    elif straight is None:
         said.append("No single sail set can hold the straight course all the way.")
     return tuple(said)
 

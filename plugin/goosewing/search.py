@@ -53,6 +53,12 @@ BAND_CELLS = 7
 BOX = (0.35, 0.8)
 """How far the first area reaches beyond the ends and to either side, in lengths of the leg."""
 
+LARGE = 3.0
+"""From so many times the first area on, cells grow with it."""
+
+LEAST_STEPS = 20
+"""Nor until the whole way has taken so many steps."""
+
 LONGEST_GUESSES = 30.0
 WAIT_H = 48.0
 """No leg is searched for longer than so many times its guess, and two days of waiting for wind."""
@@ -121,11 +127,14 @@ class Search:
         Whether manoeuvres cost nothing (the relaxed problem).
     fineness : float
         Cells are this much smaller than usual.
+    widest : float
+        The first area grows to this many times its size where nothing arrives within it.
     """
 
     shortest_h: float = 0.0
     free: bool = False
     fineness: float = 1.0
+    widest: float = 3.0
 
 
 @dataclass(slots=True, eq=False)
@@ -644,16 +653,22 @@ def search_leg(
             waters, course, roots, grid, step_h, gauge, fastest_kn, what, costs, rows, progress
         )
 
-    step = _step_h(course, cell, gauge)
-    found = _first_round(begun, course, cell, step)
-    while found.arrived and step > LONGEST_STEP_H / what.fineness:
-        cell, step = cell / 2.0, step / 2.0
-        finer = begun(_band(found, cell), step)
+    found = _first_round(begun, course, cell, _step_h(course, cell, gauge), what.widest)
+    while (
+        found.arrived and found.step_h > min(LONGEST_STEP_H, _longest_step_h(found)) / what.fineness
+    ):
+        finer = begun(_band(found), found.step_h / 2.0)
         finer.run()
         if not finer.arrived:
             break
         found = finer
     return found.ways()
+
+
+def _longest_step_h(found: _Round) -> float:
+    """A step that is short against the way found, whatever the leg's own length."""
+    best = min(found.ways(), key=lambda way: way.arrival_h)
+    return (best.arrival_h - found.roots[best.root].time_h) / LEAST_STEPS
 
 
 def hours_per_mile(held: VelocitySet) -> Array:
@@ -688,12 +703,10 @@ def _shores(hazards: Hazards, grid: _Grid) -> list[Any]:
     """Return what may not be met, in a grid's cells."""
     import shapely
 
-    from goosewing.waterways import forbidden_near
-
     start = np.array([grid.course.lon1, float(earth.isometric_latitude(grid.course.lat1))])
     frame = (np.array(grid.shape) - np.array([grid.ahead, grid.aside])).max() * grid.cell_deg
     reach = 1.5 * max(frame, grid.ahead * grid.cell_deg, grid.aside * grid.cell_deg)
-    near = forbidden_near(hazards, start - reach, start + reach)
+    near = hazards.shapes_in(np.concatenate((start - reach, start + reach)))
     return list(shapely.transform(near, lambda plane: grid.from_plane(plane - start)))
 
 
@@ -704,15 +717,22 @@ def _step_h(course: Course, cell_deg: float, gauge: Array) -> float:
 
 
 def _first_round(
-    begun: Callable[[_Grid, float], _Round], course: Course, cell: float, step: float
+    begun: Callable[[_Grid, float], _Round],
+    course: Course,
+    cell: float,
+    step: float,
+    widest: float,
 ) -> _Round:
     """Search the whole area, and a larger one if the way found comes near its edge."""
-    cells, size = course.mercator_deg / cell, 1.0
+    size = 1.0
     while True:
+        # A very large area, that only land can ask for, is searched in larger cells at first.
+        coarse = max(1.0, size / LARGE)
+        cells = course.mercator_deg / (coarse * cell)
         ahead, aside = (int(np.ceil(share * cells * size)) for share in BOX)
-        found = begun(_Grid(course, cell, ahead, aside), step)
+        found = begun(_Grid(course, coarse * cell, ahead, aside), coarse * step)
         found.run()
-        if size > 3.0 or (found.arrived and not _near_edge(found)):
+        if size > widest or (found.arrived and (size > LARGE or not _near_edge(found))):
             return found
         if not found.touched:
             return found
@@ -730,12 +750,12 @@ def _near_edge(found: _Round) -> bool:
     return False
 
 
-def _band(found: _Round, cell_deg: float) -> _Grid:
+def _band(found: _Round) -> _Grid:
     """Return a finer grid of which only the neighbourhood of the ways found is allowed."""
     from scipy.ndimage import binary_dilation
 
     old = found.grid
-    grid = _Grid(old.course, cell_deg, old.ahead * 2, old.aside * 2)
+    grid = _Grid(old.course, old.cell_deg / 2.0, old.ahead * 2, old.aside * 2)
     mask = np.zeros(grid.shape, dtype=bool)
     best = min(found.ways(), key=lambda way: way.arrival_h)
     for part in best.stretches:
@@ -743,7 +763,7 @@ def _band(found: _Round, cell_deg: float) -> _Grid:
         cells = grid.cells(*grid.place(lat, lon))
         mask.ravel()[cells[cells >= 0]] = True
     wide = binary_dilation(mask, structure=np.ones((3, 3), dtype=bool), iterations=2 * BAND_CELLS)
-    return _Grid(old.course, cell_deg, grid.ahead, grid.aside, wide)
+    return _Grid(old.course, grid.cell_deg, grid.ahead, grid.aside, wide)
 
 
 def _densely(values: Array) -> Array:

@@ -16,6 +16,7 @@ import shapely
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from goosewing.boards import Course
     from goosewing.hazards import Hazards
     from goosewing.units import Array, BoolArray
 
@@ -43,6 +44,9 @@ OFF_THE_CORNER_CELLS = 1.2 * SIMPLER_CELLS
 MITRE = 3.0
 """Sharp corners are passed at up to so many times that distance."""
 
+ABOUT = 4.0
+"""In lengths of a leg: how far around it the waters are looked at."""
+
 REACH_CELLS = 4.0
 """Corners are aimed at from no farther than this: a step is seldom longer."""
 
@@ -56,27 +60,20 @@ class Corners(NamedTuple):
     """Where the shore comes from and goes on to."""
 
 
-def forbidden_near(hazards: Hazards, low_deg: Array, high_deg: Array) -> list[Any]:
-    """Return what no piece may meet, near a box in the Mercator plane.
-
-    Parameters
-    ----------
-    hazards : Hazards
-    low_deg, high_deg : ndarray, shape (2,)
-        Its corners: longitude, of any winding, and isometric latitude. [°]
-
-    Returns
-    -------
-    list of shapely polygons
-        Turned by whole circles to where the box has them.
-    """
-    found: list[Any] = []
-    for turn in (-360.0, 0.0, 360.0):
-        shift = np.array([turn, 0.0])
-        box = shapely.box(*(low_deg - shift), *(high_deg - shift))
-        near = hazards._forbidden(np.sort(hazards._tree.query(box)))
-        found += list(shapely.transform(near, lambda plane, shift=shift: plane + shift))
-    return found
+def is_shut_off(hazards: Hazards, course: Course) -> bool:
+    """Tell whether hazards part the ends of a leg, on waters that end within sight of it."""
+    leg = hazards.in_plane(course.lat1, course.lon1, course.lat2, course.lon2)
+    room = ABOUT * course.mercator_deg
+    low, high = np.minimum(leg[:2], leg[2:]) - room, np.maximum(leg[:2], leg[2:]) + room
+    frame = shapely.box(*low, *high)
+    land = shapely.union_all(hazards.shapes_in(np.concatenate((low, high))))
+    waters = shapely.get_parts(shapely.difference(frame, land))
+    start, end = (shapely.intersects(waters, place) for place in shapely.points(leg.reshape(2, 2)))
+    if np.any(start & end):
+        return False
+    # What reaches the frame may be joined beyond it.
+    open_ = shapely.intersects(waters, frame.exterior)
+    return not (np.any(start & open_) and np.any(end & open_))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
