@@ -133,6 +133,13 @@ def test_the_box_holds_all_marks_and_room_round_them(places):
     assert np.all(np.array(box) == np.rint(box))
 
 
+def test_the_room_grows_with_the_passage():
+    # 30° of longitude at 40° N: 1380 nm (by hand, cos 40° = 0.766), 23° of latitude.
+    box = box_around((Mark(name="A", lat=40.0, lon=-40.0), Mark(name="B", lat=40.0, lon=-10.0)))
+    assert box.north > 62.9
+    assert box.south < 17.1
+
+
 def test_kiel_to_the_north_sea_looks_as_far_as_skagen():
     # Positions from memory; the way by sea leads round Skagen, 57°45'N.
     marks = (Mark(name="Kiel", lat=54.45, lon=10.2), Mark(name="Esbjerg", lat=55.4, lon=8.2))

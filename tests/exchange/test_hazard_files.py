@@ -18,7 +18,6 @@ from pyproj import Geod, Transformer
 from shapely.geometry import mapping
 
 from goosewing.errors import InputError
-from goosewing.exchange import hazard_shapes
 from goosewing.exchange.hazard_files import kind_of, read_hazards
 from goosewing.exchange.hazard_shapes import Box
 from goosewing.hazards import Hazards
@@ -131,12 +130,16 @@ def test_an_area_cut_at_the_antimeridian_is_one_again(saved):
 def test_an_area_that_jumps_across_the_antimeridian_stays_small(saved):
     jumping = shapely.Polygon(
         [(179, -17), (-179, -17), (-179, -16), (179, -16)],
-        [[(179.5, -16.6), (-179.5, -16.6), (-179.5, -16.4), (179.5, -16.4)]],
+        [
+            [(179.5, -16.6), (-179.5, -16.6), (-179.5, -16.4), (179.5, -16.4)],
+            [(-179.3, -16.6), (-179.1, -16.6), (-179.1, -16.4)],
+        ],
     )
     shape = read_hazards(saved(feature(jumping))).areas[0].shape
     assert shape.bounds == (179.0, -17.0, 181.0, -16.0)
-    # One degree by two less 0.2 by one: the hole went along.
-    assert shape.area == pytest.approx(2.0 - 0.2)
+    # One degree by two less 0.2 by one and half of 0.2 by 0.2: the holes went along.
+    assert shape.area == pytest.approx(2.0 - 0.2 - 0.02)
+    assert not shape.contains(shapely.Point(180.8, -16.55))
 
 
 def test_a_map_of_the_whole_earth_is_no_jump(saved):
@@ -160,7 +163,8 @@ def test_points_and_lines_become_dangers_a_hair_wide(saved):
     rock, wire = shapely.Point(11.2, 56.5), shapely.LineString([(11.0, 56.0), (11.4, 56.0)])
     areas, notices, _ = read_hazards(saved(collection(feature(rock, name="Rock"), feature(wire))))
     assert [area.kind for area in areas] == ["danger", "danger"]
-    metres = 2 * hazard_shapes.HAIR_M
+    # Five metres to either side, more than the metre that counts as touching.
+    metres = 10.0
     west, south, east, north = areas[0].shape.bounds
     assert WGS84.inv(west, 56.5, east, 56.5)[2] == pytest.approx(metres, rel=0.01)
     assert WGS84.inv(11.2, south, 11.2, north)[2] == pytest.approx(metres, rel=0.01)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import shapely
@@ -28,6 +29,7 @@ DETOUR_NM = 180.0
 North Sea the way leads round Skagen."""
 
 HIGHEST_DEG = 89.0
+WIDEST_PANE_DEG = 120.0
 MILES_PER_DEGREE = 60.0
 
 NO_CLEARANCE = "No clearance was asked for: boards may pass land and dangers as close as can be."
@@ -195,16 +197,30 @@ def coast_areas(box: Box) -> list[Area]:
     """Return the land of the built-in coast within a box."""
     from goosewing.exchange.coast import land
 
-    shape = land(*box)
-    return [] if shape.is_empty else [Area(shape=shape, kind="land", source=COAST)]
+    shapes = [land(box.south, west, box.north, east) for west, east in _panes(box)]
+    return [Area(shape=each, kind="land", source=COAST) for each in shapes if not each.is_empty]
+
+
+def _panes(box: Box) -> list[tuple[float, float]]:
+    """Part a box from west to east: no edge of land cut off at it is wider than half the earth."""
+    if box.width_deg <= WIDEST_PANE_DEG:
+        return [(box.west, box.east)]
+    count = math.ceil(box.width_deg / WIDEST_PANE_DEG)
+    edges = [box.west + box.width_deg * at / count for at in range(count + 1)]
+    return [(_wrapped(west), _wrapped(east)) for west, east in pairwise(edges)]
 
 
 def edges(box: Box) -> list[Area]:
     """Return a fence round a box: beyond it nothing is known, so no plan may lead there."""
-    west, east = box.west, box.west + box.width_deg
-    wide = (west, box.south - 1.0, east, box.south), (west, box.north, east, box.north + 1.0)
-    tall = (
-        [] if box.width_deg >= 360.0 else
-        [(west - 1.0, box.south, west, box.north), (east, box.south, east + 1.0, box.north)]
-    )  # fmt: skip
-    return [Area(shape=shapely.box(*strip), name=EDGE) for strip in (*wide, *tall)]
+    strips = []
+    for west, east in _panes(box):
+        far = west + (east - west) % 360.0
+        strips += [
+            (west, box.south - 1.0, far, box.south), (west, box.north, far, box.north + 1.0)
+        ]  # fmt: skip
+    if box.width_deg < 360.0:
+        west, east = box.west, box.west + box.width_deg
+        strips += [
+            (west - 1.0, box.south, west, box.north), (east, box.south, east + 1.0, box.north)
+        ]  # fmt: skip
+    return [Area(shape=shapely.box(*strip), name=EDGE) for strip in strips]

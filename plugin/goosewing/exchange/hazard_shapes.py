@@ -31,8 +31,8 @@ METRES_PER_DEGREE = 111_120.0
 
 LONGEST_EDGE_DEG = 0.05
 LONGEST_EDGE_M = 2000.0
-"""Longer edges are divided before they are taken over: what is straight in the file is not quite
-straight in the Mercator plane. At 60° of latitude that leaves a metre."""
+"""Longer edges of other systems are divided before they are turned: what is straight there is not
+quite straight in longitude and latitude. That leaves a metre at most."""
 
 REPAIR = 1e-11
 """Corners of broken outlines closer than this share of their coordinates are one: in degrees
@@ -135,7 +135,7 @@ class Gathered:
             raise InputError(f"{called}: a coordinate is no number", where=self.source)
         if self.turn is None:
             _check_degrees(points, called, self.source)
-            return _divided(self._sound(_unwound(shape), called))
+            return self._sound(_unwound(shape), called)
         # `shapely.segmentize` drops wings of what is not sound.
         whole = shapely.segmentize(self._sound(shape, called), self.divide)
         turned = shapely.transform(whole, self.turn)
@@ -194,13 +194,6 @@ def _check_degrees(points: Array, place: str, source: str) -> None:
             f"{place}: {lon:g}, {lat:g} is no longitude and latitude in degrees, in that order",
             where=source,
         )
-
-
-def _divided(shape: Any) -> Any:
-    """Divide edges in longitude and latitude, but for those along meridians and parallels."""
-    steps = np.abs(np.diff(shapely.get_coordinates(shape), axis=0))
-    oblique = np.all(steps > LONGEST_EDGE_DEG, axis=1)
-    return shapely.segmentize(shape, LONGEST_EDGE_DEG) if np.any(oblique) else shape
 
 
 def _unwound(shape: Any) -> Any:
