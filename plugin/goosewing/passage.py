@@ -15,10 +15,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from goosewing import bound, earth, outlook, tracing
+from goosewing import bound, earth, motoring, outlook, tracing
 from goosewing.boards import Course, course_between
 from goosewing.boat import manoeuvres
 from goosewing.errors import InputError, NoPlanError, OutsideForecastError
+from goosewing.lulls import Lulls
 from goosewing.motion import Waters
 from goosewing.outlook import Outlook
 from goosewing.polish import MANY_ROUNDS, Helm, Start, polish
@@ -138,7 +139,7 @@ def solve(
     """Plan a passage in wind and stream that change; see `goosewing.plan.make`."""
     if options.corridor_nm is not None or options.margin_deg:
         raise InputError("a corridor or a margin can be kept in steady wind only")
-    waters = Waters(boat, weather, hazards)
+    waters = Waters(boat, weather, hazards, _lulls(boat, options))
     _check_start(weather, departure, marks)
     start_h = hours_from_datetime(departure)
     courses = [course_between(a.lat, a.lon, b.lat, b.lon) for a, b in pairwise(marks)]
@@ -153,12 +154,13 @@ def solve(
     ):
         now = hours_from_datetime(reckoning.time)
         stage = Stage(
-            waters, course, view, now, _shortest_h(options, way), reckoning,
+            _bound_for(waters, course), course, view, now, _shortest_h(options, way), reckoning,
             first=options.first, offing=_offing(waters, course, way),
         )  # fmt: skip
         boards = _polished(stage, way, mark, ahead)
         leg, reckoning = tracing.leg_record(waters, course, origin, mark, boards.helms, reckoning)
         leg, least = _compared(stage, leg)
+        leg = replace(leg, reasons=(*leg.reasons, *motoring.told(leg, boat.engine)))
         relaxed += least
         legs.append(leg)
     made = plan_of(
@@ -169,6 +171,17 @@ def solve(
     if weather.varies_in_place:
         return replace(made, bound_h=None, relaxed_h=min(relaxed, made.elapsed_h))
     return replace(made, bound_h=_bound_of_all_h(waters, courses, start_h, made))
+
+
+def _lulls(boat: Boat, options: Options) -> Lulls | None:
+    return Lulls(boat, boat.engine) if options.engine and boat.engine is not None else None
+
+
+def _bound_for(waters: Waters, course: Course) -> Waters:
+    """Let the engine's rule look to this leg's mark."""
+    if waters.lulls is None:
+        return waters
+    return replace(waters, toward=(course.lat2, course.lon2))
 
 
 # ---- before the search -----------------------------------------------------------------------
@@ -292,7 +305,7 @@ def _search(
     progress: Callable[[float], None] | None = None,
 ) -> list[Way]:
     return search_leg(
-        waters, course, roots, what,
+        _bound_for(waters, course), course, roots, what,
         gauge=view.gauge, fastest_kn=view.fastest_kn, best_rows=view.best_rows, progress=progress,
     )  # fmt: skip
 
@@ -314,7 +327,7 @@ def _first_roots(waters: Waters, options: Options, start_h: float) -> tuple[Root
     fits = [
         Root(i, start_h, NEVER_H)
         for i, mode in enumerate(waters.modes)
-        if sails in (None, mode.sail_set) and tack in (None, mode.tack)
+        if sails in (None, mode.sail_set) and tack in (None, mode.tack) and not mode.engine
     ]
     return tuple(fits) or (Root(-1, start_h, NEVER_H),)
 
@@ -425,6 +438,8 @@ def _helm(
 
 def _steering(stage: Stage, number: int, row_deg: float) -> Steer:
     mode = stage.waters.modes[number]
+    if mode.engine:
+        return "heading"
     best = stage.outlook.best_rows[mode.sail_set]
     close = best.size and np.min(np.abs(best - row_deg)) < STEADY_ANGLE_DEG
     return "angle" if mode.poled or close else "heading"
@@ -489,12 +504,40 @@ def _tidied(stage: Stage, helms: Sequence[Helm]) -> Boards | None:
 
 def _brought_to_the_mark(stage: Stage, helms: tuple[Helm, ...]) -> Boards | None:
     """Polish a sequence; drop its shortest board as long as it can't be brought to the mark."""
+    best = _try(stage, helms) or _sailed_about_the_engine(stage, helms)
     while True:
-        best = _try(stage, helms)
         if best is not None or len(helms) == 1:
             return best
         shortest = min(range(len(helms)), key=lambda i: helms[i].hours)
         helms = _without(helms, shortest, bent=stage.offing is not None)
+        best = _try(stage, helms)
+
+
+def _sailed_about_the_engine(stage: Stage, helms: tuple[Helm, ...]) -> Boards | None:
+    """Polish a sequence with a short board under sail at an end that is under engine.
+
+    The search looks at the engine's use but once a step: a lull may begin later and end
+    sooner than it thought.
+    """
+    modes = stage.waters.modes
+    short = max(stage.shortest_h, 0.05 * sum(helm.hours for helm in helms))
+    motored = [at for at, helm in enumerate(helms) if modes[helm.mode].engine]
+    if not motored:
+        return None
+    first = motored[0] if sum(h.hours for h in helms[: motored[0]]) < short else 0
+    last = motored[-1] if sum(h.hours for h in helms[motored[-1] + 1 :]) < short else len(helms)
+    helms = helms[first : last + 1]
+    trials = []
+    for number, mode in enumerate(modes):
+        board = Helm(
+            mode=number, steer="heading", control_deg=stage.course.bearing_deg, hours=short
+        )
+        if not mode.engine and modes[helms[-1].mode].engine:
+            trials.append((*helms, board))
+        if not mode.engine and modes[helms[0].mode].engine:
+            trials.append((board, *helms))
+    made = [found for found in (_try(stage, trial) for trial in trials) if found is not None]
+    return min(made, key=lambda boards: boards.elapsed_h, default=None)
 
 
 def _split_gain(stage: Stage) -> float:
@@ -691,7 +734,7 @@ def _compared(stage: Stage, leg: Leg) -> tuple[Leg, float]:
     least, relaxed = None, leg.elapsed_h
     if stage.waters.weather.varies_in_place:
         relaxed = _relaxed_h(stage, leg)
-    else:
+    elif not any(board.engine for board in leg.boards):
         least = bound.least_time_h(stage.waters, stage.course, stage.start_h, leg.elapsed_h)
     compared = replace(
         leg,

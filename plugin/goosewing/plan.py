@@ -158,8 +158,6 @@ def _made(
                 "marks are left on a hand in a steady wind only: in a changing one put a mark "
                 "where she should pass instead"
             )
-        if options.engine:
-            raise InputError("the engine can be counted on in a steady wind only")
         return passage.solve(
             kept, boat, weather, departure, options, said, progress, hazards=hazards
         )

@@ -66,6 +66,9 @@ WAIT_H = 48.0
 SLOWEST_H_PER_NM = 10.0
 """The guess for a direction in which nothing is made good. [h/nm]"""
 
+ENGINE_ROWS = 53
+"""Headings tried under engine, all round; first and last are one."""
+
 ANGLE_STEP_DEG = 7.0
 """Spacing of the wind angles tried, apart from the best ones: the polish steers between them."""
 
@@ -417,8 +420,12 @@ class _Round:
     def _change(self, batch: Numbers) -> Numbers:
         """Let states that have sailed long enough change tack or sails where they are."""
         s = self.store
-        batch = batch[s.sailed[batch] >= max(self.what.shortest_h, 1e-9)]
         modes = len(self.waters.modes)
+        # Sails are set as soon as they draw; but not, under engine, in the same moment as
+        # they were handed, which would be a turn for nothing.
+        shortest = np.full(modes, max(self.what.shortest_h, 1e-9))
+        shortest[[mode.engine for mode in self.waters.modes]] = 1e-9
+        batch = batch[s.sailed[batch] >= shortest[s.mode[batch]]]
         if not batch.size or modes < 2:
             return np.zeros(0, dtype=np.intp)
         after = np.tile(np.arange(modes), batch.size)
@@ -455,6 +462,10 @@ class _Round:
         if mode.poled:
             allowed = self.waters.pole_allowed(s.time[index], s.lat[index], s.lon[index])
             possible = possible & allowed[:, np.newaxis]
+        if mode.engine:
+            time_h = s.time[index] + 0.5 * self.step_h
+            used = self.waters.motored(airs, time_h, s.lat[index], s.lon[index])
+            possible = possible & used[:, np.newaxis]
         east = np.where(possible, going.east_kn, np.nan)
         north = np.where(possible, going.north_kn, np.nan)
         aim_e, aim_n, aim_row = self._aim(index, number, east, north, rows)
@@ -526,11 +537,18 @@ class _Round:
             lat, lon = self.store.lat[index[at]], self.store.lon[index[at]]
             mark = self.course.lat2, self.course.lon2
             at = at[~self.waters.hazards.crossed(lat, lon, *mark)]
+        if self.waters.modes[number].engine and at.size:
+            at = at[self._still_motored(index[at], time[at])]
         if not at.size:
             return
         first = at[np.argmin(time[at])]
         if time[first] < self.arrived.get(number, (np.inf, -1))[0]:
             self.arrived[number] = (float(time[first]), int(index[first]))
+
+    def _still_motored(self, index: Numbers, time: Array) -> BoolArray:
+        """Whether the engine is used to the end of the last step."""
+        lat, lon = self.store.lat[index], self.store.lon[index]
+        return self.waters.motored(self.waters.airs(time, lat, lon), time, lat, lon)
 
     def ways(self) -> list[Way]:
         """Return the best way found for each mode of arrival."""
@@ -646,6 +664,7 @@ def search_leg(
     if what.free:
         costs = np.zeros_like(costs)
     rows = [angles(s, b) for s, b in zip(waters.boat.sail_sets, best_rows, strict=True)]
+    rows.append(np.linspace(0.0, 360.0, ENGINE_ROWS))
     cell = course.mercator_deg / (CELLS_ALONG * what.fineness)
 
     def begun(grid: _Grid, step_h: float) -> _Round:
