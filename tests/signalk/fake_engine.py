@@ -112,6 +112,8 @@ class Stand:
     def tick(self, _: dict[str, Any]) -> None:
         self.misbehave()
         speak({"type": "status", **self.state})
+        if "panel" in self.orders:
+            speak({"type": "panel", **self.orders["panel"]})
         said = self.room / "say.jsonl"
         if said.exists():
             lines = said.read_text().splitlines()
@@ -171,6 +173,15 @@ class Stand:
     def export(self, message: dict[str, Any]) -> None:
         content = "<gpx/>" if message["format"] == "gpx" else "<gpx>handheld</gpx>"
         speak({**message, "content": content})
+
+    def coast(self, message: dict[str, Any]) -> None:
+        if message.get("south") == "die":
+            os._exit(3)
+        fault = {"content": None, "message": "coast: south must be less"}
+        content = {"content": {"type": "FeatureCollection", "of": message}}
+        speak(
+            {"type": "coast", "id": message["id"], **(content if message.get("north") else fault)}
+        )
 
     def bye(self, _: dict[str, Any]) -> None:
         sys.exit(0)

@@ -184,7 +184,13 @@ def test_installed_package_is_a_copy(sailing):
         "index.js",
         "lib",
         "package.json",
+        "public",
     ]
+    named = host.get("/skServer/webapps")[1]
+    (page,) = (each for each in named if each["name"] == "goosewing-signalk")
+    assert page["signalk"]["displayName"] == "Goosewing"
+    for path in ("", page["signalk"]["appIcon"].removeprefix("./")):
+        assert host.get(f"/goosewing-signalk/{path}")[0] == 200
 
 
 def test_the_plan_is_a_beat_that_ends_at_the_mark(sailing, planned):
@@ -274,6 +280,48 @@ def test_targets_are_those_of_the_command(sailing):
     )
 
 
+def test_a_display_sees_the_same_beat(sailing, planned):
+    host, instruments = sailing
+    code, shown = host.get(f"{DOORS}/panel")
+    assert (code, shown["state"]) == (200, "advising")
+    assert shown["route"]["marks"][-1]["lat"] == pytest.approx(MARK[0])
+    away = Geodesic.WGS84.Inverse(shown["boat"]["lat"], shown["boat"]["lon"], *instruments.place())
+    assert away["s12"] < 30
+    assert shown["boat"]["heading_deg"] == pytest.approx(41.0, abs=0.1)
+    # 3.1° east by the receiver's own sentence.
+    assert shown["boat"]["heading_magnetic_deg"] == pytest.approx(37.9, abs=0.1)
+    line = Geodesic.WGS84.Inverse(*instruments.place(), *MARK)
+    assert shown["route"]["distance_nm"] == pytest.approx(line["s12"] / 1852.0, abs=0.02)
+    following = shown["next"]
+    assert following["text"].startswith("Onto starboard tack in ")
+    corner = plan_line(planned)[1]
+    left = Geodesic.WGS84.Inverse(*instruments.place(), *corner)["s12"] / 1852.0
+    # She sails 45° over the ground, a few degrees beside the plan's own course.
+    assert following["distance_nm"] == pytest.approx(left, rel=0.15)
+    assert shown["wind"]["tws_kn"] == pytest.approx(12.0, abs=0.1)
+    assert host.get(f"{DOORS}/plan")[1]["legs"][0]["to"] == shown["route"]["next"]
+    assert shown["activated"]["routeId"] == planned["route"]
+    assert shown["activated"]["plan"] is False
+
+
+@pytest.mark.usefixtures("planned")
+def test_a_display_draws_polar_and_coast(sailing):
+    host, _ = sailing
+    polar = host.get(f"{DOORS}/polar")[1]
+    assert polar["number"] == host.get(f"{DOORS}/panel")[1]["polar"]["number"]
+    assert {one["tack"] for one in polar["chosen"]} == {"port", "starboard"}
+    assert sum(one["share"] for one in polar["chosen"]) == pytest.approx(1.0)
+    code, coast = host.get(f"{DOORS}/coast?south=56&west=11.5&north=57.5&east=13")
+    assert code == 200
+    assert coast["features"]
+    assert "navigation" in coast["warning"]
+    for box in ("", "?south=a&west=1&north=2&east=3", "?south=57&west=11&north=56&east=12"):
+        code, answer = host.get(f"{DOORS}/coast{box}")
+        assert (code, answer["state"]) == (400, "FAILED")
+        assert answer["message"].startswith("coast: ")
+        assert "\n" not in answer["message"]
+
+
 @pytest.mark.usefixtures("planned")
 def test_measured_paths_stay_the_instruments_own(sailing):
     host, _ = sailing
@@ -300,6 +348,12 @@ def test_position_lost_and_found(sailing):
     instruments.silent = {"RMC"}
     until(lambda: host.status()["state"] == "stale", within_s=30, say=host.status)
     assert "no position" in host.panel()
+    shown = until(
+        lambda: (found := host.get(f"{DOORS}/panel")[1])["state"] == "stale" and found,
+        say=host.status,
+    )
+    assert (shown["boat"]["lat"], shown["next"], shown["board"]) == (None, None, None)
+    assert set(shown["figures"].values()) == {None}
     until(lambda: host.value("navigation.racing.layline.distance") is None)
     instruments.silent = set()
     until(lambda: host.status()["state"] == "advising", within_s=30, say=host.status)

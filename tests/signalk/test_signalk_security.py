@@ -54,6 +54,21 @@ def test_reading(guarded):
     assert host.get(f"{DOORS}/status", user="nobody")[0] == 401
 
 
+def test_what_is_offered_depends_on_who_asks(guarded):
+    host, _, open_to_all = guarded
+    everything = ["plan", "acknowledge", "activate", "clear", "export"]
+    for door in ("can", "panel"):
+        found = {}
+        for user in ("admin", "nav", "look"):
+            code, answer = host.get(f"{DOORS}/{door}", user=user)
+            assert code == 200
+            found[user] = answer if door == "can" else answer["can"]
+        assert found == {"admin": everything, "nav": everything, "look": ["export"]}
+    for door in ("panel", "polar", "routes", "coast", "can", "activated"):
+        expected = 401 if not open_to_all else 400 if door == "coast" else 200
+        assert host.get(f"{DOORS}/{door}")[0] == expected
+
+
 def test_orders(guarded):
     host, engine, open_to_all = guarded
     route = host.store_route("Beat", ROUTE, user="nav")
