@@ -68,6 +68,9 @@ LEAST_GAIN_H = 1e-4
 WIDEST = 30.0
 """The last search for a way round looks so many times as far as the first."""
 
+SHORTEST_PIECE_NM = 0.002
+"""Places of a way that are closer together are one."""
+
 ROUNDS = 20
 
 ROUNDS_OF_PAUSES = 3
@@ -385,7 +388,57 @@ def _polished(stage: Stage, way: Way, mark: Mark, ahead: manoeuvres.Mode | None)
         made = _finished(judged, _split(judged, best))
         if made is not None:
             return made
+    made = _from_place_to_place(replace(stage, exact=True), way)
+    if made is not None:
+        return made
     raise NoPlanError(f"no boards could be brought to {mark.name}: try another departure")
+
+
+def _from_place_to_place(stage: Stage, way: Way) -> Boards | None:
+    """Sail the search's own way, which crosses nothing, by straight boards between its places.
+
+    The last resort among hazards, where the optimiser finds no way of its own.
+    """
+    if stage.offing is None:
+        return None
+    helms: tuple[Helm, ...] = ()
+    for part in way.stretches:
+        every = list(range(len(part.lat)))
+        for places in (stage.offing.in_sight(part.lat, part.lon), every):
+            added = _through(stage, helms, part, places)
+            if added is not None:
+                break
+        else:
+            return None
+        helms = added
+    better = _try(stage, helms)
+    if better is None:
+        return Boards(helms, _pauses_h(stage, helms))
+    return _finished(stage, _dropped(stage, better))
+
+
+def _through(
+    stage: Stage, helms: tuple[Helm, ...], part: Stretch, places: Sequence[int]
+) -> tuple[Helm, ...] | None:
+    """Add a straight board from each place of a stretch to the next; None if one can't be held."""
+    for first, last in pairwise(places):
+        ends = [float(v[i]) for i in (first, last) for v in (part.lat, part.lon)]
+        line = earth.loxodrome_inverse(*ends)
+        if float(line.distance_nm) < SHORTEST_PIECE_NM:
+            continue
+        hours = max(float(part.time_h[last] - part.time_h[first]), 1e-3)
+        # What is steered may differ from the course by leeway and stream: a first guess.
+        helm = Helm(
+            mode=part.mode, steer="heading", control_deg=float(line.bearing_deg), hours=hours
+        )
+        pauses = _pauses_h(stage, (*helms, helm))
+        begun_h = stage.start_h + sum(h.hours for h in helms) + sum(pauses[:-1])
+        start = Start(time_h=begun_h, lat=ends[0], lon=ends[1], mark_lat=ends[2], mark_lon=ends[3])
+        made = polish(stage.waters, (helm,), start, pauses[-1:])
+        if made is None:
+            return None
+        helms = (*helms, *made)
+    return helms
 
 
 def _helms(stage: Stage, part: Stretch) -> list[Helm]:
