@@ -274,10 +274,13 @@ class Offing:
         cuts, last = [0], len(lat) - 1
         while cuts[-1] < last:
             at = cuts[-1]
-            hidden = self.hazards.crossed(lat[at], lon[at], lat[at + 1 :], lon[at + 1 :])
-            seen = np.flatnonzero(~hidden)
+            seen = np.flatnonzero(self.sees(lat, lon, at))
             cuts.append(at + 1 + int(seen[-1] if seen.size else 0))
         return cuts
+
+    def sees(self, lat: Array, lon: Array, at: int) -> BoolArray:
+        """Tell which of the places after one are seen from it, shape (n - at - 1,)."""
+        return ~self.hazards.crossed(lat[at], lon[at], lat[at + 1 :], lon[at + 1 :])
 
     def limits_of(self, path: Path) -> Limits:
         """Tell what a path that crosses hazards must keep to."""

@@ -11,7 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -30,7 +30,9 @@ from goosewing.weather.base import datetime_from_hours, hours_from_datetime
 from goosewing.words import clock, off_the_wind, three_figures
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterator, Sequence
+
+    from numpy.typing import NDArray
 
     from goosewing.boat.model import Boat
     from goosewing.chain import First
@@ -38,6 +40,7 @@ if TYPE_CHECKING:
     from goosewing.offing import Offing
     from goosewing.plan import Options
     from goosewing.records import Steer
+    from goosewing.units import Array
     from goosewing.weather.base import Coverage, Weather
 
 SHORTEST_BOARD_MIN = 20.0
@@ -71,6 +74,9 @@ WIDEST = 30.0
 SHORTEST_PIECE_NM = 0.002
 """Places of a way that are closer together are one."""
 
+MOST_TRIED = 8
+"""So many of the places in sight are tried as the next one."""
+
 ROUNDS = 20
 
 ROUNDS_OF_PAUSES = 3
@@ -98,6 +104,16 @@ class Boards:
     def elapsed_h(self) -> float:
         """Boards and manoeuvres together, in hours."""
         return sum(h.hours for h in self.helms) + sum(self.pauses_h)
+
+
+class Places(NamedTuple):
+    """Places of a way that was found, each shape (n,)."""
+
+    mode: NDArray[np.intp]
+    """The mode in which it was reached; of the first, that of the second."""
+    lat: Array
+    lon: Array
+    time_h: Array
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -401,44 +417,70 @@ def _from_place_to_place(stage: Stage, way: Way) -> Boards | None:
     """
     if stage.offing is None:
         return None
+    places, at = _places_of(way), 0
     helms: tuple[Helm, ...] = ()
-    for part in way.stretches:
-        every = list(range(len(part.lat)))
-        for places in (stage.offing.in_sight(part.lat, part.lon), every):
-            added = _through(stage, helms, part, places)
+    while at < len(places.lat) - 1:
+        for onward, mode in _onward(stage, places, at):
+            added = _straight_on(stage, helms, places, (at, onward), mode)
             if added is not None:
+                helms, at = added, onward
                 break
         else:
             return None
-        helms = added
     better = _try(stage, helms)
     if better is None:
         return Boards(helms, _pauses_h(stage, helms))
     return _finished(stage, _dropped(stage, better))
 
 
-def _through(
-    stage: Stage, helms: tuple[Helm, ...], part: Stretch, places: Sequence[int]
+def _places_of(way: Way) -> Places:
+    """Join the stretches of a way; of each place, the mode in which it was reached."""
+    parts = way.stretches
+    rest = [part.lat[1:] for part in parts]
+    modes = [np.full(len(lat), part.mode) for lat, part in zip(rest, parts, strict=True)]
+
+    def joined(name: str) -> Array:
+        first = getattr(parts[0], name)[:1]
+        return np.concatenate((first, *(getattr(part, name)[1:] for part in parts)))
+
+    mode = np.concatenate(([parts[0].mode], *modes))
+    return Places(mode, joined("lat"), joined("lon"), joined("time_h"))
+
+
+def _onward(stage: Stage, places: Places, at: int) -> Iterator[tuple[int, int]]:
+    """Places in sight to sail to next, and the mode: its own and far first, then any."""
+    assert stage.offing is not None
+    after = np.arange(at + 1, len(places.lat))
+    seen = after[stage.offing.sees(places.lat, places.lon, at)]
+    own = int(places.mode[at + 1])
+    others = np.flatnonzero(places.mode[after] != own)
+    end = at + 1 + int(others[0]) if others.size else len(places.lat)
+    near = seen[seen < end]
+    picked = near[np.linspace(0, len(near) - 1, min(len(near), MOST_TRIED)).astype(int)]
+    yield from ((int(k), own) for k in picked[::-1])
+    every = [i for i, mode in enumerate(stage.waters.modes) if not mode.engine]
+    yield from ((int(k), mode) for k in seen[:MOST_TRIED] for mode in every)
+
+
+def _straight_on(
+    stage: Stage, helms: tuple[Helm, ...], places: Places, ends: tuple[int, int], mode: int
 ) -> tuple[Helm, ...] | None:
-    """Add a straight board from each place of a stretch to the next; None if one can't be held."""
-    for first, last in pairwise(places):
-        ends = [float(v[i]) for i in (first, last) for v in (part.lat, part.lon)]
-        line = earth.loxodrome_inverse(*ends)
-        if float(line.distance_nm) < SHORTEST_PIECE_NM:
-            continue
-        hours = max(float(part.time_h[last] - part.time_h[first]), 1e-3)
-        # What is steered may differ from the course by leeway and stream: a first guess.
-        helm = Helm(
-            mode=part.mode, steer="heading", control_deg=float(line.bearing_deg), hours=hours
-        )
-        pauses = _pauses_h(stage, (*helms, helm))
-        begun_h = stage.start_h + sum(h.hours for h in helms) + sum(pauses[:-1])
-        start = Start(time_h=begun_h, lat=ends[0], lon=ends[1], mark_lat=ends[2], mark_lon=ends[3])
-        made = polish(stage.waters, (helm,), start, pauses[-1:])
-        if made is None:
-            return None
-        helms = (*helms, *made)
-    return helms
+    """Add a straight board from one place to another; None if the mode can't hold it."""
+    first, last = ends
+    lat1, lon1 = float(places.lat[first]), float(places.lon[first])
+    lat2, lon2 = float(places.lat[last]), float(places.lon[last])
+    line = earth.loxodrome_inverse(lat1, lon1, lat2, lon2)
+    if float(line.distance_nm) < SHORTEST_PIECE_NM:
+        return helms
+    hours = max(float(places.time_h[last] - places.time_h[first]), 1e-3)
+    # What is steered differs from the course by leeway and stream: a first guess.
+    bearing = float(line.bearing_deg)
+    helm = Helm(mode=mode, steer="heading", control_deg=bearing, hours=hours)
+    pauses = _pauses_h(stage, (*helms, helm))
+    begun_h = stage.start_h + sum(h.hours for h in helms) + sum(pauses[:-1])
+    start = Start(time_h=begun_h, lat=lat1, lon=lon1, mark_lat=lat2, mark_lon=lon2)
+    made = polish(stage.waters, (helm,), start, pauses[-1:])
+    return None if made is None else (*helms, *made)
 
 
 def _helms(stage: Stage, part: Stretch) -> list[Helm]:

@@ -17,9 +17,11 @@ from functools import partial
 
 import numpy as np
 import pytest
+from shapely import Polygon
 
 from changing_winds import DEPARTURE, START_H, leg
 from goosewing import passage
+from goosewing.hazards import Area, Hazards
 from goosewing.motion import Waters
 from goosewing.plan import make
 from goosewing.search import Search
@@ -89,6 +91,42 @@ def test_a_passage_through_a_forecast(benchmark, brisvik, monkeypatch, case):
     )
     print(case.__name__, dict(benchmark.extra_info))
     assert plan.elapsed_h <= finer.elapsed_h * 1.005
+
+
+def islands(marks, count=500, corners=20):
+    """Islands of up to two miles about a leg, within thirty miles either side of it."""
+    rng = np.random.default_rng(5)
+    one, two = marks
+    areas = []
+    while len(areas) < count:
+        share, aside = rng.uniform(0.02, 0.98), rng.uniform(-0.5, 0.5)
+        lat = one.lat + share * (two.lat - one.lat) + aside
+        lon = one.lon + share * (two.lon - one.lon)
+        if min(abs(lat - m.lat) + abs(lon - m.lon) for m in marks) < 0.1:
+            continue
+        angle = (np.arange(corners) + rng.uniform(0.0, 0.8, corners)) * 2.0 * np.pi / corners
+        size = rng.uniform(0.004, 0.03) * rng.uniform(0.6, 1.0, corners)
+        shape = np.column_stack((lon + 1.7 * size * np.cos(angle), lat + size * np.sin(angle)))
+        areas.append(Area(shape=Polygon(shape), name=f"Island {len(areas)}"))
+    return areas
+
+
+def test_500_islands_about_a_passage_of_300_nm(benchmark, brisvik):
+    weather, marks = run()
+    hazards = Hazards.of(islands(marks), 0.1)
+    start = time.perf_counter()
+    free = make(marks, brisvik, weather, DEPARTURE)
+    free_s = time.perf_counter() - start
+    plan = benchmark.pedantic(
+        make, (marks, brisvik, weather, DEPARTURE), {"hazards": hazards}, rounds=3, iterations=1
+    )
+    benchmark.extra_info.update(
+        times_without=round(benchmark.stats.stats.median / free_s, 2),
+        elapsed_h=round(plan.elapsed_h, 3),
+        longer_than_without=f"{plan.elapsed_h / free.elapsed_h - 1.0:+.3%}",
+    )
+    print(dict(benchmark.extra_info))
+    assert plan.elapsed_h >= free.elapsed_h * 0.995
 
 
 @pytest.mark.parametrize("case", [beat, run])
