@@ -167,7 +167,10 @@ def test_the_standard_check_can_fail(host):
 
 def test_one_property_of_a_resource(host):
     planned(host)
-    code, answer = host.get(f"{RESOURCES}/laylines/mark-port/feature/properties/role")
+    door = f"{RESOURCES}/laylines/mark-port/feature/properties/role"
+    # Laylines are put up one after the other.
+    until(lambda: "value" in host.get(door)[1])
+    code, answer = host.get(door)
     assert (code, answer["value"]) == (200, "layline")
 
 
