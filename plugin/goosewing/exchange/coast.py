@@ -60,6 +60,10 @@ def land(south: float, west: float, north: float, east: float) -> MultiPolygon:
     (True, False)
     """
     _check(south, west, north, east)
+    # The clipping fails at numbers that are all but zero.
+    south, west, north, east = (
+        limit if abs(limit) > 1e-9 else 0.0 for limit in (south, west, north, east)
+    )
     if west <= east:
         return _multi(_within(south, west, north, east))
     behind = _multi(_within(south, west, north, 180.0))
