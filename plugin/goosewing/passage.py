@@ -396,7 +396,7 @@ def _polished(stage: Stage, way: Way, mark: Mark, ahead: manoeuvres.Mode | None)
     helms = tuple(h for part in way.stretches for h in _helms(stage, part))
     for exact in (False, True):
         judged = replace(stage, exact=exact)
-        best = _tidied(judged, helms)
+        best = _begun(judged, way, helms)
         if best is None:
             continue
         best = _reordered(judged, _dropped(judged, best), ahead)
@@ -404,19 +404,18 @@ def _polished(stage: Stage, way: Way, mark: Mark, ahead: manoeuvres.Mode | None)
         made = _finished(judged, _split(judged, best))
         if made is not None:
             return made
-    made = _from_place_to_place(replace(stage, exact=True), way)
-    if made is not None:
-        return made
     raise NoPlanError(f"no boards could be brought to {mark.name}: try another departure")
 
 
-def _from_place_to_place(stage: Stage, way: Way) -> Boards | None:
-    """Sail the search's own way, which crosses nothing, by straight boards between its places.
+def _begun(stage: Stage, way: Way, helms: Sequence[Helm]) -> Boards | None:
+    """Make the first boards; among hazards, where the optimiser finds none, by the way itself."""
+    if stage.offing is None or _try(stage, _joined(helms)) is not None:
+        return _tidied(stage, helms)
+    return _from_place_to_place(stage, way) or _tidied(stage, helms)
 
-    The last resort among hazards, where the optimiser finds no way of its own.
-    """
-    if stage.offing is None:
-        return None
+
+def _from_place_to_place(stage: Stage, way: Way) -> Boards | None:
+    """Sail the search's own way, which crosses nothing, by straight boards between its places."""
     places, at = _places_of(way), 0
     helms: tuple[Helm, ...] = ()
     while at < len(places.lat) - 1:
@@ -427,10 +426,7 @@ def _from_place_to_place(stage: Stage, way: Way) -> Boards | None:
                 break
         else:
             return None
-    better = _try(stage, helms)
-    if better is None:
-        return Boards(helms, _pauses_h(stage, helms))
-    return _finished(stage, _dropped(stage, better))
+    return _try(stage, helms) or Boards(helms, _pauses_h(stage, helms))
 
 
 def _places_of(way: Way) -> Places:
