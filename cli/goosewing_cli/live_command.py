@@ -123,6 +123,10 @@ def live(
     from goosewing.errors import InputError
 
     addresses = _addresses(nmea or [], replay)
+    if panel is None and panel_host != "127.0.0.1":
+        raise InputError("--panel-host is for the panel: give --panel PORT as well")
+    if panel is not None and not 0 <= panel <= 65535:
+        raise InputError(f"--panel must be a port, 1 to 65535 (0: any that is free), got {panel}")
     desk = _desk(boat, performance, margin, wind_from)
     if marks is None:
         raise InputError("--marks MARKS.gpx is needed: the route to be sailed")
@@ -275,7 +279,7 @@ def _run(
     _cautions(setup, show)
     server, counter = _panel(setup, post, panel, panel_host, show)
     _listen_to_keys(post, show)
-    before = signal.signal(signal.SIGTERM, _asked_to_end)
+    before = {number: signal.signal(number, _asked_to_end) for number in _endings()}
     try:
         if addresses[0].kind == "file":
             watch = afloat.play(
@@ -288,10 +292,17 @@ def _run(
     except SystemExit:
         return
     finally:
-        signal.signal(signal.SIGTERM, before)
+        for number, handler in before.items():
+            signal.signal(number, handler)
         show.wipe()
         if server is not None:
             server.close()
+
+
+def _endings() -> list[signal.Signals]:
+    """Signals of whoever ends it, or closes its terminal: what was sent must not stand then."""
+    names = ("SIGTERM", "SIGHUP", "SIGBREAK")
+    return [getattr(signal, name) for name in names if hasattr(signal, name)]
 
 
 def _asked_to_end(*_: object) -> None:
@@ -306,7 +317,7 @@ def _cautions(setup: Setup, show: Terminal) -> None:
     if setup.steers:
         show.line(
             "Sends steering data (RMB, XTE, BWC): an autopilot may follow them. They stay with a "
-            "tack or gybe point until you acknowledge it.", "warn",
+            "tack, gybe, pole or turning point until you acknowledge it.", "warn",
         )  # fmt: skip
     elif setup.receiver is not None:
         show.line("Sends the plan as a route; nothing that an autopilot follows by itself.")

@@ -160,7 +160,9 @@ def _leg_table(leg: Leg, mark: Mark, dates: _Dates, before: Board | None) -> Tab
     waiting = list(leg.manoeuvres)
     for number, board in enumerate(leg.boards):
         done, waiting = _before(board, waiting)
-        _add_board(table, board, _changes(done, before, board), done, dates, first=number == 0)
+        _add_board(
+            table, board, _changes(done, before, board, number), done, dates, first=number == 0
+        )
         before = board
     last = leg.boards[-1]
     assert last.end.time is not None
@@ -200,14 +202,17 @@ def _before(board: Board, waiting: list[Manoeuvre]) -> tuple[list[Manoeuvre], li
     return now, [m for m in waiting if m not in now]
 
 
-def _changes(done: list[Manoeuvre], before: Board | None, board: Board) -> str:
-    """Say what is done before a board; nothing where nothing is."""
+def _changes(done: list[Manoeuvre], before: Board | None, board: Board, number: int) -> str:
+    """Say what is done before a board of a leg; nothing where nothing is."""
     motored = before is not None and before.engine
     words = [manoeuvre_words([m.kind for m in done], board.tack, board.sail_set)] if done else []
     if board.engine and not motored:
         words.append("start the engine")
     if motored and not board.engine:
         words.insert(0, "set sail")
+    if not words and number:
+        # A bend, such as round a shoal: its place is as needful as a tack's.
+        words.append("alter course")
     return ", ".join(words)
 
 

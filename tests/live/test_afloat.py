@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import math
+import queue
 import socket
 import threading
 import time
 from collections.abc import Callable
 from contextlib import suppress
+from dataclasses import replace
 from datetime import UTC, date, datetime
+from functools import partial
 
 import pynmea2
 import pytest
@@ -286,6 +289,11 @@ def test_the_crew_acknowledges(brisvik):
     point = watch.session.state.pending.point
     watch.receive({"type": "acknowledge", "point": "another"})
     assert watch.session.state.pending is not None
+    # Enter pressed as the turn falls due was meant for something else.
+    watch.acknowledge()
+    assert told.said(f"{point} has only just fallen due")
+    assert watch.session.state.pending.point == point
+    watch.tick(boat.time.timestamp())
     watch.acknowledge()
     assert watch.session.state.pending is None
     assert told.said(f"{point} acknowledged")
@@ -435,3 +443,41 @@ def test_she_sails_by_sentences_and_arrives_in_the_time_that_was_planned(brisvik
     # The first plan does not know the stream yet: it takes two minutes to be known.
     assert boat.seconds / 3600.0 == pytest.approx(helm.first_plan_h, rel=0.12)
     assert math.isfinite(boat.lat)
+
+
+def test_a_fault_in_a_second_leaves_nothing_to_steer_by(brisvik, monkeypatch):
+    class Receiver:
+        said: tuple[str, ...] = ()
+
+        def hold(self, _held):
+            pass
+
+        def steer(self, sentences):
+            self.said = tuple(sentences)
+
+    receiver = Receiver()
+    watch = Watch(replace(setup_for(brisvik), steers=True), told := Told(), sender=receiver)
+    watch.begin(0.0)
+
+    def fail(*_):
+        raise RuntimeError("broken")
+
+    monkeypatch.setattr(watch, "_doubt", fail)
+    for second in range(3):
+        afloat._safely(watch, partial(watch.tick, float(second)))
+        parsed = [pynmea2.parse(line.strip(), check=True) for line in receiver.said]
+        assert [each.sentence_type for each in parsed] == ["RMB", "XTE", "BWC"]
+        assert parsed[0].status == "V"
+    assert sum("RuntimeError" in text for text, _ in told.lines) == 1
+
+
+def test_a_planner_that_fails_in_any_way_is_told(monkeypatch):
+    def fail(*_):
+        raise RuntimeError("broken")
+
+    monkeypatch.setattr("goosewing.live.session.carry_out", fail)
+    done = queue.Queue()
+    planner = afloat.Planner(lambda _, plan: done.put(plan))
+    for _ in range(2):
+        planner.order(object(), object())
+        assert done.get(timeout=10.0) == "the planner failed (RuntimeError: broken)"

@@ -83,7 +83,7 @@ test('a passage past midnight tells the new date once', () => {
   const leg = { from: 'A', to: 'B', manoeuvres: [], reasons: [], boards: [board('23:00', '23:50', 'port')] }
   const late = { ...leg.boards[0], start: { ...leg.boards[0].start, time: '2027-06-13T00:10:00Z' }, end: { ...leg.boards[0].end, time: '2027-06-13T01:00:00Z' } }
   const rows = legTables({ departure: at('23:00'), legs: [{ ...leg, boards: [leg.boards[0], late] }] })[0].rows
-  assert.deepEqual(rows.map(row => row.date), [null, '2027-06-13', null])
+  assert.deepEqual(rows.map(row => row.date), [null, '2027-06-13', null, null])
 })
 
 test('a manoeuvre of a later version is named, not dropped', () => {

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 from itertools import pairwise
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import shapely
@@ -16,7 +17,6 @@ from goosewing.hazards import Area, Hazards
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
-    from pathlib import Path
 
     from goosewing.records import Mark
 
@@ -33,6 +33,7 @@ WIDEST_PANE_DEG = 120.0
 MILES_PER_DEGREE = 60.0
 
 NO_CLEARANCE = "No clearance was asked for: boards may pass land and dangers as close as can be."
+FAR_OFF = "Nothing in {} lies near this passage: are latitude and longitude exchanged in it?"
 COAST = "built-in coast"
 EDGE = "the edge of the waters looked at"
 
@@ -135,6 +136,8 @@ def read_chart(
         areas += read.areas
         notices += read.notices
         cut |= read.cut
+        if near is not None and not any(near.touches(area.shape.bounds) for area in read.areas):
+            notices.append(FAR_OFF.format(Path(path).name))
     if coast:
         from goosewing.exchange.coast import CREDIT, WARNING
 

@@ -17,7 +17,8 @@ from pathlib import Path
 from threading import Condition, Thread
 from typing import TYPE_CHECKING, Any, Protocol
 
-from goosewing.errors import GoosewingError
+from goosewing.errors import GoosewingError, InputError
+from goosewing.exchange.files import shown
 from goosewing.exchange.handheld import PRESETS, fit
 from goosewing.exchange.handheld_gpx import parse_contents
 from goosewing.exchange.nmea import DEFAULT_TALKER, format_contents
@@ -59,6 +60,9 @@ LOOKED_AHEAD = 400
 
 GARBAGE_AFTER = 50
 """So many damaged lines and not one sentence: that is no wire of sentences."""
+
+LEAST_SEEN_S = 2.0
+"""Enter within so short a time of a turn falling due is not meant for it."""
 
 UNTOLD_AFTER_S = 30.0
 """A compass whose variation nobody has told so long is useless."""
@@ -161,6 +165,7 @@ class Watch:
         self._variation_s = float("-inf")
         self._begun_s = float("inf")
         self._warned: set[str] = set()
+        self._waiting: tuple[tuple[int, str], float] | None = None
         self._overlay: overlay.Overlay | None = None
         if setup.overlay is not None:
             path = setup.overlay / overlay.NAME
@@ -186,17 +191,41 @@ class Watch:
 
     def tick(self, now_s: float) -> None:
         """Let a second be over: look, steer, show."""
+        try:
+            self._look(now_s)
+            self._steer(self.steering)
+        except Exception:
+            # What is steered by must not outlive the look that it came from.
+            self._steer(lambda: steering.nothing(now_s, talker=self.setup.talker))
+            raise
+        self._status()
+
+    def _look(self, now_s: float) -> None:
         if self.counter is None:
             self._take(*self.session.observe(Tick(time_s=now_s)))
         else:
             self.receive({"type": "tick", "time": signalk.time_text(now_s)})
         self._vary(now_s)
         self._doubt(now_s)
+        self._note_turn(now_s)
         if self._overlay is not None:
             self._overlay.heal(now_s)
+        if self._sender is not None:
+            self._sender.hold(advice.status(self.session.state)[0] != "advising")
+
+    def _steer(self, sentences: Callable[[], tuple[str, ...]]) -> None:
         if self.setup.steers and self._sender is not None:
-            self._sender.steer(self.steering())
-        self._status()
+            self._sender.steer(sentences())
+
+    def _note_turn(self, now_s: float) -> None:
+        """Note since when a turn has waited: nobody can have seen to it before."""
+        pending, planned = self.session.state.pending, self.session.state.planned
+        if pending is None or planned is None:
+            self._waiting = None
+            return
+        turn = (planned.order.number, pending.point)
+        if self._waiting is None or self._waiting[0] != turn:
+            self._waiting = (turn, now_s)
 
     def receive(self, message: Message) -> None:
         """Take an order of the crew, as a message of the service's protocol."""
@@ -220,6 +249,11 @@ class Watch:
         pending = self.session.state.pending
         if pending is None:
             self.show.line("There is no turn to acknowledge.")
+            return
+        now_s = self.session.state.now_s
+        if self._waiting is None or now_s - self._waiting[1] < LEAST_SEEN_S:
+            # Pressed for the turn before, or before this one could be read.
+            self.show.line(f"{pending.point} has only just fallen due: once more, if it is done.")
             return
         self.receive({"type": "acknowledge", "point": pending.point})
 
@@ -261,6 +295,7 @@ class Watch:
         planned, now_s = self.session.state.planned, self.session.state.now_s
         if planned is None:
             self._put(overlay.NOTHING, now_s)
+            self._send_no_more()
             return
         plan = self._with_compass(planned.plan)
         text = overlay.format_overlay(plan)
@@ -284,9 +319,16 @@ class Watch:
             sentences = format_contents(contents, talker=self.setup.talker)
         except GoosewingError as error:
             self._warn(f"the plan can't be sent as sentences: {error}")
+            self._send_no_more()
             return
         self._names = steering.names_of(contents, plan)
         self._sender.route(sentences)
+
+    def _send_no_more(self) -> None:
+        """Send the old route no more; a plotter can't be told to forget it."""
+        if self._sender is not None and self._sender.route(()):
+            self._names = {}
+            self.show.line("The plotter still holds the route it was sent before.", "alert")
 
     def _vary(self, now_s: float) -> None:
         """Let the model tell the variation where she is."""
@@ -312,6 +354,13 @@ class Watch:
             return
         if variation_deg(state, self.desk) is None:
             self._warn_once("The compass is of no use without the variation: --variation DEG.")
+
+    def tell_fault(self, error: Exception) -> None:
+        """Tell a fault in the engine, once."""
+        words = f"A fault in the engine ({type(error).__name__}: {error})."
+        if words not in self._warned:
+            self._warned.add(words)
+            self.show.line(words, "warn")
 
     def _warn_once(self, words: str) -> None:
         if words not in self._warned:
@@ -555,8 +604,8 @@ def _safely(watch: Watch, act: Callable[[], None]) -> None:
         act()
     except GoosewingError as error:
         watch.show.line(str(error), "alert")
-    except (ArithmeticError, LookupError, ValueError, TypeError, AttributeError) as error:
-        watch.show.line(f"A fault in the engine ({type(error).__name__}: {error}).", "warn")
+    except Exception as error:
+        watch.tell_fault(error)
 
 
 # ---- a recorded log ---------------------------------------------------------------------------
@@ -639,6 +688,8 @@ def play(
     finally:
         if sender is not None:
             sender.end()
+    if watch.counts.read == 0:
+        raise InputError("holds no NMEA 0183 sentence", where=shown(log))
     return watch
 
 

@@ -488,14 +488,25 @@ class Sender(_Link):
         self._route: tuple[str, ...] = ()
         self._unsent: deque[str] = deque()
         self._steering: deque[str] = deque()
+        self._held = self._missed = False
         self.sent = 0
 
-    def route(self, sentences: Iterable[str]) -> None:
-        """Send a route, in place of the one before."""
+    def route(self, sentences: Iterable[str]) -> bool:
+        """Send a route, in place of the one before, or none; return whether there was one."""
         with self._lock:
-            self._route = tuple(sentences)
+            before, self._route = self._route, tuple(sentences)
             self._unsent = deque(self._route)
+            self._missed = False
             self._lock.notify()
+        return bool(before)
+
+    def hold(self, held: bool) -> None:
+        """While there is no advice, a route is not sent again after a break."""
+        with self._lock:
+            self._held = held
+            if self._missed and not held:
+                self._unsent, self._missed = deque(self._route), False
+                self._lock.notify()
 
     def steer(self, sentences: Iterable[str]) -> None:
         """Send steering data; what was not sent of the second before is out of date."""
@@ -509,7 +520,8 @@ class Sender(_Link):
     def _serve(self, port: Port) -> None:
         self._came()
         with self._lock:
-            self._unsent = deque(self._route)
+            self._missed = self._held
+            self._unsent = deque(() if self._held else self._route)
         while (sentence := self._next(port)) is not None:
             begun = time.monotonic()
             port.write(sentence.encode("ascii"))

@@ -328,6 +328,7 @@ def attempt(order: Order, desk: Desk) -> Plan | str:
         return carry_out(order, desk)
     except GoosewingError as error:
         return str(error)
-    except (ArithmeticError, LookupError, ValueError, AssertionError) as error:
-        # A fault in the engine must not end the watch: it is told, and tried again.
+    except Exception as error:
+        # No fault in the engine may end the watch, or leave an old plan standing as if it
+        # were new: it is told, and tried again.
         return f"the planner failed ({type(error).__name__}: {error})"

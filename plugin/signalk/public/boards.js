@@ -65,12 +65,13 @@ function reachedRow (leg, mark, board) {
 function turnRow ({ name, manoeuvres, board }, number) {
   const kinds = manoeuvres.map(each => each.kind)
   const cost = manoeuvres.reduce((sum, each) => sum + each.cost_s, 0)
+  const begun = kinds.length ? manoeuvres[0].time : board.start.time
   return {
     kind: 'turn',
-    time: clock(manoeuvres[0].time),
-    iso: manoeuvres[0].time,
+    time: clock(begun),
+    iso: begun,
     name: number ? name : null,
-    words: `${manoeuvreWords(kinds, board.tack, board.sail_set)} (${shortTime(cost)})`,
+    words: kinds.length ? `${manoeuvreWords(kinds, board.tack, board.sail_set)} (${shortTime(cost)})` : 'alter course',
     at: number ? `at ${position(board.start.lat, board.start.lon)}` : null
   }
 }
@@ -104,7 +105,7 @@ export function legTables (plan) {
   }
   return plan.legs.map((leg, index) => {
     const rows = stages(leg).flatMap((stage, number) => [
-      ...(stage.manoeuvres.length ? [turnRow(stage, number)] : []),
+      ...(stage.manoeuvres.length || number ? [turnRow(stage, number)] : []),
       boardRow(stage.board, number)
     ])
     const last = leg.boards.at(-1)
