@@ -155,15 +155,19 @@ def wait_for(what, within_s: float = 60.0) -> None:
         time.sleep(0.05)
 
 
+ENDINGS = [("SIGINT", 130), ("SIGTERM", 0), ("SIGHUP", 0)]
+"""Of these the last comes when a terminal is closed."""
+
+
 @pytest.mark.skipif(sys.platform == "win32", reason="no such signals")
 @pytest.mark.usefixtures("log")
-@pytest.mark.parametrize(("ending", "code"), [(signal.SIGINT, 130), (signal.SIGTERM, 0)])
+@pytest.mark.parametrize(("ending", "code"), ENDINGS)
 def test_it_ends_cleanly_when_it_is_told_to(desk, ending, code):
     process = started(desk, "--nmea", "log.nmea", "--replay", "5", *BASE, "--gpx-dir", "overlay")
     try:
         file = desk / "overlay" / NAME
         wait_for(lambda: file.exists() and "<rte>" in file.read_text(encoding="utf-8"))
-        process.send_signal(ending)
+        process.send_signal(getattr(signal, ending))
         out, err = process.communicate(timeout=20)
     finally:
         process.kill()

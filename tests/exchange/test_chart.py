@@ -77,6 +77,15 @@ def test_files_alone_have_no_end(tmp_path):
     assert len(read_chart([path]).around(KATTEGAT)) == 1
 
 
+def test_a_file_of_which_nothing_lies_near_is_told(tmp_path):
+    # Latitude and longitude exchanged: a shoal of the Kattegat off Somalia.
+    path = saved(tmp_path / "swapped.geojson", shapely.box(56.9, 11.5, 57.0, 11.6))
+    notices = read_chart([path], clearance_nm=0.1, near=box_around(KATTEGAT)).notices
+    assert len(notices) == 1
+    assert "swapped.geojson" in notices[0]
+    assert "exchanged" in notices[0]
+
+
 def test_what_was_left_out_is_fenced_off(tmp_path):
     path = saved(
         tmp_path / "two.geojson", shapely.box(11.5, 56.9, 11.6, 57), shapely.box(1, 1, 2, 2)

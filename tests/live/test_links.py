@@ -292,6 +292,32 @@ def test_a_route_is_sent_again_after_a_break():
     assert sum("dropped" in words for words in told) in (1, 2)  # The second may go unseen.
 
 
+def test_without_advice_a_route_is_not_sent_again_until_there_is_some():
+    route = [format_wpl(57.5, 11.3, "A"), *format_rte(["A"], "1")]
+    with served() as server:
+        sender = Sender(tcp(server.getsockname()[1]), print, pace=1000.0)
+        sender.start()
+        assert not sender.route(route)
+        connection, _ = server.accept()
+        received(connection, 2)
+        sender.hold(True)
+        connection.close()
+        connection, _ = server.accept()
+        connection.settimeout(0.5)
+        with pytest.raises(TimeoutError):
+            connection.recv(4096)
+        sender.hold(False)
+        assert received(connection, 2) == [each.strip() for each in route]
+        assert sender.route(())
+        connection.close()
+        connection, _ = server.accept()
+        connection.settimeout(0.5)
+        with pytest.raises(TimeoutError):
+            connection.recv(4096)
+        sender.end()
+        connection.close()
+
+
 def test_steering_data_come_before_a_route_and_only_the_newest():
     with served() as server:
         sender = Sender(tcp(server.getsockname()[1]), print, pace=1000.0)
