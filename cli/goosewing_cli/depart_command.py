@@ -95,9 +95,8 @@ def depart(
 ) -> None:
     """Tell what the passage would be like at each of many times of departure."""
     from goosewing.departures import Case
-    from goosewing.plan import Options
     from goosewing.wants import choose, parse_wants
-    from goosewing_cli.plan_command import compass_headings
+    from goosewing_cli.planning import compass_headings, plan_options
 
     wanted = parse_wants(wants)
     times = departure_times(begin, until, every)
@@ -105,16 +104,11 @@ def depart(
     weather = inputs.load_weather(wind, current, hold_last=hold_last)
     local = inputs.load_zone(zone)
     read = inputs.read_marks(marks, source, route, at=at, next_mark=next_mark, leave=leave or ())
-    options = Options(
-        first=None if first is None else first.value,
-        margin_deg=margin,
-        corridor_nm=corridor,
-        start_with=start_with,
-        start_tack=None if start_tack is None else start_tack.value,
-        shortest_board_min=shortest_board,
-        engine=engine,
+    options = plan_options(
+        first=first, margin_deg=margin, corridor_nm=corridor, start_with=start_with,
+        start_tack=start_tack, shortest_board_min=shortest_board, engine=engine,
         source=inputs.source_words(wind, current, weather, hold_last=hold_last),
-    )
+    )  # fmt: skip
     by_compass = compass_headings(variation, deviation)
     clear = hazards_options.kept_clear(read.marks, hazards, safe_depth, coast, clearance)
     others = (deviation, *inputs.weather_files(wind, current), *clear.files)

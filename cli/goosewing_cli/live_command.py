@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from goosewing_cli import hazards_options, inputs
+from goosewing_cli.planning import WIPE_REST, columns
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -22,9 +23,6 @@ if TYPE_CHECKING:
     from goosewing.live.counter import SessionCounter
     from goosewing.live.links import Address
     from goosewing.live.state import Desk, Route
-
-WIPE_REST = "\x1b[K"
-"""Clears a terminal's line from the cursor on (ECMA-48, EL)."""
 
 BELL = "\a"
 
@@ -406,12 +404,5 @@ class Terminal:
 
     def _again(self) -> None:
         if self._rewrites and self._shown:
-            text = self._shown[: _columns() - 1]
+            text = self._shown[: columns() - 1]
             print(f"\r{text}{WIPE_REST}", end="", file=sys.stderr, flush=True)
-
-
-def _columns() -> int:
-    try:
-        return os.get_terminal_size(sys.stderr.fileno()).columns or 80
-    except (OSError, ValueError):
-        return 80

@@ -10,7 +10,6 @@ import typer
 from goosewing_cli import hazards_options, inputs
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
     from datetime import tzinfo
 
     from goosewing.hazards import Hazards
@@ -66,24 +65,18 @@ def plan(
     ] = None,
 ) -> None:
     """Plan the boards from mark to mark."""
-    from goosewing.plan import Options
-    from goosewing_cli.planning import make
+    from goosewing_cli.planning import compass_headings, make, plan_options
 
     crew = inputs.load_boat(boat, performance)
     weather = inputs.load_weather(wind, current, hold_last=hold_last)
     departure = inputs.departure_time(depart)
     local = inputs.load_zone(zone)
     wanted = inputs.read_marks(marks, source, route, at=at, next_mark=next_mark, leave=leave or ())
-    options = Options(
-        first=None if first is None else first.value,
-        margin_deg=margin,
-        corridor_nm=corridor,
-        start_with=start_with,
-        start_tack=None if start_tack is None else start_tack.value,
-        shortest_board_min=shortest_board,
-        engine=engine,
+    options = plan_options(
+        first=first, margin_deg=margin, corridor_nm=corridor, start_with=start_with,
+        start_tack=start_tack, shortest_board_min=shortest_board, engine=engine,
         source=inputs.source_words(wind, current, weather, hold_last=hold_last),
-    )
+    )  # fmt: skip
     by_compass = compass_headings(variation, deviation)
     clear = hazards_options.kept_clear(wanted.marks, hazards, safe_depth, coast, clearance)
     said = (*wanted.notices, *clear.notices)
@@ -103,28 +96,6 @@ def plan(
         geojson=geojson,
         hazards=clear.hazards,
     )
-
-
-def compass_headings(variation: str | None, deviation: Path | None) -> Callable[[Plan], Plan]:
-    """Read variation and deviation card first, to fail before any planning; then fill them in.
-
-    Raises
-    ------
-    InputError
-        If one is wrong, or a card comes without a variation.
-    """
-    from goosewing.errors import InputError
-
-    if variation is None:
-        if deviation is not None:
-            raise InputError("--deviation needs --variation DEG or --variation model as well")
-        return lambda made: made
-    from goosewing.exchange.deviation import read_card
-    from goosewing.magnetic import with_variation
-
-    given = inputs.load_variation(variation)
-    card = None if deviation is None else read_card(deviation)
-    return lambda made: with_variation(made, given, card)
 
 
 def deliver(

@@ -5,11 +5,14 @@ from __future__ import annotations
 import os
 import sys
 from contextlib import contextmanager
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
+
+from goosewing_cli import inputs
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
     from datetime import datetime
+    from pathlib import Path
 
     from goosewing.boat.model import Boat
     from goosewing.hazards import Hazards
@@ -23,6 +26,47 @@ WIPE_REST = "\x1b[K"
 """Clears a terminal's line from the cursor on (ECMA-48, EL)."""
 
 NARROWEST = 80
+
+
+def plan_options(
+    *, first: inputs.First | None, start_tack: inputs.TackName | None, **others: Any
+) -> Options:
+    """Return what is asked of a plan, from the options of a command.
+
+    Raises
+    ------
+    InputError
+        As `goosewing.plan.Options`.
+    """
+    from goosewing.plan import Options
+
+    return Options(
+        first=None if first is None else first.value,
+        start_tack=None if start_tack is None else start_tack.value,
+        **others,
+    )
+
+
+def compass_headings(variation: str | None, deviation: Path | None) -> Callable[[Plan], Plan]:
+    """Read variation and deviation card first, to fail before any planning; then fill them in.
+
+    Raises
+    ------
+    InputError
+        If one is wrong, or a card comes without a variation.
+    """
+    from goosewing.errors import InputError
+
+    if variation is None:
+        if deviation is not None:
+            raise InputError("--deviation needs --variation DEG or --variation model as well")
+        return lambda made: made
+    from goosewing.exchange.deviation import read_card
+    from goosewing.magnetic import with_variation
+
+    given = inputs.load_variation(variation)
+    card = None if deviation is None else read_card(deviation)
+    return lambda made: with_variation(made, given, card)
 
 
 def make(
@@ -101,7 +145,7 @@ class _Line:
         self.say(_words(mark, least))
 
     def say(self, words: str) -> None:
-        words = words[: _columns() - 1]
+        words = words[: columns() - 1]
         if words != self._words:
             self._words = words
             print(f"\r{words}{WIPE_REST}", end="", file=sys.stderr, flush=True)
@@ -111,10 +155,11 @@ class _Line:
             print(f"\r{WIPE_REST}", end="", file=sys.stderr, flush=True)
 
 
-def _columns() -> int:
+def columns() -> int:
+    """Return how wide the terminal on stderr is, or a usual width."""
     try:
         return os.get_terminal_size(sys.stderr.fileno()).columns or NARROWEST
-    except OSError:
+    except (OSError, ValueError):
         return NARROWEST
 
 

@@ -58,10 +58,20 @@ def show_plan(plan: Plan, *, written: Sequence[Path] = (), zone: tzinfo | None =
         paragraph(console, line)
     if zone is not None:
         paragraph(console, zone_words(plan, zone))
-    for notice in plan.notices:
+    close_sheet(console, plan.notices, plan.cautions, written)
+
+
+def close_sheet(
+    console: Console,
+    notices: Sequence[str],
+    cautions: Sequence[str],
+    written: Sequence[Path] = (),
+) -> None:
+    """Print what every sheet ends with."""
+    for notice in notices:
         paragraph(console, f"Note: {notice}")
     console.print()
-    for caution in plan.cautions:
+    for caution in cautions:
         paragraph(console, f"Caution: {caution}")
     if written:
         console.print()

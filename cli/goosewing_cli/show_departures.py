@@ -11,7 +11,7 @@ from rich.text import Text
 from goosewing.records import CAUTIONS
 from goosewing.wants import common_notices, miss_words
 from goosewing.words import clock, hours_and_minutes
-from goosewing_cli.show import console_for, paragraph, print_table
+from goosewing_cli.show import close_sheet, console_for, paragraph, print_table
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -55,14 +55,7 @@ def show_departures(
     console.print()
     paragraph(console, _best_words(best))
     paragraph(console, LEGEND)
-    for notice in common_notices(chosen):
-        paragraph(console, f"Note: {notice}")
-    console.print()
-    for caution in CAUTIONS:
-        paragraph(console, f"Caution: {caution}")
-    if written:
-        console.print()
-        console.print(Text(f"Written: {', '.join(map(str, written))}"), soft_wrap=True)
+    close_sheet(console, common_notices(chosen), CAUTIONS, written)
 
 
 def _title(made: Plan, times: Sequence[datetime]) -> str:

@@ -11,7 +11,7 @@ from rich.text import Text
 
 from goosewing import earth
 from goosewing.words import clock, hours_and_minutes, position_words, three_figures
-from goosewing_cli.show import SIDE_STYLE, console_for, paragraph, print_table
+from goosewing_cli.show import SIDE_STYLE, close_sheet, console_for, paragraph, print_table
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -56,14 +56,7 @@ def show_laylines(
                 paragraph(console, _plotted(line, zone), indent="  ")
     console.print()
     paragraph(console, _legend(curved=any(map(_curved, sheet.laylines))))
-    for notice in sheet.notices:
-        paragraph(console, f"Note: {notice}")
-    console.print()
-    for caution in sheet.cautions:
-        paragraph(console, f"Caution: {caution}")
-    if written:
-        console.print()
-        console.print(f"Written: {', '.join(str(path) for path in written)}")
+    close_sheet(console, sheet.notices, sheet.cautions, written)
 
 
 def _table(lines: Sequence[tuple[Layline, float | None]]) -> Table:

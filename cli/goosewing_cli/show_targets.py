@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from rich.table import Table
 from rich.text import Text
 
-from goosewing_cli.show import console_for, paragraph, print_table
+from goosewing_cli.show import close_sheet, console_for, paragraph, print_table
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -33,11 +33,7 @@ def show_targets(targets: Targets) -> None:
         "TWA and AWA from the bow; kn through the water; VMG straight up or down the wind, with "
         "leeway. In the groove she loses under 1 % of VMG.",
     )
-    for notice in targets.notices:
-        paragraph(console, f"Note: {notice}")
-    console.print()
-    for caution in targets.cautions:
-        paragraph(console, f"Caution: {caution}")
+    close_sheet(console, targets.notices, targets.cautions)
 
 
 def _table(wind: WindTargets) -> Table:
