@@ -48,7 +48,7 @@ READERS = {
 
 LIVE_RIM = {"live.__main__", "live.counter", "live.service", "live.session"} | {
     *("live.panel_doors", "live.panel_guard", "live.panel_server"),
-    *("live.afloat", "live.links"),
+    *("live.afloat", "live.links", "live.planner"),
 }
 """The process, and what reads the boat file; the rest of the service takes time as it is given."""
 

@@ -34,6 +34,7 @@ from goosewing.live.afloat import (
 from goosewing.live.links import Address
 from goosewing.live.nmea_in import Framer
 from goosewing.live.overlay import NAME
+from goosewing.live.planner import Planner
 from goosewing.live.state import Desk, Route
 from goosewing.records import Mark
 from nmea_boat import Told, instruments, listen, sailed, written
@@ -477,7 +478,7 @@ def test_a_planner_that_fails_in_any_way_is_told(monkeypatch):
 
     monkeypatch.setattr("goosewing.live.session.carry_out", fail)
     done = queue.Queue()
-    planner = afloat.Planner(lambda _, plan: done.put(plan))
+    planner = Planner(lambda _, plan: done.put(plan))
     for _ in range(2):
         planner.order(object(), object())
         assert done.get(timeout=10.0) == "the planner failed (RuntimeError: broken)"

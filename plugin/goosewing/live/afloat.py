@@ -14,7 +14,6 @@ from datetime import UTC, date, datetime
 from functools import partial
 from itertools import chain
 from pathlib import Path
-from threading import Condition, Thread
 from typing import TYPE_CHECKING, Any, Protocol
 
 from goosewing.errors import GoosewingError, InputError
@@ -26,10 +25,10 @@ from goosewing.live import advice, overlay, panel, signalk, steering
 from goosewing.live.links import Address, Listener, Sender, read_log
 from goosewing.live.nmea_in import Framer, Heard, LogClock, heard, seconds_of
 from goosewing.live.one_line import one_line
+from goosewing.live.planner import Planner
 from goosewing.live.sensing import variation_deg
 from goosewing.live.session import Session, attempt
 from goosewing.live.state import Desk, Order, Reading, Route, Tick
-from goosewing.magnetic import with_variation
 
 if TYPE_CHECKING:
     from goosewing.live.counter import SessionCounter
@@ -297,15 +296,10 @@ class Watch:
             self._put(overlay.NOTHING, now_s)
             self._send_no_more()
             return
-        plan = self._with_compass(planned.plan)
-        text = overlay.format_overlay(plan)
+        text = overlay.format_overlay(planned.plan)
         self._put(text, now_s)
         if self._sender is not None:
-            self._send(text, plan)
-
-    def _with_compass(self, plan: Plan) -> Plan:
-        variation = variation_deg(self.session.state, self.desk)
-        return plan if variation is None else with_variation(plan, variation)
+            self._send(text, planned.plan)
 
     def _put(self, text: str, now_s: float) -> None:
         if self._overlay is not None:
@@ -347,25 +341,22 @@ class Watch:
         """Tell once what the crew has to mend."""
         self._begun_s = min(self._begun_s, now_s)
         if self.counts.read == 0 and self.counts.damaged >= GARBAGE_AFTER:
-            self._warn_once("Only garbage comes in: is it NMEA 0183, and the baud rate right?")
+            self._tell_once("Only garbage comes in: is it NMEA 0183, and the baud rate right?")
         state = self.session.state
         magnetic = state.readings.get("heading_magnetic_deg")
         if not magnetic or now_s - self._begun_s < UNTOLD_AFTER_S:
             return
         if variation_deg(state, self.desk) is None:
-            self._warn_once("The compass is of no use without the variation: --variation DEG.")
+            self._tell_once("The compass is of no use without the variation: --variation DEG.")
 
     def tell_fault(self, error: Exception) -> None:
         """Tell a fault in the engine, once."""
-        words = f"A fault in the engine ({type(error).__name__}: {error})."
-        if words not in self._warned:
-            self._warned.add(words)
-            self.show.line(words, "warn")
+        self._tell_once(f"A fault in the engine ({type(error).__name__}: {error}).", "warn")
 
-    def _warn_once(self, words: str) -> None:
+    def _tell_once(self, words: str, severity: str = "alert") -> None:
         if words not in self._warned:
             self._warned.add(words)
-            self._warn(words)
+            self.show.line(words, severity)
 
     def _warn(self, words: str) -> None:
         self.show.line(words, "alert")
@@ -416,30 +407,6 @@ class RunningClock:
             return False
         self._base += ahead
         return True
-
-
-class Planner:
-    """Makes one plan at a time, on a thread of its own; a newer order replaces one not begun."""
-
-    def __init__(self, done: Callable[[Order, Plan | str], None]) -> None:
-        self._done = done
-        self._lock = Condition()
-        self._next: tuple[Order, Desk] | None = None
-        Thread(target=self._run, name="planner", daemon=True).start()
-
-    def order(self, order: Order, desk: Desk) -> None:
-        """Want a plan."""
-        with self._lock:
-            self._next = (order, desk)
-            self._lock.notify()
-
-    def _run(self) -> None:
-        while True:
-            with self._lock:
-                while self._next is None:
-                    self._lock.wait()
-                (order, desk), self._next = self._next, None
-            self._done(order, attempt(order, desk))
 
 
 @dataclass(frozen=True, slots=True)

@@ -66,7 +66,7 @@ def step(state: State, observation: Observation, desk: Desk) -> Step:
     if isinstance(observation, Route):
         return _routed(state, observation)
     if isinstance(observation, PlanReady):
-        return _planned(state, observation)
+        return _planned(state, observation, desk)
     if isinstance(observation, PlanFailed):
         return _failed(state, observation)
     if isinstance(observation, Acknowledge):
@@ -163,7 +163,7 @@ def _ordered(state: State, desk: Desk) -> tuple[State, Order | None]:
     state, reason = advice.why_anew(state, desk)
     if reason is None or state.route is None:
         return state, None
-    order = orders.wanted(state, desk, state.route, reason)
+    order = orders.wanted(state, state.route, reason)
     return replace(state, waiting=order, orders=order.number, wanted=None), order
 
 
@@ -198,22 +198,22 @@ def _cleared(state: State, _: Clear) -> Step:
     return replace(_without_plan(state), route=None, wanted=None), (Cleared(),)
 
 
-def _planned(state: State, ready: PlanReady) -> Step:
+def _planned(state: State, ready: PlanReady, desk: Desk) -> Step:
     order, route = state.waiting, state.route
     if order is None or order.number != ready.number or route is None:
         return state, ()  # Asked for before the route changed.
     state = replace(state, waiting=None, failure=None, failed_s=None)
     if order.next != route.next:
         return replace(state, wanted="a mark was rounded"), ()
-    before = state
+    before, plan = state, orders.by_compass(ready.plan, state, desk)
     told = {k: v for k, v in state.told.items() if k in ("disagree", "wing tried", "beyond")}
     state = replace(
-        state, planned=Planned(order=order, plan=ready.plan), board=0, pending=None, held=None,
+        state, planned=Planned(order=order, plan=plan), board=0, pending=None, held=None,
         told=told, since={k: v for k, v in state.since.items() if not k.startswith("moved")},
         updated_s=None,
     )  # fmt: skip
-    outputs: list[Output] = [Replaced(plan=ready.plan, route=route)]
-    outputs += advice.verdict(before, order, ready.plan)
+    outputs: list[Output] = [Replaced(plan=plan, route=route)]
+    outputs += advice.verdict(before, order, plan)
     state, turn = _turn_at_once(state)
     return state, (*outputs, *turn)
 

@@ -45,7 +45,7 @@ class Stage(NamedTuple):
     board: Board
 
 
-def wanted(state: State, desk: Desk, route: Route, reason: str) -> Order:
+def wanted(state: State, route: Route, reason: str) -> Order:
     """Write down the plan that is wanted now, from the wind, the stream and the place of now."""
     assert state.wind is not None
     stream = (0.0, 0.0)
@@ -72,7 +72,6 @@ def wanted(state: State, desk: Desk, route: Route, reason: str) -> Order:
         start_tack=_known_tack(state) if route.from_here else None,
         start_with=carried(state) if route.from_here else None,
         shift_deg=_shift(state),
-        variation_deg=variation_deg(state, desk),
     )
 
 
@@ -173,13 +172,17 @@ def carry_out(order: Order, desk: Desk) -> Plan:
         source="Wind and stream measured now, then by forecast",
     )
     chart = desk.chart
-    made = planning.make(
+    return planning.make(
         order.marks, desk.boat, weather_of(order), _utc(order.time_s), options,
         notices=() if chart is None else chart.notices,
         hazards=None if chart is None else chart.around(order.marks),
     )  # fmt: skip
-    variation = order.variation_deg
-    return made if variation is None else with_variation(made, lambda *_: variation)
+
+
+def by_compass(plan: Plan, state: State, desk: Desk) -> Plan:
+    """Fill in the magnetic headings of a plan, where a variation is known."""
+    variation = variation_deg(state, desk)
+    return plan if variation is None else with_variation(plan, lambda *_: variation)
 
 
 def stages(leg: Leg) -> tuple[Stage, ...]:

@@ -12,12 +12,12 @@ import json
 import os
 import sys
 import threading
-import time
 from collections import deque
 from collections.abc import Callable, Iterable
 from typing import IO, Any, Protocol
 
 from goosewing.errors import GoosewingError
+from goosewing.live.planner import Planner
 from goosewing.live.session import HelloError, Message, Session, attempt, coast_message
 from goosewing.live.state import Desk, Order
 
@@ -108,36 +108,6 @@ def _unseen(message: Message, seen: set[Any]) -> list[Any]:
             seen.add(key)
             found.append(each)
     return found[::-1]
-
-
-class Planner:
-    """Makes one plan at a time, on a thread of its own."""
-
-    def __init__(self, inbox: Inbox, make: Callable[[Order, Desk], Any] = attempt) -> None:
-        self._inbox = inbox
-        self._make = make
-        self._lock = threading.Condition()
-        self._next: tuple[Order, Desk] | None = None
-        self.engine_ms: float | None = None
-        threading.Thread(target=self._run, name="planner", daemon=True).start()
-
-    def order(self, order: Order, desk: Desk) -> None:
-        """Want a plan; an order that has not been begun is replaced."""
-        with self._lock:
-            self._next = (order, desk)
-            self._lock.notify()
-
-    def _run(self) -> None:
-        while True:
-            with self._lock:
-                while self._next is None:
-                    self._lock.wait()
-                order, desk = self._next
-                self._next = None
-            begun = time.perf_counter()
-            plan = self._make(order, desk)
-            self.engine_ms = round((time.perf_counter() - begun) * 1000.0, 1)
-            self._inbox.put((order, plan))
 
 
 class Listener(Protocol):
@@ -233,7 +203,7 @@ class Service:
         self.session = Session()
         self.inbox = Inbox()
         self._writer = writer
-        self._planner = None if in_turn else Planner(self.inbox, make)
+        self._planner = None if in_turn else Planner(self._made, make)
         self._shore = None if in_turn else Shore(writer)
 
     def handle(self, item: Any) -> int | None:
@@ -261,6 +231,9 @@ class Service:
             self._writer.error(f"a fault in the engine ({type(error).__name__}: {error})")
             print(f"goosewing: {type(error).__name__}: {error}", file=sys.stderr, flush=True)
         return None
+
+    def _made(self, order: Order, plan: Any) -> None:
+        self.inbox.put((order, plan))
 
     def _send(self, messages: list[Message], orders: list[Order]) -> None:
         assert self._planner is not None

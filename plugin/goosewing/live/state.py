@@ -204,8 +204,6 @@ class Order:
     start_with: str | None
     shift_deg: float
     """How far the wind had turned since the plan before, clockwise positive."""
-    variation_deg: float | None = None
-    """For the magnetic headings, east positive. [°]"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
