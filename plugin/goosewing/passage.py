@@ -409,9 +409,11 @@ def _polished(stage: Stage, way: Way, mark: Mark, ahead: manoeuvres.Mode | None)
 
 def _begun(stage: Stage, way: Way, helms: Sequence[Helm]) -> Boards | None:
     """Make the first boards; among hazards, where the optimiser finds none, by the way itself."""
-    if stage.offing is None or _try(stage, _joined(helms)) is not None:
-        return _tidied(stage, helms)
-    return _from_place_to_place(stage, way) or _tidied(stage, helms)
+    one = _try(stage, _joined(helms))
+    found = None
+    if one is None and stage.offing is not None:
+        found = _from_place_to_place(stage, way)
+    return found or _tidied(stage, helms, one)
 
 
 def _from_place_to_place(stage: Stage, way: Way) -> Boards | None:
@@ -582,9 +584,9 @@ def _joined(helms: Sequence[Helm]) -> tuple[Helm, ...]:
     return tuple(joined)
 
 
-def _tidied(stage: Stage, helms: Sequence[Helm]) -> Boards | None:
-    """Polish a sequence with one angle for each stretch, or with several where that pays."""
-    one = _brought_to_the_mark(stage, _joined(helms))
+def _tidied(stage: Stage, helms: Sequence[Helm], one: Boards | None) -> Boards | None:
+    """Polish a sequence with several angles for each stretch, where that pays against one."""
+    one = one or _brought_to_the_mark(stage, _joined(helms))
     several = None
     if len(_joined(helms)) != len(helms):
         several = _try(stage, helms)
@@ -594,8 +596,8 @@ def _tidied(stage: Stage, helms: Sequence[Helm]) -> Boards | None:
 
 
 def _brought_to_the_mark(stage: Stage, helms: tuple[Helm, ...]) -> Boards | None:
-    """Polish a sequence; drop its shortest board as long as it can't be brought to the mark."""
-    best = _try(stage, helms) or _sailed_about_the_engine(stage, helms)
+    """Drop the shortest board of a sequence as long as it can't be brought to the mark."""
+    best = _sailed_about_the_engine(stage, helms)
     while True:
         if best is not None or len(helms) == 1:
             return best
