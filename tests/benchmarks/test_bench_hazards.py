@@ -9,16 +9,15 @@ The ratios, each taken within one run, stand in ``extra_info``.
 
 from __future__ import annotations
 
-import statistics
-import time
 from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
 import pytest
 import shapely
-from shapely import Polygon, STRtree
+from shapely import STRtree
 
+from bench_tools import island, seconds
 from goosewing import earth
 from goosewing.boat.read import read_boat
 from goosewing.hazards import Area, Hazards
@@ -39,20 +38,11 @@ def archipelago(count=500, corners=40):
         lon, lat = rng.uniform(10.5, 13.0), rng.uniform(56.0, 58.0)
         if min(abs(lat - m.lat) + abs(lon - m.lon) for m in MARKS) < 0.1:
             continue
-        angle = (np.arange(corners) + rng.uniform(0.0, 0.8, corners)) * 2.0 * np.pi / corners
-        size = rng.uniform(0.004, 0.02) * rng.uniform(0.6, 1.0, corners)
-        shape = np.column_stack((lon + 1.84 * size * np.cos(angle), lat + size * np.sin(angle)))
-        areas.append(Area(shape=Polygon(shape), name=f"Island {len(areas)}"))
+        areas.append(
+            island(rng, lat, lon, corners=corners, size_deg=(0.004, 0.02), stretch=1.84,
+                   name=f"Island {len(areas)}")
+        )  # fmt: skip
     return areas
-
-
-def seconds(what, rounds=3):
-    taken = []
-    for _ in range(rounds):
-        start = time.perf_counter()
-        what()
-        taken.append(time.perf_counter() - start)
-    return statistics.median(taken)
 
 
 @pytest.mark.parametrize("pieces", [10**5, 10**6])
@@ -80,7 +70,7 @@ def test_pieces_among_500_polygons(benchmark, pieces):
     benchmark.extra_info["microseconds a piece"] = seconds(lambda: hazards.crossed(*ends)) / (
         pieces / 1e6
     )
-    benchmark.extra_info["shapely's tree / ours"] = seconds(by_shapely, 1) / seconds(
+    benchmark.extra_info["shapely's tree / ours"] = seconds(by_shapely, rounds=1) / seconds(
         lambda: hazards.crossed(*ends)
     )
 

@@ -17,11 +17,11 @@ from functools import partial
 
 import numpy as np
 import pytest
-from shapely import Polygon
 
+from bench_tools import island
 from changing_winds import DEPARTURE, START_H, leg
 from goosewing import passage
-from goosewing.hazards import Area, Hazards
+from goosewing.hazards import Hazards
 from goosewing.motion import Waters
 from goosewing.plan import make
 from goosewing.search import Search
@@ -104,10 +104,10 @@ def islands(marks, count=500, corners=20):
         lon = one.lon + share * (two.lon - one.lon)
         if min(abs(lat - m.lat) + abs(lon - m.lon) for m in marks) < 0.1:
             continue
-        angle = (np.arange(corners) + rng.uniform(0.0, 0.8, corners)) * 2.0 * np.pi / corners
-        size = rng.uniform(0.004, 0.03) * rng.uniform(0.6, 1.0, corners)
-        shape = np.column_stack((lon + 1.7 * size * np.cos(angle), lat + size * np.sin(angle)))
-        areas.append(Area(shape=Polygon(shape), name=f"Island {len(areas)}"))
+        areas.append(
+            island(rng, lat, lon, corners=corners, size_deg=(0.004, 0.03), stretch=1.7,
+                   name=f"Island {len(areas)}")
+        )  # fmt: skip
     return areas
 
 

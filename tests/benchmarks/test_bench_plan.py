@@ -10,14 +10,13 @@ The ratios, each taken within one run, stand in the table's ``extra_info``
 
 from __future__ import annotations
 
-import statistics
 import subprocess
 import sys
-import time
 
 import numpy as np
 import pytest
 
+from bench_tools import seconds
 from goosewing.boards import course_between, ways_to_sail
 from goosewing.velocity import (
     STEP_DEG,
@@ -53,16 +52,6 @@ def best_of_all_pairs_kn(held, bearing_deg):
             speed = np.where((share >= 0) & (share <= 1), share * a + (1 - share) * along, -np.inf)
             best = max(best, float(np.max(speed)))
     return best
-
-
-def seconds(what, *, rounds):
-    """Median time of a call."""
-    taken = []
-    for _ in range(rounds):
-        start = time.perf_counter()
-        what()
-        taken.append(time.perf_counter() - start)
-    return statistics.median(taken)
 
 
 @pytest.mark.parametrize("step_deg", [0.5, STEP_DEG])

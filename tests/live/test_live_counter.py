@@ -18,25 +18,11 @@ from goosewing.live.counter import Counter, Refusal, SessionCounter, StoredRoute
 from goosewing.live.service import Service, Writer
 from goosewing.live.session import Session
 from goosewing.records import Mark
+from service_day import second_of, stamp
 
 HELLO = {"type": "hello", "version": 1, "boat": str(SAMPLES / "brisvik" / "boat.toml")}
 MARKS = (Mark(name="A", lat=56.5, lon=12.0), Mark(name="B", lat=56.55, lon=11.92))
 ROUTE = StoredRoute(id="r", name="Beat", marks=MARKS)
-
-
-def stamp(second: float) -> str:
-    return f"2027-06-12T12:{int(second) // 60:02d}:{second % 60:06.3f}Z"
-
-
-def second_of(second: int):
-    values = {
-        "navigation.position": {"latitude": 56.5, "longitude": 12.0 - second * 1e-5},
-        "navigation.headingTrue": 4.73, "environment.wind.directionTrue": 5.498,
-        "environment.wind.speedTrue": 5.14, "navigation.speedThroughWater": 2.8,
-    }  # fmt: skip
-    listed = [{"path": k, "value": v} for k, v in values.items()]
-    yield {"type": "observe", "time": stamp(second), "source": "sim", "values": listed}
-    yield {"type": "tick", "time": stamp(second)}
 
 
 class Running:

@@ -16,30 +16,11 @@ from hypothesis import strategies as st
 from conftest import SAMPLES
 from goosewing.live import service
 from goosewing.live.session import attempt
+from service_day import observe, seconds, stamp
 
 HELLO = {"type": "hello", "version": 1, "boat": str(SAMPLES / "brisvik" / "boat.toml")}
 START, END = {"lat": 56.5, "lon": 12.0, "name": "A"}, {"lat": 56.55, "lon": 11.92, "name": "B"}
 PLAN = {"type": "plan", "id": "r", "name": "R", "points": [START, END]}
-
-
-def stamp(second: float) -> str:
-    return f"2027-06-12T12:{int(second) // 60:02d}:{second % 60:06.3f}Z"
-
-
-def observe(second: float):
-    values = {
-        "navigation.position": {"latitude": 56.5, "longitude": 12.0 - second * 1e-5},
-        "navigation.headingTrue": 4.73, "environment.wind.directionTrue": 5.498,
-        "environment.wind.speedTrue": 5.14, "navigation.speedThroughWater": 2.8,
-    }  # fmt: skip
-    listed = [{"path": k, "value": v} for k, v in values.items()]
-    return {"type": "observe", "time": stamp(second), "source": "sim", "values": listed}
-
-
-def seconds(first: int, last: int):
-    for second in range(first, last):
-        yield observe(second)
-        yield {"type": "tick", "time": stamp(second)}
 
 
 class Process:
