@@ -9,7 +9,7 @@ from rich.table import Table
 from rich.text import Text
 
 from goosewing.records import CAUTIONS
-from goosewing.wants import common_notices, miss_words
+from goosewing.wants import common_notices, miss_words, moment
 from goosewing.words import clock, hours_and_minutes
 from goosewing_cli.show import close_sheet, console_for, paragraph, print_table
 
@@ -60,7 +60,7 @@ def show_departures(
 
 def _title(made: Plan, times: Sequence[datetime]) -> str:
     names = [made.legs[0].origin, *(leg.destination for leg in made.legs)]
-    return f"{made.boat}: {' – '.join(names)}, leaving {_moment(times[0])} to {_moment(times[-1])}"
+    return f"{made.boat}: {' – '.join(names)}, leaving {moment(times[0])} to {moment(times[-1])}"
 
 
 def _asked(chosen: Chosen, times: Sequence[datetime]) -> str:
@@ -71,10 +71,6 @@ def _asked(chosen: Chosen, times: Sequence[datetime]) -> str:
     best = chosen.meeting[0].plan
     conditions = "" if best is None or len(times) == 1 else f" {best.conditions}"
     return f"{words}.{conditions}"
-
-
-def _moment(time: datetime) -> str:
-    return f"{time:%Y-%m-%d} {clock(time)}"
 
 
 def _table(found: Sequence[Departure], zone: tzinfo | None) -> Table:
@@ -134,7 +130,7 @@ def _best_words(best: Departure) -> str:
     assert best.elapsed_h is not None
     light = "in daylight" if best.arrives_in_daylight else "in the dark"
     words = (
-        f"Best: leave {_moment(best.departure)}, arrive {_moment(best.arrival)} {light}, "
+        f"Best: leave {moment(best.departure)}, arrive {moment(best.arrival)} {light}, "
         f"{hours_and_minutes(best.elapsed_h)}."
     )
     held = best.beyond_forecast_h

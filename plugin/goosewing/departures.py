@@ -84,11 +84,10 @@ class Case:
             As `goosewing.plan.make`: what is wrong with one case is wrong with all.
         """
         time = time.astimezone(UTC)
-        more = {} if self.hazards is None else {"hazards": self.hazards}
         try:
             made = plans.make(
                 self.marks, self.boat, self.weather, time, self.options,
-                notices=self.notices, **more,
+                notices=self.notices, hazards=self.hazards,
             )  # fmt: skip
         except NoPlanError as error:
             soon = isinstance(error, OutsideForecastError) and error.ends_too_soon

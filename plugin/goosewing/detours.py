@@ -23,7 +23,7 @@ import numpy as np
 
 from goosewing import boards, earth, taut
 from goosewing.boards import Choices, Course, Ways, course_between, lay_out, with_margin
-from goosewing.chain import first_allowed
+from goosewing.chain import SCRAP_H, first_allowed
 from goosewing.gauge import Gauge, Pairs, along_one_mode, neighbours
 from goosewing.taut import MARK, START, Places, Taut
 from goosewing.velocity import VelocitySet, straight_velocities, velocities
@@ -51,9 +51,6 @@ REPEATS = (*range(2, 13), 14, 16, 18, 20, 23, 26, 30, 34, 39, 45, 52, 60)
 
 NEVER_H = 1e6
 """Two velocities that point all but the same way or opposite ways make no pair."""
-
-LEAST_BOARD_H = 1.0 / 60.0
-"""Boards that are repeated last at least a minute: less is not sailing."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -222,15 +219,16 @@ class _Search:
         to = np.flatnonzero(np.isfinite(self.ahead) & (np.arange(len(self.places)) != START))
         to = to[to != place]
         least = taut.hours_between(self.room.gauge, self.places, np.array([place]), to)
-        to = to[self.behind[place] + least + self.ahead[to] <= self.limit_h]
+        to = to[self._in_time(place, to, least)]
         if not to.size:
             return []
         miles, towards = taut.lines_between(self.places, np.full(len(to), place), to)
         straight = self.room.free(
             np.stack((np.broadcast_to(self.places.at[place], (len(to), 2)), self.places.at[to]), 1)
         )
-        singles = self._singles(place, to, miles, towards, straight)
-        return [singles, *self._doubles(place, to, miles, towards, straight)]
+        alone = along_one_mode(self.room.held, towards)
+        singles = self._singles(place, to, miles, alone, straight)
+        return [singles, *self._doubles(place, to, miles, towards, alone[0], straight)]
 
     def _in_time(self, place: int, to: NDArray[np.intp], hours: Array) -> BoolArray:
         return np.asarray(self.behind[place] + hours + self.ahead[to] <= self.limit_h)
@@ -241,9 +239,14 @@ class _Search:
         return np.isin(modes, list(self.modes))
 
     def _singles(
-        self, place: int, to: NDArray[np.intp], miles: Array, towards: Array, straight: BoolArray
+        self,
+        place: int,
+        to: NDArray[np.intp],
+        miles: Array,
+        alone: tuple[Array, Array],
+        straight: BoolArray,
     ) -> Pieces:
-        speed, twa = along_one_mode(self.room.held, towards)
+        speed, twa = alone
         row, mode = np.nonzero((speed > 0.0) & straight[:, np.newaxis])
         hours = miles[row] / speed[row, mode]
         keep = self._in_time(place, to[row], hours) & self._wanted(mode)
@@ -256,7 +259,13 @@ class _Search:
         )  # fmt: skip
 
     def _doubles(
-        self, place: int, to: NDArray[np.intp], miles: Array, towards: Array, straight: BoolArray
+        self,
+        place: int,
+        to: NDArray[np.intp],
+        miles: Array,
+        towards: Array,
+        alone_kn: Array,
+        straight: BoolArray,
     ) -> list[Pieces]:
         held = self.room.held
         velocity = np.column_stack((held.east_kn, held.north_kn))
@@ -274,7 +283,7 @@ class _Search:
             held.mode[self.pairs.second]
         )
         row, pair = np.nonzero(some)
-        row, pair = self._repaying(row, pair, hours, miles, towards)
+        row, pair = self._repaying(row, pair, hours, miles, alone_kn)
         if not row.size:
             return []
         scale = (np.hypot(*(self.places.at[to] - self.places.at[place]).T) / miles)[row]
@@ -300,7 +309,7 @@ class _Search:
         pair: NDArray[np.intp],
         hours: Array,
         miles: Array,
-        towards: Array,
+        alone_kn: Array,
     ) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
         """Leave out two angles of one mode that gain next to nothing on the one between them."""
         held = self.room.held
@@ -308,8 +317,7 @@ class _Search:
         same = mode == held.mode[self.pairs.second[pair]]
         if not same.any():
             return row, pair
-        speed, _ = along_one_mode(held, towards)
-        alone = speed[row, mode] * (1.0 + boards.TWO_ANGLES_GAIN)
+        alone = alone_kn[row, mode] * (1.0 + boards.TWO_ANGLES_GAIN)
         keep = ~same | (hours[row, pair] * alone < miles[row])
         return row[keep], pair[keep]
 
@@ -329,7 +337,7 @@ class _Search:
         # Round a corner no repeating helps, nor where a longer board is free already.
         open_ = np.flatnonzero(~fits & taken.straight)
         for times in REPEATS:
-            open_ = open_[taken.shortest[open_] / times >= LEAST_BOARD_H]
+            open_ = open_[taken.shortest[open_] / times >= SCRAP_H]
             turns = self._turns_h(taken, open_) * (2 * times - 1)
             open_ = open_[self._in_time(taken.place, taken.to[open_], taken.hours[open_] + turns)]
             for about in (False, True):
@@ -476,7 +484,7 @@ def ways_round(
     Round or None
         None where neither the straight course nor any direct way meets a hazard.
     """
-    crossing = hazards.crossed(ways.lat[:, :-1], ways.lon[:, :-1], ways.lat[:, 1:], ways.lon[:, 1:])
+    crossing = hazards.crossed_along(ways.lat, ways.lon)
     clear = ~np.any(crossing, axis=1)
     across = hazards.what_blocks(course.lat1, course.lon1, course.lat2, course.lon2)
     if across is None and clear.all():
@@ -674,7 +682,7 @@ def _without_scraps(room: Room, laid: _Laid | None) -> _Laid | None:
         return None
     inner = np.arange(1, len(laid.mode) - 1)
     same = (laid.mode[inner - 1] == laid.mode[inner]) & (laid.mode[inner] == laid.mode[inner + 1])
-    for at in inner[same & (laid.elapsed_h[inner] < LEAST_BOARD_H)]:
+    for at in inner[same & (laid.elapsed_h[inner] < SCRAP_H)]:
         exact, _ = velocities(
             room.held.boat, room.held.modes, room.held.airs, laid.mode, laid.row_deg
         )
@@ -694,7 +702,7 @@ def _without_scraps(room: Room, laid: _Laid | None) -> _Laid | None:
             laid.passed,
         )
         longer_h = np.inf if shorter is None else shorter.elapsed_h.sum() - laid.elapsed_h.sum()
-        if longer_h < LEAST_BOARD_H:
+        if longer_h < SCRAP_H:
             return _without_scraps(room, shorter)
     return laid
 
@@ -768,7 +776,7 @@ def _timed(
     passed: tuple[Side, ...],
 ) -> _Laid | None:
     held = room.held
-    if np.any(room.hazards.crossed(lat[:-1], lon[:-1], lat[1:], lon[1:])):
+    if np.any(room.hazards.crossed_along(lat, lon)):
         return None
     exact, _ = velocities(held.boat, held.modes, held.airs, mode, row)
     line = earth.loxodrome_inverse(lat[:-1], lon[:-1], lat[1:], lon[1:])

@@ -177,6 +177,21 @@ class Hazards:
         crossed = self._crossed(*(each.ravel() for each in ends))
         return crossed.reshape(shape)
 
+    def crossed_along(self, lat: ArrayLike, lon: ArrayLike) -> BoolArray:
+        """Tell which pieces of lines cross an area: as `crossed`, from each place to the next.
+
+        Parameters
+        ----------
+        lat, lon : array_like, shape (..., n)
+            [°]
+
+        Returns
+        -------
+        ndarray of bool, shape (..., n - 1)
+        """
+        lat, lon = np.asarray(lat), np.asarray(lon)
+        return self.crossed(lat[..., :-1], lon[..., :-1], lat[..., 1:], lon[..., 1:])
+
     def inside(self, lat: ArrayLike, lon: ArrayLike) -> BoolArray:
         """Tell which places lie in an area or its clearance, and do not only touch it.
 

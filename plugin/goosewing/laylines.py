@@ -182,7 +182,7 @@ def cut_short(hazards: Hazards, line: Layline) -> Layline:
         Itself where it meets none.
     """
     lat, lon = np.array([(fix.lat, fix.lon) for fix in line.points]).T
-    met = np.flatnonzero(hazards.crossed(lat[:-1], lon[:-1], lat[1:], lon[1:]))
+    met = np.flatnonzero(hazards.crossed_along(lat, lon))
     if not met.size:
         return line
     last = int(met[-1])

@@ -37,7 +37,7 @@ SPARE_KN = 0.3
 
 
 class HereAndNow(NamedTuple):
-    """Wind over the water and stream of n states; shape (n,) each."""
+    """Wind over the water, at the polar's height, and stream; arrays of one shape."""
 
     twd_deg: Array
     tws_kn: Array

@@ -33,14 +33,8 @@ ROWS_FOR_THE_BOW = 4
 changes slowly, so that each round gains more than a digit."""
 
 
-class Airs(NamedTuple):
-    """Wind over the water, at the polar's height, and stream; arrays of one shape."""
-
-    twd_deg: Array
-    tws_kn: Array
-    gust_kn: Array
-    stream_east_kn: Array
-    stream_north_kn: Array
+Airs = HereAndNow
+"""Wind over the water, at the polar's height, and stream; arrays of one shape."""
 
 
 class Going(NamedTuple):
@@ -104,7 +98,7 @@ class Waters:
         offset = earth.mercator_offset(lat, lon, *self.toward)
         bearing = np.degrees(np.arctan2(offset.east_deg, offset.north_deg))
         allowed = self.pole_allowed(time_h, lat, lon)
-        return self.lulls.motored(HereAndNow(*airs), bearing, allowed)
+        return self.lulls.motored(airs, bearing, allowed)
 
     def at_angle(self, mode: Mode, row_deg: ArrayLike, airs: Airs) -> Going:
         """Tell how she goes at angles of the polar, kept within the sail set's sector."""

@@ -231,25 +231,21 @@ class Offing:
         start = self._origin
         low, high = start + self.way.min(axis=0), start + self.way.max(axis=0)
         room = 0.5 * float(np.max(high - low)) + 1e-3
-        self._shapes = [
-            shapely.transform(each, lambda plane: plane - start)
-            for each in self.hazards.shapes_in(np.concatenate((low - room, high + room)))
-        ]
+        near = self.hazards.shapes_in(np.concatenate((low - room, high + room)))
+        self._shapes = list(shapely.transform(near, lambda plane: plane - start))
         self._tree = shapely.STRtree(self._shapes)
 
     @classmethod
-    def of(cls, hazards: Hazards | None, course: Course, lat: Array, lon: Array) -> Offing | None:
+    def of(cls, hazards: Hazards, course: Course, lat: Array, lon: Array) -> Offing | None:
         """Look at the hazards about a leg; None if there are none.
 
         Parameters
         ----------
-        hazards : Hazards or None
+        hazards : Hazards
         course : Course
         lat, lon : ndarray, shape (n,)
             The way found. [°]
         """
-        if hazards is None or not len(hazards):
-            return None
         made = cls(hazards, course, _in_plane(course, lat, lon))
         return made if made._shapes else None
 
@@ -259,9 +255,7 @@ class Offing:
 
     def is_free(self, path: Path) -> bool:
         """Whether a path crosses nothing."""
-        return not self.hazards.crossed(
-            path.lat[:-1], path.lon[:-1], path.lat[1:], path.lon[1:]
-        ).any()
+        return not self.hazards.crossed_along(path.lat, path.lon).any()
 
     def in_sight(self, lat: Array, lon: Array) -> list[int]:
         """Cut a way into runs whose ends see each other, the farthest each time.

@@ -22,7 +22,7 @@ from goosewing.errors import InputError, NoPlanError, OutsideForecastError
 from goosewing.lulls import Lulls
 from goosewing.motion import Waters
 from goosewing.outlook import Outlook
-from goosewing.polish import MANY_ROUNDS, Helm, Start, polish
+from goosewing.polish import MANY_ROUNDS, USUAL_ROUNDS, Helm, Start, polish
 from goosewing.reckoning import Clock, plan_of, tables_missing, time_of
 from goosewing.records import Leg, Mark, Plan
 from goosewing.search import Root, Search, Stretch, Way, search_leg
@@ -308,7 +308,7 @@ def _searches(waters: Waters, options: Options, shortest_h: float) -> list[Searc
     Between hazards boards may have to be shorter, the grid finer, or the way round longer.
     """
     wished = Search(shortest_h=shortest_h)
-    if waters.hazards is None or not len(waters.hazards):
+    if waters.hazards is None:
         return [wished]
     short = wished if options.shortest_board_min is not None else Search()
     tries = [wished, short, replace(short, fineness=3.0), replace(short, widest=WIDEST)]
@@ -381,7 +381,7 @@ def _not_reached(waters: Waters, mark: Mark, roots: Sequence[Root]) -> NoPlanErr
 
 def _offing(waters: Waters, course: Course, way: Way) -> Offing | None:
     """The hazards that the boards of a leg are kept off; None if there are none about it."""
-    if waters.hazards is None or not len(waters.hazards):
+    if waters.hazards is None:
         return None
     from goosewing.offing import Offing
 
@@ -651,10 +651,12 @@ def _any_straight(stage: Stage) -> Boards | None:
     return min(made, key=lambda boards: boards.elapsed_h, default=None)
 
 
-def _try(stage: Stage, helms: Sequence[Helm], beat_h: float = np.inf) -> Boards | None:
+def _try(
+    stage: Stage, helms: Sequence[Helm], beat_h: float = np.inf, effort: int = USUAL_ROUNDS
+) -> Boards | None:
     pauses = _pauses_h(stage, helms)
     made = polish(
-        stage.waters, helms, stage.start, pauses, offing=stage.offing,
+        stage.waters, helms, stage.start, pauses, offing=stage.offing, effort=effort,
         shortest_h=stage.shortest_h, exact=stage.exact, beat_h=beat_h,
     )  # fmt: skip
     return None if made is None else Boards(made, pauses)
@@ -773,15 +775,8 @@ def _split(stage: Stage, best: Boards) -> Boards:
         halves = [part for helm in best.helms for part in _halves(stage, helm)]
         if len(halves) == len(best.helms) or len(halves) > MOST_BOARDS:
             break
-        pauses = _pauses_h(stage, halves)
-        made = polish(
-            stage.waters, halves, stage.start, pauses, offing=stage.offing,
-            shortest_h=stage.shortest_h, effort=_effort(stage), exact=stage.exact,
-        )  # fmt: skip
-        if made is None:
-            break
-        trial = Boards(made, pauses)
-        if trial.elapsed_h > best.elapsed_h * (1.0 - gain):
+        trial = _try(stage, halves, effort=_effort(stage))
+        if trial is None or trial.elapsed_h > best.elapsed_h * (1.0 - gain):
             break
         best = trial
     return best

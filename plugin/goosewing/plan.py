@@ -177,8 +177,10 @@ def _made(
 
 def _check_clear_of(hazards: Hazards, marks: Sequence[Mark]) -> None:
     """Refuse marks that lie in a hazard or its clearance; one that is left on a hand may."""
+    from goosewing import rounding
+
     for mark in marks:
-        if mark.leave is not None and mark.leave_distance_nm > 0.0:
+        if rounding.is_left(mark):
             continue
         area = hazards.at(mark.lat, mark.lon)
         if area is not None:
@@ -209,7 +211,7 @@ def _look_over(hazards: Hazards, plan: Plan) -> None:
         for board in leg.boards:
             places = [(point.lat, point.lon) for point in board.points]
             lat, lon = np.array(places).T
-            met = np.flatnonzero(hazards.crossed(lat[:-1], lon[:-1], lat[1:], lon[1:]))
+            met = np.flatnonzero(hazards.crossed_along(lat, lon))
             if met.size:
                 at = int(met[0])
                 area = hazards.what_blocks(lat[at], lon[at], lat[at + 1], lon[at + 1])

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from goosewing import wind
 from goosewing.boards import LEAST_SHARE, TWO_ANGLES_GAIN
 from goosewing.velocity import (
     VelocitySet,
@@ -212,7 +213,7 @@ def _chosen(mode: Mode, values: VelocitySet | Velocities, at: int, share: float)
         sail_set=mode.name,
         twa_deg=float(values.twa_deg[at]),
         heading_deg=float(values.heading_deg[at]),
-        course_over_ground_deg=float(np.degrees(np.arctan2(east, north)) % 360.0),
+        course_over_ground_deg=float(wind.direction_to(east, north)),
         east_kn=east,
         north_kn=north,
         speed_over_ground_kn=float(np.hypot(east, north)),

@@ -54,6 +54,7 @@ LEAST_STEPS = 2
 CLOSE_ENOUGH_NM = 0.5 / METRES_PER_NM
 """How near the last board must end: half a metre."""
 
+USUAL_ROUNDS = 14
 MANY_ROUNDS = 40
 EVALUATIONS_PER_ROUND = 2
 
@@ -114,11 +115,19 @@ class Ends(NamedTuple):
     possible: BoolArray
     windows: tuple[Window, ...]
     """Of the first trial: when each board's sails may be carried, as far as it was seen."""
-    track_lat: Array
-    track_lon: Array
-    """Every step on the way, from the start on, shape (B, p)."""
-    track_h: Array
-    """The first trial's times there, shape (p,)."""
+    lats: list[Array]
+    lons: list[Array]
+    """At every step on the way, from the start on."""
+    times: list[float]
+    """The first trial's times there."""
+
+    @property
+    def track(self) -> tuple[Array, Array, Array]:
+        """Latitude and longitude of every step, shape (B, p), and the first trial's times there.
+
+        Put together only for whoever looks at it: most integrations are asked for their ends.
+        """
+        return np.stack(self.lats, axis=1), np.stack(self.lons, axis=1), np.array(self.times)
 
 
 class Window(NamedTuple):
@@ -224,8 +233,7 @@ def sail(
             lons.append(lon)
             times.append(float(time[0]))
         windows.append(Window.seen(begin, float(step[0]), carried))
-    track = np.stack(lats, axis=1), np.stack(lons, axis=1)
-    return Ends(lat, lon, time, possible, tuple(windows), *track, np.array(times))
+    return Ends(lat, lon, time, possible, tuple(windows), lats, lons, times)
 
 
 @dataclass(slots=True, eq=False)
@@ -337,12 +345,11 @@ class _Problem:
             return miss
         from goosewing import offing
 
-        self.path = offing.Path(
-            ends.track_lat[0], ends.track_lon[0], ends.track_h, self._turns(len(ends.track_h))
-        )
+        lat, lon, time_h = ends.track
+        self.path = offing.Path(lat[0], lon[0], time_h, self._turns(len(time_h)))
         if not np.isfinite(self.path.lat + self.path.lon).all():
             return np.column_stack((miss, np.zeros((len(miss), len(self.limits)))))
-        off = offing.off_nm(self.limits, self.path, ends.track_lat, ends.track_lon)
+        off = offing.off_nm(self.limits, self.path, lat, lon)
         return np.column_stack((miss, off / self.scale_nm))
 
     def _turns(self, count: int) -> BoolArray:
@@ -378,7 +385,7 @@ def polish(
     pauses_h: Sequence[float],
     *,
     shortest_h: float = 0.0,
-    effort: int = 14,
+    effort: int = USUAL_ROUNDS,
     exact: bool = True,
     beat_h: float = np.inf,
     offing: Offing | None = None,
@@ -476,15 +483,14 @@ def _judged(made: _Problem) -> tuple[tuple[Window, ...], bool]:
     hours = np.array([[helm.hours for helm in made.helms]])
     ends = sail(made.waters, made.helms, controls, hours, made.start, made.pauses_h, made.step_h)
     possible, windows, first = bool(ends.possible[0]), list(ends.windows), 0
+    lat, lon, time_h = ends.track
     for at, helm in enumerate(made.helms):
         last = first + steps_for(helm.hours, made.step_h)
         if made.waters.modes[helm.mode].engine:
             part = slice(first, last + 1)
-            times = ends.track_h[part].copy()
+            times = time_h[part].copy()
             times[0] += made.pauses_h[at]
-            window = _used_about(
-                made.waters, times, ends.track_lat[0, part], ends.track_lon[0, part]
-            )
+            window = _used_about(made.waters, times, lat[0, part], lon[0, part])
             possible &= window.opens_h - SLACK_H <= times[0]
             possible &= bool(times[-1] <= window.closes_h + SLACK_H)
             windows[at] = window

@@ -144,10 +144,11 @@ class _Trial:
 
 def needed(marks: Sequence[Mark]) -> bool:
     """Tell whether any mark is to be left at a distance."""
-    return any(_is_left(mark) for mark in marks)
+    return any(is_left(mark) for mark in marks)
 
 
-def _is_left(mark: Mark) -> bool:
+def is_left(mark: Mark) -> bool:
+    """Tell whether a mark is to be left at a distance, on a hand."""
     return mark.leave is not None and mark.leave_distance_nm > 0.0
 
 
@@ -333,7 +334,7 @@ def around(
 
 
 def _check(marks: Sequence[Mark]) -> None:
-    if _is_left(marks[0]):
+    if is_left(marks[0]):
         raise InputError(
             f"{marks[0].name} can't be left to {marks[0].leave}: the passage starts there"
         )
@@ -343,7 +344,7 @@ def _check(marks: Sequence[Mark]) -> None:
     ]
     for at, mark in enumerate(marks):
         shortest = min(apart[max(at - 1, 0) : at + 1])
-        if _is_left(mark) and mark.leave_distance_nm >= shortest:
+        if is_left(mark) and mark.leave_distance_nm >= shortest:
             raise InputError(
                 f"{mark.name} can't be left {mark.leave_distance_nm:g} nm off: "
                 f"the leg beside it is only {shortest:.2f} nm long"
@@ -362,7 +363,7 @@ def _cannot_be_left(marks: Sequence[Mark], at: int) -> str:
 def _turns(marks: Sequence[Mark]) -> tuple[Turn | None, ...]:
     return tuple(
         rhumb_turn(marks[at - 1], mark, marks[at + 1] if at + 1 < len(marks) else None)
-        if _is_left(mark)
+        if is_left(mark)
         else None
         for at, mark in enumerate(marks)
     )

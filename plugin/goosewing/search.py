@@ -710,7 +710,7 @@ def hours_per_mile(held: VelocitySet) -> Array:
 
 def _waterways(hazards: Hazards | None, grid: _Grid) -> Waterways | None:
     """Draw hazards into a grid; None if it holds none."""
-    if hazards is None or not len(hazards):
+    if hazards is None:
         return None
     from goosewing.waterways import waterways
 

@@ -134,7 +134,7 @@ def _legs(
         joined = (bool(costs.start_modes) or at > 0) + (at + 1 < len(wishes))
         try:
             leg = leg_choice(held, origin, mark, options)
-            if hazards is not None and len(hazards):
+            if hazards is not None:
                 leg = _among(hazards, held, leg, costs, options, first, joined)
         except NoPlanError:
             motored = _motored(hazards, held, origin, mark) if options.engine else None

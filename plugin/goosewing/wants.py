@@ -160,7 +160,7 @@ def choose(found: Sequence[Departure], wants: Sequence[Want]) -> Chosen:
         best = nearest(planned, wants)
         raise NoPlanError(
             f"none of {len(planned)} planned departures meets {','.join(w.text for w in wants)}; "
-            f"nearest is {_moment(best.departure)}, which misses {miss_words(best, wants)}"
+            f"nearest is {moment(best.departure)}, which misses {miss_words(best, wants)}"
         )
     others = tuple(each for each in planned if misses(each, wants))
     return Chosen(meeting, others, failed, tuple(wants))
@@ -171,12 +171,13 @@ def _why_none(failed: Sequence[Departure]) -> str:
     if len(set(reasons)) == 1:
         return f"no departure can be planned: {reasons[0]}"
     return (
-        f"none of {len(failed)} departures can be planned: {_moment(failed[0].departure)}: "
-        f"{reasons[0]}; {_moment(failed[-1].departure)}: {reasons[-1]}"
+        f"none of {len(failed)} departures can be planned: {moment(failed[0].departure)}: "
+        f"{reasons[0]}; {moment(failed[-1].departure)}: {reasons[-1]}"
     )
 
 
-def _moment(time: datetime) -> str:
+def moment(time: datetime) -> str:
+    """Write the day and the time."""
     return f"{time:%Y-%m-%d} {clock(time)}"
 
 

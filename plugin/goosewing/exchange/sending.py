@@ -227,7 +227,7 @@ class _TcpPort:
                 (target.host, target.tcp_port), timeout=PATIENCE_S
             )
         except (OSError, UnicodeError) as error:
-            raise InputError(f"can't connect to {target.words}: {_reason(error)}") from None
+            raise InputError(f"can't connect to {target.words}: {reason(error)}") from None
 
     def __enter__(self) -> Self:
         return self
@@ -239,7 +239,7 @@ class _TcpPort:
         try:
             self._socket.sendall(data)
         except OSError as error:
-            raise PortGoneError(_reason(error)) from None
+            raise PortGoneError(reason(error)) from None
 
     def finish(self) -> None:
         # A receiver that has gone answers the last bytes with a reset, and only
@@ -252,24 +252,19 @@ class _TcpPort:
         except TimeoutError:
             return
         except OSError as error:
-            raise PortGoneError(_reason(error)) from None
+            raise PortGoneError(reason(error)) from None
 
 
 class _SerialPort:
     def __init__(self, target: Target) -> None:
-        try:
-            import serial
-        except ImportError:
-            raise InputError(
-                'a serial port needs pyserial: in Goosewing\'s folder, pip install ".[serial]"'
-            ) from None
+        serial = pyserial()
         self._faults = _serial_faults()
         try:
             self._port: Any = serial.Serial(
                 target.device, target.baud, timeout=PATIENCE_S, write_timeout=PATIENCE_S
             )
         except self._faults as error:
-            raise InputError(f"can't open {target.words}: {_reason(error)}") from None
+            raise InputError(f"can't open {target.words}: {reason(error)}") from None
 
     def __enter__(self) -> Self:
         return self
@@ -283,10 +278,27 @@ class _SerialPort:
             self._port.write(data)
             self._port.flush()
         except self._faults as error:
-            raise PortGoneError(_reason(error)) from None
+            raise PortGoneError(reason(error)) from None
 
     def finish(self) -> None:
         """Each sentence was waited for already."""
+
+
+def pyserial() -> Any:
+    """Return the library for serial ports.
+
+    Raises
+    ------
+    InputError
+        If it is not installed.
+    """
+    try:
+        import serial
+    except ImportError:
+        raise InputError(
+            'a serial port needs pyserial: in Goosewing\'s folder, pip install ".[serial]"'
+        ) from None
+    return serial
 
 
 def _serial_faults() -> tuple[type[BaseException], ...]:
@@ -298,6 +310,7 @@ def _serial_faults() -> tuple[type[BaseException], ...]:
     return (OSError, error)
 
 
-def _reason(error: BaseException) -> str:
+def reason(error: BaseException) -> str:
+    """Say in a few words what the system refused."""
     text = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
     return " ".join(text.split()) or type(error).__name__

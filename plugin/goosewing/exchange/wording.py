@@ -51,23 +51,25 @@ def board_words(manoeuvres: Sequence[Manoeuvre], board: Board) -> str:
         As in "gybe onto starboard tack, set the pole for wing-and-wing, steer 048°".
     """
     kinds = [each.kind for each in manoeuvres]
-    if board.engine:
-        return ", ".join(_under_engine_words(kinds, board))
     words = [manoeuvre_words(kinds, board.tack, board.sail_set)] if kinds else []
-    if not {"tack", "gybe"} & set(kinds):
-        words.append(f"on {board.tack} tack")
-    if not {"set_pole", "change_sails"} & set(kinds):
-        words.append(board.sail_set)
+    if board.engine:
+        words.append(UNDER_ENGINE)
+    else:
+        words += _sails_words(kinds, board)
     words.append(_steering_words(board))
     if board.beyond_forecast:
         words.append(BEYOND)
     return ", ".join(words)
 
 
-def _under_engine_words(kinds: Sequence[ManoeuvreKind], board: Board) -> list[str]:
-    words = [manoeuvre_words(kinds, board.tack, board.sail_set)] if kinds else []
-    words += [UNDER_ENGINE, _steering_words(board)]
-    return [*words, BEYOND] if board.beyond_forecast else words
+def _sails_words(kinds: Sequence[ManoeuvreKind], board: Board) -> list[str]:
+    """Tack and sails, as far as what is done before the board has not told them."""
+    words = []
+    if not {"tack", "gybe"} & set(kinds):
+        words.append(f"on {board.tack} tack")
+    if not {"set_pole", "change_sails"} & set(kinds):
+        words.append(board.sail_set)
+    return words
 
 
 def _steering_words(board: Board) -> str:

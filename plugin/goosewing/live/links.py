@@ -22,7 +22,14 @@ from urllib.parse import urlsplit
 
 from goosewing.errors import InputError
 from goosewing.exchange.files import shown
-from goosewing.exchange.sending import BAUDS, BITS_PER_BYTE, DEFAULT_BAUD, DEFAULT_PACE
+from goosewing.exchange.sending import (
+    BAUDS,
+    BITS_PER_BYTE,
+    DEFAULT_BAUD,
+    DEFAULT_PACE,
+    pyserial,
+    reason,
+)
 
 Kind = Literal["tcp", "udp", "serial", "file"]
 
@@ -145,7 +152,7 @@ def check(address: Address) -> None:
         If a log is missing or no file, or pyserial (extra ``serial``) is.
     """
     if address.kind == "serial":
-        _pyserial()
+        pyserial()
     if address.kind == "file":
         _check_log(Path(address.path))
 
@@ -163,22 +170,6 @@ def _check_log(path: Path) -> None:
         raise InputError(f"no such file; expected {WAYS_IN}", where=where) from None
     except (OSError, ValueError) as error:
         raise InputError(f"the log cannot be read: {reason(error)}", where=where) from None
-
-
-def _pyserial() -> Any:
-    try:
-        import serial
-    except ImportError:
-        raise InputError(
-            'a serial port needs pyserial: in Goosewing\'s folder, pip install ".[serial]"'
-        ) from None
-    return serial
-
-
-def reason(error: BaseException) -> str:
-    """Say in a few words what the system refused."""
-    text = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-    return " ".join(text.split()) or type(error).__name__
 
 
 # ---- ports ------------------------------------------------------------------------------
@@ -317,7 +308,7 @@ class SerialPort:
     """A serial line."""
 
     def __init__(self, address: Address) -> None:
-        self._port: Any = _pyserial().Serial(
+        self._port: Any = pyserial().Serial(
             address.path, address.baud, timeout=LOOK_S, write_timeout=PATIENCE_S
         )
 

@@ -12,7 +12,7 @@ const FILES = { gpx: 'goosewing-plan.gpx', handheld: 'goosewing-handheld.gpx' }
 
 function doors (app, plug, router) {
   router.get(`${BASE}/status`, (req, res) => res.json(plug.summary()))
-  router.get(`${BASE}/plan`, (req, res) => answer(res, () => running(plug).plan))
+  read(plug, router, 'plan', () => plug.plan)
   read(plug, router, 'panel', req => ({ ...plug.panelNow(), can: can(app, req) }))
   read(plug, router, 'polar', () => plug.polar())
   read(plug, router, 'routes', () => plug.routes())

@@ -1,6 +1,6 @@
 /** A plan as rows of a table, worded as the engine words it: pure functions, no page. */
 
-import { angle, clock, day, fixed, headingWords, hoursAndMinutes, position, shortTime } from './format.js'
+import { angle, clock, day, fixed, headingWords, hoursAndMinutes, position, shortTime, wrapped } from './format.js'
 
 const LETTERS = [[['tack'], 'T'], [['gybe'], 'G'], [['set_pole', 'strike_pole'], 'P'], [['change_sails'], 'C']]
 
@@ -47,7 +47,7 @@ export function turningPoints (plan) {
 
 /** Whether the helm keeps an angle to the wind, not a heading, all along a board. */
 function angleWords (board) {
-  const swings = (board.points ?? []).some(each => Math.abs(((each.heading_deg - board.heading_deg + 540) % 360 + 360) % 360 - 180) > 1)
+  const swings = (board.points ?? []).some(each => Math.abs(wrapped(each.heading_deg - board.heading_deg)) > 1)
   return board.steer === 'angle' && swings ? `keep the true wind at ${angle(board.twa_deg)}` : null
 }
 

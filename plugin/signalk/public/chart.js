@@ -40,7 +40,7 @@ export class Chart {
     this.placed = false
     this.provisional = false // placed by the marks alone, before the plan had come
     this.furnish(element)
-    this.map.on('move zoomend resize', () => this.edges())
+    this.map.on('move', () => this.edges())
     this.map.on('moveend resize', () => this.grid())
     this.map.on('dragstart', () => {
       this.provisional = false
@@ -50,7 +50,6 @@ export class Chart {
     this.map.on('mouseout move', () => this.read('Centre', this.map.getCenter()))
     element.addEventListener('keydown', ({ key }) => { if (key.startsWith('Arrow')) this.follow(false) })
     new ResizeObserver(() => this.map.invalidateSize({ animate: false })).observe(element)
-    this.edges()
     this.grid()
     this.read('Centre', this.map.getCenter())
   }

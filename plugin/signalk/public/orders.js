@@ -23,7 +23,7 @@ export class Orders {
     this.confirmed('activate', 'Made the host’s active route.')
     this.confirmed('clear', 'The plan is forgotten.')
     byId('route').addEventListener('focus', () => this.list())
-    setInterval(() => { if (!document.hidden && document.activeElement !== byId('route')) this.list() }, ROUTES_AGAIN_MS)
+    setInterval(() => { if (this.can.has('plan') && !document.hidden && document.activeElement !== byId('route')) this.list() }, ROUTES_AGAIN_MS)
   }
 
   /** An order that asks back first. */
