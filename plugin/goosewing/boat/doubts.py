@@ -40,7 +40,7 @@ def doubts(boat: Boat) -> tuple[str, ...]:
 
 def _doubt(sails: SailSet) -> str | None:
     table = sails.polar
-    leap, outrun = _leaps(table), _outruns(table)
+    leap, outrun = leaps(table), outruns(table)
     if not (leap | outrun).any():
         return None
     # The fastest of the doubted cells for its wind is the likeliest slip.
@@ -57,7 +57,8 @@ def _doubt(sails: SailSet) -> str | None:
     )
 
 
-def _leaps(table: PolarTable) -> BoolArray:
+def leaps(table: PolarTable) -> BoolArray:
+    """Tell which cells are over 1.8 times both their neighbours, shape (n, m): see `doubts`."""
     speed, winds = table.values, table.tws_kn
     lower, upper = _beside(speed)
     if winds.size > 1 and winds[-2] > 0.0:
@@ -82,6 +83,7 @@ def _over(speed: Array, one: Array, other: Array) -> BoolArray:
     return over & (greater > 0.0)
 
 
-def _outruns(table: PolarTable) -> BoolArray:
+def outruns(table: PolarTable) -> BoolArray:
+    """Tell in which cells more is made good along the wind than it blows, shape (n, m)."""
     made_good = table.values * np.abs(np.cos(np.radians(table.twa_deg)))[:, np.newaxis]
     return np.asarray((made_good > table.tws_kn) & (table.tws_kn > 0.0))

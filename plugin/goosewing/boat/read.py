@@ -130,6 +130,25 @@ def boat_files(path: str | os.PathLike[str]) -> list[Path]:
     return [file, *(file.parent / name for name in names)]
 
 
+def table_files(path: str | os.PathLike[str]) -> dict[tuple[str, str], Path]:
+    """Tell which file each table of a boat is read from, by sail set and "polar" or "heel".
+
+    A long polar that brings its heel is named for both.
+
+    Raises
+    ------
+    InputError
+        If the boat file can't be read.
+    """
+    file = Path(path)
+    keys = _checked(_BoatKeys, _toml(file), str(file))
+    return {
+        (raw["name"], which): file.parent / raw.get(which, raw["polar"])
+        for raw in keys.sail_sets
+        for which in ("polar", "heel")
+    }
+
+
 def _toml(file: Path) -> dict[str, Any]:
     text = file_text(file)
     try:

@@ -128,6 +128,36 @@ def read_table(path: str | os.PathLike[str], quantity: Quantity = "boat_speed_kn
     return Tables(table, None) if quantity == "boat_speed_kn" else Tables(None, table)
 
 
+def cell_place(path: str | os.PathLike[str], twa_deg: float, tws_kn: float) -> str:
+    """Tell where in a table's file the cell of an angle and a wind stands, as in messages.
+
+    Raises
+    ------
+    InputError
+        If the file holds no such table any more.
+
+    Examples
+    --------
+    Such as ``polar.csv, row 3, column 2``; in a long table ``polar.csv, row 7``.
+    """
+    file = Path(path)
+    sheet = _Sheet(file, _rows(file_text(file), file))
+    header, *body = sheet.rows
+    if {cell.lower() for cell in header.cells[1:]} & set(_LIMITS):
+        names = _columns(sheet, header)
+        twa, tws = names["twa_deg"], names["tws_kn"]
+        for row in body:
+            here = (sheet.number(row, twa, "twa_deg"), sheet.number(row, tws, "tws_kn"))
+            if here == (twa_deg, tws_kn):
+                return f"{file}, row {row.number}"
+        raise sheet.fault(f"no row for {twa_deg:g} degrees at {tws_kn:g} kn", header.number)
+    winds = [sheet.number(header, c, "tws_kn") for c in range(1, len(header.cells))]
+    for row in body:
+        if sheet.number(row, 0, "twa_deg") == twa_deg and tws_kn in winds:
+            return f"{file}, row {row.number}, column {winds.index(tws_kn) + 2}"
+    raise sheet.fault(f"no cell for {twa_deg:g} degrees at {tws_kn:g} kn", header.number)
+
+
 def file_text(file: Path) -> str:
     """Return the text of a file, or say why there is none.
 
