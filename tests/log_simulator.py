@@ -182,16 +182,16 @@ def _line(body):
 
 
 def _place(value, digits, marks):
-    whole, minutes = divmod(abs(value) * 60.0, 60.0)
-    return f"{int(whole):0{digits}d}{minutes:07.4f},{marks[value < 0]}"
+    whole, rest = divmod(round(abs(float(value)) * 600000), 600000)
+    return f"{whole:0{digits}d}{rest / 1e4:07.4f},{marks[int(value < 0)]}"
 
 
-def nmea(log, variation=4.5, keep=lambda i: True):
+def nmea(log, variation=4.5, keep=None):
     """The log as sentences, a burst a second; its compass is magnetic."""
     out = []
     r = log.read
     for i, time_s in enumerate(log.time_s):
-        if not keep(i):
+        if keep is not None and not keep(i):
             continue
         at = datetime.fromtimestamp(time_s, UTC)
         place = f"{_place(r['lat'][i], 2, 'NS')},{_place(r['lon'][i], 3, 'EW')}"

@@ -111,7 +111,7 @@ def shown() -> Iterator[Progress | None]:
     if not sys.stderr.isatty():
         yield None
         return
-    line = _Line()
+    line = Line()
     try:
         yield line.told
     finally:
@@ -124,7 +124,7 @@ def counted(what: str, total: int) -> Iterator[Callable[[int], None]]:
     if not sys.stderr.isatty():
         yield lambda _: None
         return
-    line = _Line()
+    line = Line()
     line.say(f"{what}: none of {total} planned yet")
     try:
         yield lambda done: line.say(f"{what}: {done} of {total} planned")
@@ -132,7 +132,7 @@ def counted(what: str, total: int) -> Iterator[Callable[[int], None]]:
         line.wipe()
 
 
-class _Line:
+class Line:
     """The line of progress; plain writes, which an interrupt may end anywhere without harm."""
 
     def __init__(self) -> None:
@@ -140,17 +140,20 @@ class _Line:
         self._least: dict[str, float] = {}
 
     def told(self, mark: str, left_nm: float) -> None:
+        """Say how far it still is to a mark."""
         # The front of the search wavers; what is shown only goes down.
         least = self._least[mark] = min(left_nm, self._least.get(mark, left_nm))
         self.say(_words(mark, least))
 
     def say(self, words: str) -> None:
+        """Write over what stands there."""
         words = words[: columns() - 1]
         if words != self._words:
             self._words = words
             print(f"\r{words}{WIPE_REST}", end="", file=sys.stderr, flush=True)
 
     def wipe(self) -> None:
+        """Leave the line empty."""
         if self._words:
             print(f"\r{WIPE_REST}", end="", file=sys.stderr, flush=True)
 

@@ -29,6 +29,7 @@ FLOORS = (
     {"plan"},
     {"departures", "wants"},
     {"exchange"},
+    {"logbook"},
     {"report"},
     {"live"},
 )

@@ -28,6 +28,7 @@ LAYLINES_FORMAT = "goosewing.laylines/1"
 TARGETS_FORMAT = "goosewing.targets/1"
 WEATHER_FORMAT = "goosewing.weather/1"
 DEPARTURES_FORMAT = "goosewing.departures/1"
+LEEWAY_FORMAT = "goosewing.leeway/1"
 BOAT_CHECK_FORMAT = "goosewing.boat-check/1"
 
 # A record's field is called otherwise in the document where the document's word

@@ -1,4 +1,4 @@
-"""What a boat's logs tell: her sensors' errors, her leeway, her polar with its doubt, what a sail cost.
+"""What a boat's logs tell: her sensors' errors, her leeway, her polar, what a sail cost.
 
 `read` turns files into a `samples.Log`: readings of every sensor on one clock. What works on
 it is pure: arrays in, arrays out.

@@ -1,4 +1,4 @@
-"""A number with its doubt, and robust least squares whose doubt is honest where errors hang together."""
+"""A number with its doubt; robust least squares that are honest where errors hang together."""
 
 from __future__ import annotations
 
@@ -113,9 +113,7 @@ def robust_fit(
         size = np.sqrt(np.add.reduceat(residual**2, np.arange(0, residual.size, pairs)) / pairs)
         scale = max(TO_DEVIATION * float(np.median(size)), 1e-6)
         if round_:
-            weight = np.repeat(
-                np.minimum(1.0, HUBER * scale / np.maximum(size, 1e-12)), pairs
-            )
+            weight = np.repeat(np.minimum(1.0, HUBER * scale / np.maximum(size, 1e-12)), pairs)
     inverse = np.linalg.inv(normal)
     score = design * (weight * residual / scale**2)[:, np.newaxis]
     order = np.argsort(cluster, kind="stable")
@@ -123,4 +121,7 @@ def robust_fit(
     total = np.add.reduceat(score[order], edges, axis=0)
     groups = len(edges)
     meat = total.T @ total * (groups / max(groups - 1.0, 1.0)) + prior
-    return Solved(value, inverse @ meat @ inverse, residual, scale, max(groups - 1.0, 1.0))
+    covariance = np.asarray(inverse @ meat @ inverse, dtype=np.float64)
+    return Solved(
+        np.asarray(value, dtype=np.float64), covariance, residual, scale, max(groups - 1.0, 1.0)
+    )

@@ -128,7 +128,7 @@ def _refusal(found: Motion, sailed: Stretches) -> str:
     return f"leeway can't be told from this log: {found.why or 'too little to tell'} ({told})"
 
 
-# ---- from the wake ---------------------------------------------------------------------------------
+# ---- from the wake -----------------------------------------------------------------------------
 
 
 def is_wake_table(text: str) -> bool:
@@ -162,9 +162,7 @@ def leeway_from_wake(text: str, where: str) -> LeewayFound:
     on_both = bool((heel > 0.0).any() and (heel < 0.0).any())
     columns = (effect, np.ones(heel.size)) if on_both else (effect,)
     design = np.column_stack(columns)
-    found = robust_fit(
-        design, wake, np.arange(heel.size), np.diag([1e-6] * len(columns)), pairs=1
-    )
+    found = robust_fit(design, wake, np.arange(heel.size), np.diag([1e-6] * len(columns)), pairs=1)
     freedom = heel.size - len(columns)
     reach = student_quantile(0.5 + CERTAIN / 2.0, freedom) * float(np.sqrt(found.covariance[0, 0]))
     k = Estimate(

@@ -1,10 +1,10 @@
-"""Log factor, compass and leeway, from how she moves over the ground on both tacks.
+r"""Log factor, compass and leeway, from how she moves over the ground on both tacks.
 
 What the log and the compass say, turned to leeward and carried by the stream, must be what
 the receiver says:
 
-.. math:: g = f V \\, h(H - \\delta - A\\sin H - B\\cos H \\pm \\lambda) + s(t),
-          \\quad \\lambda = k\\,\\frac{\\phi}{(f V)^2}
+.. math:: g = f V \, h(H - \delta - A\sin H - B\cos H \pm \lambda) + s(t),
+          \quad \lambda = k\,\frac{\phi}{(f V)^2}
 
 h the unit vector of a course, H what the compass shows, φ the heel, V what the log shows. The
 stream s wanders. On one tack alone leeway, compass and stream can't be told apart; on both they
@@ -100,7 +100,7 @@ class Motion:
     why: str = ""
 
     def heading(self, compass_deg: Array) -> Array:
-        """Return the true heading behind what the compass shows. [°]"""
+        """Return the true heading behind what the compass shows, in degrees."""
         radians = np.radians(compass_deg)
         wrong = (
             self.compass_offset_deg.value
@@ -207,7 +207,7 @@ def _with_stream(columns: Array, hats: Array) -> Array:
 
 
 def _hats(time_s: Array) -> Array:
-    """Weights of the stream's knots at each time, of shape (n, knots); a knot only where she sails."""
+    """Weights of the stream's knots at each time, shape (n, knots); knots only where she sails."""
     space = max(STREAM_KNOT_S, float(np.ptp(time_s)) / MOST_KNOTS)
     place = (time_s - time_s[0]) / space
     left = np.floor(place).astype(np.intp)

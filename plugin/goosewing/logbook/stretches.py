@@ -247,7 +247,7 @@ class _Cut:
     def begin(self, values: Array) -> Array:
         """The first known value of each, at every reading."""
         at = np.where(np.isfinite(values), np.arange(values.size), values.size - 1)
-        return values[np.repeat(np.minimum.reduceat(at, self.first), self.count)]
+        return np.asarray(values[np.repeat(np.minimum.reduceat(at, self.first), self.count)])
 
     def circular(self, angle: Array) -> tuple[Array, Array]:
         """Mean of angles, and each reading from it."""
@@ -273,7 +273,9 @@ class _Cut:
         group = (np.arange(apart.size) - begin) // 10
         new = np.concatenate(([True], (np.diff(group) != 0) | (np.diff(begin) != 0)))
         inner = _Cut(np.flatnonzero(new), self.time_s)
-        return inner.mean(apart), _Cut(np.searchsorted(inner.first, self.first), inner.first * 1.0)
+        return inner.mean(apart), _Cut(
+            np.searchsorted(inner.first, self.first), inner.first.astype(np.float64)
+        )
 
     def spread_of_tens(self, apart: Array) -> Array:
         parts, outer = self._tens(apart)
@@ -409,4 +411,3 @@ def _closed(made: Stretches, engine: BoolArray) -> BoolArray:
     right = on[np.minimum(before + 1, on.size - 1)]
     close = made.begin_s[right] - made.end_s[left] <= ENGINE_GAP_S
     return engine | (inside & close)
-

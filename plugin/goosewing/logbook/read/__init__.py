@@ -10,10 +10,10 @@ from pathlib import Path
 from typing import IO
 
 from goosewing.errors import InputError
+from goosewing.exchange.files import read_bytes, shown
 from goosewing.logbook.gather import Gathering
 from goosewing.logbook.read import gpx, nmea, signalk, table
 from goosewing.logbook.samples import Log
-from goosewing.exchange.files import read_bytes, shown
 
 BLOCK = 1 << 21
 """Bytes read at a time: the most of a log that is ever held as text."""

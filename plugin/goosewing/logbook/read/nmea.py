@@ -142,7 +142,7 @@ class Fields:
         return self.number(at) * sign
 
     def speed(self, *marked: tuple[int, str]) -> Array:
-        """Return the first speed that stands there. [kn]"""
+        """Return the first speed that stands there, in knots."""
         value = np.full(self.rows.size, np.nan)
         for at, unit in marked:
             other = self.marked(at, unit) * KNOTS[unit]
@@ -209,7 +209,7 @@ def numbers(block: Bytes, begin: Index, end: Index) -> Array:
     total = digits @ (10 ** np.arange(width - 1, -1, -1, dtype=np.int64))
     has_dot = dots.any(axis=1)
     behind = np.where(has_dot, width - 1 - dots.argmax(axis=1), 0)
-    scale = 10**behind.astype(np.int64)
+    scale = 10 ** behind.astype(np.int64)
     # The dot holds a digit's place: what stands left of it is ten times too much.
     left, right = np.divmod(total, np.where(has_dot, scale * 10, 1))
     value = np.where(has_dot, left + right / scale, total.astype(np.float64))
@@ -218,7 +218,7 @@ def numbers(block: Bytes, begin: Index, end: Index) -> Array:
     return np.where(wrong, np.nan, np.where(signed & (signs == _MINUS), -value, value))
 
 
-# ---- kinds of sentences ----------------------------------------------------------------------------
+# ---- kinds of sentences --------------------------------------------------------------------------
 
 Said = dict[str, Array]
 
@@ -433,7 +433,7 @@ class _Times(NamedTuple):
 
 
 class Clock:
-    """The time of a log's sentences, by the first talker that gives one; carried from block to block.
+    """The time of a log's sentences, by one talker; carried on from block to block.
 
     Attributes
     ----------
@@ -468,7 +468,7 @@ class Clock:
         return np.where(np.abs(right - left) <= SILENT_S, spread, left)
 
     def _leading(self, groups: list[_Group]) -> _Times | None:
-        """Pick the talker whose time is followed: with the date, if one gives it; else a kept one."""
+        """Pick the talker whose time is followed: with the date, if one gives it."""
         by_talker: dict[str, list[_Times]] = {}
         for group in groups:
             if group.clocks is None:
@@ -488,13 +488,11 @@ class Clock:
             self._talker = max(by_talker, key=lambda who: _worth(by_talker[who]))
         parts = by_talker[self._talker]
         order = np.argsort(np.concatenate([part.place for part in parts]), kind="stable")
-        place, second, day = (
-            np.concatenate([part[i] for part in parts])[order] for i in range(3)
-        )
+        place, second, day = (np.concatenate([part[i] for part in parts])[order] for i in range(3))
         return _Times(place, second, day)
 
     def _absolute(self, told: _Times) -> Array:
-        """Seconds since 1970: by the date where it stands, else the day nearest to the time before."""
+        """Seconds since 1970: by the date where it stands, else by the day nearest to the last."""
         dated = np.isfinite(told.day)
         self.dated = self.dated or bool(dated.any())
         seconds = told.day * DAY_S + told.second_of_day
