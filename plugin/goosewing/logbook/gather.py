@@ -30,7 +30,7 @@ FROZEN_S = 120.0
 TURNED_DEG = 45.0
 
 RESTLESS = {"heading_deg": 0.3, "heading_magnetic_deg": 0.3, "cog_deg": 1.0, "aws_kn": 0.1}
-"""Where these go to and fro by so much from second to second, nothing on board holds still."""
+"""Where these waver by so much from second to second, nothing on board holds still."""
 
 STUCK_S = 60.0
 """A log that shows nothing so long while she makes way has its wheel stuck."""

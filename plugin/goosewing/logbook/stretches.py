@@ -2,7 +2,7 @@
 
 A stretch is a minute or so in which she holds course, side and speed. Its means are what is
 learned from: a minute is many periods of the mast's motion in a seaway, so that what the
-vane swings to and fro is averaged out, and its standard error tells what is left.
+vane swings is averaged out, and its standard error tells what is left.
 """
 
 from __future__ import annotations
