@@ -8,7 +8,7 @@ import time
 import numpy as np
 from shapely import Polygon
 
-from goosewing.hazards import Area
+from goosewing.hazards.areas import Area
 
 
 def seconds(what, *, rounds=3):

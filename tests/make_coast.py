@@ -25,7 +25,7 @@ from shapely import affinity
 import signalk_host
 
 PACKAGE, VERSION = "world-atlas", "2.0.2"
-COAST = Path(__file__).parents[1] / "plugin" / "goosewing" / "exchange" / "coast.npz"
+COAST = Path(__file__).parents[1] / "plugin" / "goosewing" / "hazards" / "coast.npz"
 
 
 def fetch() -> Path:

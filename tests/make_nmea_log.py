@@ -14,8 +14,8 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parent))
 
 from goosewing.boat.read import read_boat
-from goosewing.live.afloat import Setup, Watch
-from goosewing.live.state import Desk, Route
+from goosewing.live.alone.watch import Setup, Watch
+from goosewing.live.core.state import Desk, Route
 from goosewing.records import Mark
 from nmea_boat import Told, sailed
 from sailing_boat import Helm, SailingBoat, Waters

@@ -9,8 +9,8 @@ from pathlib import Path
 
 import numpy as np
 
-from goosewing import wind
 from goosewing.units import METRES_PER_SECOND_PER_KNOT
+from goosewing.weather import wind
 
 FILE = Path(__file__).parents[1] / "sample_routes" / "forecast.grib2"
 RUN = {"dataDate": 20270612, "dataTime": 300}

@@ -16,7 +16,7 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from goosewing.live.session import Session
+from goosewing.live.host.session import Session
 from sailing_boat import Helm, SailingBoat, Waters, observation, passage
 
 SAMPLES = Path(__file__).parents[1] / "sample_routes"

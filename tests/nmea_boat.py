@@ -10,8 +10,8 @@ from typing import Any
 
 import pynmea2
 
-from goosewing.live.afloat import Watch
-from goosewing.live.nmea_in import Framer, heard
+from goosewing.exchange.nmea.readings import Framer, heard
+from goosewing.live.alone.watch import Watch
 from sailing_boat import KNOT, Helm, SailingBoat
 
 VARIATION = 4.5

@@ -9,8 +9,8 @@ from collections.abc import Mapping
 from datetime import datetime, timedelta
 from typing import Any
 
-from goosewing.live import shore
-from goosewing.live.counter import Refusal
+from goosewing.live.panel import shore
+from goosewing.live.panel.counter import Refusal
 
 
 class SmallCounter:

@@ -8,8 +8,8 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from goosewing.live.counter import SessionCounter, StoredRoute
-from goosewing.live.service import Service
+from goosewing.live.host.service import Service
+from goosewing.live.panel.counter import SessionCounter, StoredRoute
 from goosewing.records import Mark
 
 SAMPLES = Path(__file__).parents[1] / "sample_routes"

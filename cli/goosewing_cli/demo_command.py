@@ -34,12 +34,13 @@ def demo(
 ) -> None:
     """Plan the sample passage."""
     from goosewing.boat.read import read_boat
-    from goosewing.exchange import document, gpx
+    from goosewing.exchange import document
+    from goosewing.exchange.gpx import plans
     from goosewing.plan import make
     from goosewing_cli.samples import sample_folder
 
     folder = sample_folder()
-    read = gpx.read_marks(folder / "kattegat.gpx")
+    read = plans.read_marks(folder / "kattegat.gpx")
     weather = inputs.load_weather(WIND, None)
     made = make(
         read.marks, read_boat(folder / "brisvik" / "boat.toml"), weather, DEPARTURE,
@@ -56,14 +57,15 @@ def demo(
 
 def write_all(folder: Path, made: Plan) -> list[Path]:
     """Write the plan in every form there is into a folder, and name the files."""
-    from goosewing.exchange import document, gpx
+    from goosewing.exchange import document
+    from goosewing.exchange.gpx import plans
 
     inputs.ensure_folder(folder)
     files = [folder / "plan.gpx", folder / "plan.json"]
     if find_spec("matplotlib"):
         files.append(folder / "plan.png")
     inputs.check_outputs(files, [])
-    gpx.write_plan(files[0], made)
+    plans.write_plan(files[0], made)
     document.write_json(files[1], made)
     if len(files) > 2:
         from goosewing.report.picture import write_picture

@@ -16,9 +16,9 @@ from goosewing_cli.pool import cores, pool
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
 
-    from goosewing.departures import Case
+    from goosewing.departures.compare import Case
+    from goosewing.departures.wants import Chosen
     from goosewing.records import Departure, Plan
-    from goosewing.wants import Chosen
 
 USUAL_SPAN = timedelta(hours=24)
 """How far ahead departures are looked at where nothing is said."""
@@ -94,8 +94,8 @@ def depart(
     zone: inputs.ZoneText = None,
 ) -> None:
     """Tell what the passage would be like at each of many times of departure."""
-    from goosewing.departures import Case
-    from goosewing.wants import choose, parse_wants
+    from goosewing.departures.compare import Case
+    from goosewing.departures.wants import choose, parse_wants
     from goosewing_cli.planning import compass_headings, plan_options
 
     wanted = parse_wants(wants)
@@ -184,7 +184,7 @@ def parse_spacing(text: str) -> timedelta:
 
 def plan_all(case: Case, times: Sequence[datetime]) -> tuple[Departure, ...]:
     """Plan every departure: the first here, and the rest on all cores where that saves time."""
-    from goosewing.departures import best_first
+    from goosewing.departures.compare import best_first
     from goosewing_cli.planning import counted
 
     with counted("departures", len(times)) as told:
@@ -200,7 +200,7 @@ def plan_all(case: Case, times: Sequence[datetime]) -> tuple[Departure, ...]:
 def _side_by_side(
     case: Case, times: Sequence[datetime], told: Callable[[int], None], workers: int
 ) -> Iterable[Departure]:
-    from goosewing.departures import gathered, held_at
+    from goosewing.departures.compare import gathered, held_at
 
     with pool(case, workers) as executor:
         parts = [(time,) for time in times]
@@ -221,16 +221,16 @@ def _one_by_one(
 def _write(out: Path | None, best: Plan, files: list[Path]) -> list[Path]:
     if out is None:
         return []
-    from goosewing.exchange import gpx
+    from goosewing.exchange.gpx import plans
 
-    gpx.write_plan(out, best, inputs=files)
+    plans.write_plan(out, best, inputs=files)
     return [out]
 
 
 def _json(chosen: Chosen, boat: str, times: Sequence[datetime]) -> bytes:
+    from goosewing.departures.wants import common_notices, misses
     from goosewing.exchange import document
     from goosewing.records import CAUTIONS
-    from goosewing.wants import common_notices, misses
 
     return document.format_json(
         document.document(

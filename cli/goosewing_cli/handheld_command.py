@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 if TYPE_CHECKING:
-    from goosewing.exchange.handheld import Contents, Fitted, Limits
+    from goosewing.exchange.handheld.routes import Contents, Fitted, Limits
 
 
 class Preset(StrEnum):
@@ -135,7 +135,7 @@ def _limits(
     gpx: GpxVersion,
     no_extensions: bool,
 ) -> Limits:
-    from goosewing.exchange.handheld import PRESETS
+    from goosewing.exchange.handheld.routes import PRESETS
 
     base = PRESETS[preset.value]
     return replace(
@@ -149,9 +149,9 @@ def _limits(
 
 def _check(path: Path, limits: Limits) -> None:
     from goosewing.errors import InputError
-    from goosewing.exchange import handheld as sizes
-    from goosewing.exchange.files import shown
-    from goosewing.exchange.handheld_gpx import read_contents
+    from goosewing.exchange.handheld import routes as sizes
+    from goosewing.exchange.handheld.files import read_contents
+    from goosewing.files.disk import shown
 
     reasons = sizes.check(read_contents(path), limits)
     for reason in reasons:
@@ -172,9 +172,9 @@ def _convert(
     pace: float,
 ) -> None:
     from goosewing.errors import InputError
-    from goosewing.exchange import handheld as sizes
-    from goosewing.exchange.files import shown
-    from goosewing.exchange.handheld_gpx import read_contents
+    from goosewing.exchange.handheld import routes as sizes
+    from goosewing.exchange.handheld.files import read_contents
+    from goosewing.files.disk import shown
 
     if out is None and nmea is None:
         raise InputError("--out FILE or --nmea TARGET is needed")
@@ -196,8 +196,8 @@ def deliver(
     inputs_read: list[Path],
 ) -> None:
     """Tell what was changed, write the file, send the sentences."""
-    from goosewing.exchange.files import shown
-    from goosewing.exchange.handheld_gpx import write_contents
+    from goosewing.exchange.handheld.files import write_contents
+    from goosewing.files.disk import shown
 
     for line in fitted.report.lines:
         typer.echo(line)
@@ -219,7 +219,8 @@ def _counted(contents: Contents) -> str:
 
 def _send(contents: Contents, text: str, talker: str, pace: float, files: list[Path]) -> None:
     from goosewing.errors import InputError
-    from goosewing.exchange import nmea, sending
+    from goosewing.exchange.nmea import routes as nmea
+    from goosewing.exchange.nmea import sending
 
     target = sending.parse_target(text)
     sentences = nmea.format_contents(contents, talker=talker)

@@ -10,8 +10,8 @@ import typer
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from goosewing.exchange.chart import Chart
-    from goosewing.hazards import Hazards
+    from goosewing.hazards.areas import Hazards
+    from goosewing.hazards.chart import Chart
     from goosewing.records import Mark
 
 HazardFiles = Annotated[
@@ -101,7 +101,7 @@ def read_chart(
     if not files and not coast and not clearance and safe_depth is None:
         return None
     from goosewing.errors import InputError
-    from goosewing.exchange import chart
+    from goosewing.hazards import chart
 
     chart.check_numbers(safe_depth, clearance)
     if not files and not coast:

@@ -12,8 +12,8 @@ import typer
 
 if TYPE_CHECKING:
     from goosewing.boat.model import Boat
-    from goosewing.magnetic import VariationModel
-    from goosewing.marks import Marks
+    from goosewing.compass.headings import VariationModel
+    from goosewing.marks.from_here import Marks
     from goosewing.weather.base import Weather
     from goosewing.weather.read import Wanted
 
@@ -221,11 +221,11 @@ def source_words(
     weather : Weather
         What it made of them.
     """
-    from goosewing.exchange.files import shown
+    from goosewing.files.disk import shown
     from goosewing.weather.combine import holds
     from goosewing.weather.grid import STREAM
     from goosewing.weather.steady import parse_current, parse_wind
-    from goosewing.words import stream_words, three_figures
+    from goosewing.words.figures import stream_words, three_figures
 
     air = _steady_or_file(wind or "", parse_wind)
     water = None if current is None else _steady_or_file(current, parse_current)
@@ -328,14 +328,14 @@ def load_zone(text: str | None) -> tzinfo | None:
     """Read the zone in which times are shown beside UTC."""
     if text is None:
         return None
-    from goosewing.positions import parse_zone
+    from goosewing.earth.positions import parse_zone
 
     return parse_zone(text)
 
 
 def load_variation(text: str) -> float | VariationModel:
     """Read a variation, or the model that tells it."""
-    from goosewing.magnetic import parse_variation, variation_model
+    from goosewing.compass.headings import parse_variation, variation_model
 
     given = parse_variation(text)
     return variation_model() if given == "model" else given
@@ -357,24 +357,24 @@ def read_marks(
     InputError
         If file, position, name or side is wrong.
     """
-    from goosewing import marks
-    from goosewing.exchange import gpx
-    from goosewing.positions import parse_position
+    from goosewing.earth.positions import parse_position
+    from goosewing.exchange.gpx import plans
+    from goosewing.marks import from_here
 
     here = None if at is None else parse_position(at)
-    wishes = [marks.parse_leave(text) for text in leave]
-    read = gpx.read_marks(path, source=None if source is None else source.value, route=route)
-    made = marks.Marks(marks.leaving(read.marks, wishes), read.notices)
+    wishes = [from_here.parse_leave(text) for text in leave]
+    read = plans.read_marks(path, source=None if source is None else source.value, route=route)
+    made = from_here.Marks(from_here.leaving(read.marks, wishes), read.notices)
     if next_mark is not None:
-        ahead = marks.from_next(made.marks, next_mark)
-        made = marks.Marks(ahead.marks, (*made.notices, *ahead.notices))
+        ahead = from_here.from_next(made.marks, next_mark)
+        made = from_here.Marks(ahead.marks, (*made.notices, *ahead.notices))
     if here is not None:
-        ahead = marks.starting_here(made.marks, *here)
+        ahead = from_here.starting_here(made.marks, *here)
         kept: tuple[str, ...] = ()
         if next_mark is None and len(ahead.marks) > len(made.marks) > 1:
             said = f"All marks are kept, {made.marks[0].name} first: name the next with --next."
             kept = (said,)
-        made = marks.Marks(ahead.marks, (*made.notices, *ahead.notices, *kept))
+        made = from_here.Marks(ahead.marks, (*made.notices, *ahead.notices, *kept))
     return made
 
 
@@ -395,7 +395,7 @@ def check_outputs(outputs: Sequence[Path | None], files: Sequence[Path]) -> None
         If one is an input, can't be written, or stands twice.
     """
     from goosewing.errors import InputError
-    from goosewing.exchange.files import check_writable
+    from goosewing.files.disk import check_writable
 
     wanted = [path for path in outputs if path is not None]
     for path in wanted:

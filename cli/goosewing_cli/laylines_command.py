@@ -13,9 +13,8 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from goosewing.boat.model import Boat
-    from goosewing.hazards import Hazards
-    from goosewing.laylines import LaylineSheet
-    from goosewing.records import Mark
+    from goosewing.hazards.areas import Hazards
+    from goosewing.records import LaylineSheet, Mark
     from goosewing.weather.base import Weather
 
 
@@ -59,11 +58,12 @@ def laylines(
     performance: inputs.PerformanceFactor = None,
 ) -> None:
     """Print, and write, the laylines of every mark but the first."""
-    from goosewing import steady
-    from goosewing.exchange import document, gpx
-    from goosewing.laylines import sheet
-    from goosewing.magnetic import laylines_with_variation
+    from goosewing.compass.headings import laylines_with_variation
+    from goosewing.exchange import document
+    from goosewing.exchange.gpx import plans
+    from goosewing.laylines.steady import sheet
     from goosewing.plan import changes, usable_marks
+    from goosewing.steady import solver
 
     crew = inputs.load_boat(boat, performance)
     weather = inputs.load_weather(wind, current, hold_last=hold_last)
@@ -78,7 +78,7 @@ def laylines(
         )
     else:
         here = None if at is None else (kept[0].lat, kept[0].lon)
-        held = steady.sailable(crew, steady.steady_airs(crew, weather))
+        held = solver.sailable(crew, solver.steady_airs(crew, weather))
         made = sheet(
             held, kept, length_nm=length, margin_deg=margin, here=here, notices=said,
             hazards=clear.hazards,
@@ -88,7 +88,7 @@ def laylines(
     if out is not None:
         others = (*inputs.weather_files(wind, current), *clear.files)
         files = inputs.files_read(boat, marks, *others)
-        gpx.write_laylines(out, made, kept[1:], inputs=files)
+        plans.write_laylines(out, made, kept[1:], inputs=files)
     if json:
         content = document.document(document.LAYLINES_FORMAT, **document.plain(made))
         typer.echo(document.format_json(content).decode(), nl=False)
@@ -116,9 +116,9 @@ def curved(
     InputError
         If a margin is asked for.
     """
-    from goosewing import passage_laylines
     from goosewing.errors import InputError
-    from goosewing.laylines import check_length
+    from goosewing.laylines import changing
+    from goosewing.laylines.steady import check_length
     from goosewing_cli import planning
 
     check_length(length)
@@ -126,6 +126,6 @@ def curved(
         raise InputError("--margin can be kept in steady wind only")
     made = planning.make(marks, crew, weather, departure, hazards=hazards)
     lies = ["How she lies to them from here is told in steady wind only."] if from_here else []
-    return passage_laylines.sheet(
+    return changing.sheet(
         made, crew, weather, length_nm=length, notices=(*notices, *lies), hazards=hazards
     )

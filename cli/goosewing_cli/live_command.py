@@ -18,11 +18,11 @@ from goosewing_cli.planning import WIPE_REST, columns
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from goosewing.exchange.chart import Chart
-    from goosewing.live.afloat import Post, Setup
-    from goosewing.live.counter import SessionCounter
-    from goosewing.live.links import Address
-    from goosewing.live.state import Desk, Route
+    from goosewing.exchange.nmea.wires import Address
+    from goosewing.hazards.chart import Chart
+    from goosewing.live.alone.watch import Post, Setup
+    from goosewing.live.core.state import Desk, Route
+    from goosewing.live.panel.counter import SessionCounter
 
 BELL = "\a"
 
@@ -148,13 +148,13 @@ def live(
 
 def _addresses(texts: list[str], replay: float | None) -> tuple[Address, ...]:
     from goosewing.errors import InputError
-    from goosewing.live import links
+    from goosewing.exchange.nmea import wires
 
     if not texts:
-        raise InputError(f"--nmea SOURCE is needed: {links.WAYS_IN}")
-    found = tuple(links.parse_address(text) for text in texts)
+        raise InputError(f"--nmea SOURCE is needed: {wires.WAYS_IN}")
+    found = tuple(wires.parse_address(text) for text in texts)
     for each in found:
-        links.check(each)
+        wires.check(each)
     logs = [each for each in found if each.kind == "file"]
     if logs and len(found) > 1:
         raise InputError("a log is played alone: one --nmea FILE and no other")
@@ -171,7 +171,7 @@ def _logs(addresses: tuple[Address, ...]) -> list[Path]:
 
 def _desk(boat: Path | None, performance: float | None, margin: float, wind_from: WindFrom) -> Desk:
     from goosewing.errors import InputError
-    from goosewing.live.state import Desk
+    from goosewing.live.core.state import Desk
 
     if not 0.0 <= margin <= 45.0:
         raise InputError(f"--margin must be 0 to 45 degrees, got {margin:g}")
@@ -197,8 +197,8 @@ def _route(
     next_mark: str | None,
     leave: list[str],
 ) -> Route:
-    from goosewing import marks as sorting
-    from goosewing.live.state import Route
+    from goosewing.live.core.state import Route
+    from goosewing.marks import from_here as sorting
 
     read = inputs.read_marks(path, source, name, leave=leave)
     for line in read.notices:
@@ -211,7 +211,7 @@ def _route(
 
 def _receiver(text: str | None, *, steers: bool, replayed: bool) -> Address | None:
     from goosewing.errors import InputError
-    from goosewing.live import links
+    from goosewing.exchange.nmea import wires
 
     if steers and text is None:
         raise InputError("--send-steering needs --send TARGET")
@@ -219,8 +219,8 @@ def _receiver(text: str | None, *, steers: bool, replayed: bool) -> Address | No
         raise InputError("--send-steering is not for a log: she is not where the log says")
     if text is None:
         return None
-    address = links.parse_receiver(text)
-    links.check(address)
+    address = wires.parse_receiver(text)
+    wires.check(address)
     return address
 
 
@@ -237,10 +237,10 @@ def _setup(
 ) -> Setup:
     from dataclasses import replace
 
-    from goosewing.exchange.files import check_writable
-    from goosewing.exchange.nmea import format_sentence
-    from goosewing.live.afloat import Setup
-    from goosewing.live.overlay import NAME
+    from goosewing.exchange.nmea.routes import format_sentence
+    from goosewing.files.disk import check_writable
+    from goosewing.live.alone.overlay import NAME
+    from goosewing.live.alone.watch import Setup
 
     format_sentence(talker, "RTE", [])
     model: Any = None
@@ -270,7 +270,7 @@ def _run(
     panel: int | None,
     panel_host: str,
 ) -> None:
-    from goosewing.live import afloat
+    from goosewing.live.alone import watch as afloat
 
     show = Terminal()
     post = afloat.Post()
@@ -329,8 +329,8 @@ def _panel(
     """Serve the panel, if it is wanted; to other devices by a token, which stands in its URL."""
     if port is None:
         return None, None
-    from goosewing.live.counter import SessionCounter, StoredRoute
-    from goosewing.live.panel_server import serve
+    from goosewing.live.panel.counter import SessionCounter, StoredRoute
+    from goosewing.live.panel.server import serve
 
     route = StoredRoute(id=setup.route.id, name=setup.route.name, marks=setup.route.marks)
     counter = SessionCounter(post.put, lambda: (route,))
@@ -343,7 +343,7 @@ def _listen_to_keys(post: Post, show: Terminal) -> None:
     """Let Enter, or a and Enter, say that a turn has been seen to; only at a terminal."""
     if not _has_keys():
         return
-    from goosewing.live.afloat import ACKNOWLEDGE
+    from goosewing.live.alone.watch import ACKNOWLEDGE
 
     show.line("Enter acknowledges a turn; Ctrl-C ends.")
 

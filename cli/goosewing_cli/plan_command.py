@@ -12,7 +12,7 @@ from goosewing_cli import hazards_options, inputs
 if TYPE_CHECKING:
     from datetime import tzinfo
 
-    from goosewing.hazards import Hazards
+    from goosewing.hazards.areas import Hazards
     from goosewing.records import Plan
 
 
@@ -118,9 +118,9 @@ def deliver(
 
         pictures.check_ending(picture)
     if out is not None:
-        from goosewing.exchange import gpx
+        from goosewing.exchange.gpx import plans
 
-        gpx.write_plan(out, made, inputs=inputs_read)
+        plans.write_plan(out, made, inputs=inputs_read)
     if picture is not None:
         pictures.write_picture(picture, made, hazards=hazards, inputs=inputs_read)
     told = () if handheld is None else _write_handheld(handheld, made, inputs_read)
@@ -143,10 +143,10 @@ def deliver(
 
 def _write_handheld(path: Path, made: Plan, inputs_read: list[Path]) -> tuple[str, ...]:
     """Write the small receiver's route; return what it had to leave out."""
-    from goosewing.exchange import gpx
-    from goosewing.exchange.handheld import PRESETS, fit
-    from goosewing.exchange.handheld_gpx import parse_contents, write_contents
+    from goosewing.exchange.gpx import plans
+    from goosewing.exchange.handheld.files import parse_contents, write_contents
+    from goosewing.exchange.handheld.routes import PRESETS, fit
 
-    fitted = fit(parse_contents(gpx.format_plan(made)), PRESETS["small"])
+    fitted = fit(parse_contents(plans.format_plan(made)), PRESETS["small"])
     write_contents(path, fitted.contents, inputs=inputs_read)
     return tuple(fitted.report.lines)

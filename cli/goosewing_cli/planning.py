@@ -15,8 +15,8 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from goosewing.boat.model import Boat
-    from goosewing.hazards import Hazards
-    from goosewing.plan import Options
+    from goosewing.hazards.areas import Hazards
+    from goosewing.options import Options
     from goosewing.records import Mark, Plan
     from goosewing.weather.base import Weather
 
@@ -36,9 +36,9 @@ def plan_options(
     Raises
     ------
     InputError
-        As `goosewing.plan.Options`.
+        As `goosewing.options.Options`.
     """
-    from goosewing.plan import Options
+    from goosewing.options import Options
 
     return Options(
         first=None if first is None else first.value,
@@ -61,8 +61,8 @@ def compass_headings(variation: str | None, deviation: Path | None) -> Callable[
         if deviation is not None:
             raise InputError("--deviation needs --variation DEG or --variation model as well")
         return lambda made: made
-    from goosewing.exchange.deviation import read_card
-    from goosewing.magnetic import with_variation
+    from goosewing.compass.card import read_card
+    from goosewing.compass.headings import with_variation
 
     given = inputs.load_variation(variation)
     card = None if deviation is None else read_card(deviation)
@@ -167,7 +167,7 @@ def columns() -> int:
 
 
 def _words(mark: str, left_nm: float) -> str:
-    from goosewing.exchange.files import shown as printable
+    from goosewing.files.disk import shown as printable
 
     if round(left_nm) > 0:
         return f"{printable(mark)}: {left_nm:.0f} nm still to search"

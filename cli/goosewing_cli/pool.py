@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from multiprocessing.process import BaseProcess
 
-    from goosewing.departures import Case
+    from goosewing.departures.compare import Case
 
 
 def cores() -> int:
@@ -26,7 +26,7 @@ def cores() -> int:
 
 @contextmanager
 def pool(case: Case, workers: int) -> Iterator[ProcessPoolExecutor]:
-    """Hold processes that each have the case (`goosewing.departures.held_at`).
+    """Hold processes that each have the case (`goosewing.departures.compare.held_at`).
 
     They are spawned, never forked: the libraries for GRIB and for positions hold state that
     a fork would share. Leaving with an exception, an interrupt above all, ends them at once;
@@ -58,13 +58,13 @@ def _nothing() -> None:
 
 def _begin(case: Case) -> None:
     """Begin a process of the pool: keep the case; leave interrupts to the parent."""
-    from goosewing import departures
+    from goosewing.departures import compare
 
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     parent = multiprocessing.parent_process()
     if parent is not None:
         threading.Thread(target=_end_with, args=(parent,), daemon=True).start()
-    departures.hold(case)
+    compare.hold(case)
 
 
 def _end_with(parent: BaseProcess) -> None:

@@ -12,8 +12,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from goosewing.exchange.wording import BEYOND, UNDER_ENGINE, angle_words, leaving_words
-from goosewing.words import (
+from goosewing.words.figures import (
     clock,
     heading_words,
     hours_and_minutes,
@@ -21,6 +20,7 @@ from goosewing.words import (
     manoeuvre_words,
     position_words,
 )
+from goosewing.words.points import BEYOND, UNDER_ENGINE, angle_words, leaving_words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -146,7 +146,7 @@ class _Dates:
 
 
 def _minute(time: datetime) -> datetime:
-    """Round as `goosewing.words.clock` does."""
+    """Round as `goosewing.words.figures.clock` does."""
     return time.astimezone(UTC) + timedelta(seconds=30)
 
 

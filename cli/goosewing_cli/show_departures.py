@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 from rich.table import Table
 from rich.text import Text
 
+from goosewing.departures.wants import common_notices, miss_words, moment
 from goosewing.records import CAUTIONS
-from goosewing.wants import common_notices, miss_words, moment
-from goosewing.words import clock, hours_and_minutes
+from goosewing.words.figures import clock, hours_and_minutes
 from goosewing_cli.show import close_sheet, console_for, paragraph, print_table
 
 if TYPE_CHECKING:
@@ -20,8 +20,8 @@ if TYPE_CHECKING:
 
     from rich.console import Console
 
+    from goosewing.departures.wants import Chosen
     from goosewing.records import Departure, Plan
-    from goosewing.wants import Chosen
 
 NOTHING = "–"
 """Stands for no hours at all, so that those that there are stand out."""

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 from rich.table import Table
 from rich.text import Text
 
-from goosewing import earth
-from goosewing.words import clock, hours_and_minutes, position_words, three_figures
+from goosewing.earth import geodesy
+from goosewing.words.figures import clock, hours_and_minutes, position_words, three_figures
 from goosewing_cli.show import SIDE_STYLE, close_sheet, console_for, paragraph, print_table
 
 if TYPE_CHECKING:
@@ -18,8 +18,7 @@ if TYPE_CHECKING:
     from datetime import datetime, tzinfo
     from pathlib import Path
 
-    from goosewing.laylines import FromHere, LaylineSheet, PoledFromHere
-    from goosewing.records import Layline
+    from goosewing.records import FromHere, Layline, LaylineSheet, PoledFromHere
 
 OTHER = {"port": "starboard", "starboard": "port"}
 
@@ -115,14 +114,14 @@ def _moment(time: datetime | None, zone: tzinfo | None) -> str:
     assert time is not None
     if zone is None:
         return clock(time)
-    from goosewing.positions import local_clock
+    from goosewing.earth.positions import local_clock
 
     return f"{clock(time)} ({local_clock(time, zone)})"
 
 
 def _length_nm(line: Layline) -> float:
     return sum(
-        float(earth.loxodrome_inverse(a.lat, a.lon, b.lat, b.lon).distance_nm)
+        float(geodesy.loxodrome_inverse(a.lat, a.lon, b.lat, b.lon).distance_nm)
         for a, b in pairwise(line.points)
     )
 

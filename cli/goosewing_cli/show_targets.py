@@ -12,7 +12,7 @@ from goosewing_cli.show import close_sheet, console_for, paragraph, print_table
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from goosewing.targets import SailSector, Target, Targets, WindTargets
+    from goosewing.velocities.targets import SailSector, Target, Targets, WindTargets
 
 
 def show_targets(targets: Targets) -> None:

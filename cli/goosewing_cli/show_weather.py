@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 from rich.text import Text
 
-from goosewing.exchange.files import shown
-from goosewing.words import clock, listed, position_words, three_figures
+from goosewing.files.disk import shown
+from goosewing.words.figures import clock, listed, position_words, three_figures
 from goosewing_cli.show import console_for
 
 if TYPE_CHECKING:

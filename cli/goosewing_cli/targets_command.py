@@ -35,8 +35,8 @@ def targets(
     json: inputs.AsJson = False,
 ) -> None:
     """Print best angles, groove, sectors not worth sailing and what to carry."""
-    from goosewing import targets as room
     from goosewing.exchange import document
+    from goosewing.velocities import targets as room
 
     crew = inputs.load_boat(boat, performance)
     made = room.targets(crew, wind_speed or usual_winds(crew))

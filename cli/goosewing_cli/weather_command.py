@@ -61,9 +61,9 @@ def weather(
 
 
 def _spot(source: Weather, file: Path, at: str | None, time: str | None) -> Spot | None:
+    from goosewing.earth.positions import parse_position
     from goosewing.errors import InputError, OutsideForecastError
-    from goosewing.exchange.files import shown
-    from goosewing.positions import parse_position
+    from goosewing.files.disk import shown
     from goosewing.weather.spot import spot
 
     if at is None and time is None:

@@ -5,17 +5,18 @@ Reads no files, prints nothing, knows no clock.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from goosewing import earth, motoring
-from goosewing.chain import First
+from goosewing.earth import geodesy
 from goosewing.errors import InputError, NoPlanError
-from goosewing.marks import SAME_PLACE_M, metres_apart
-from goosewing.records import Mark, Plan, Tack
+from goosewing.marks.from_here import SAME_PLACE_M, metres_apart
+from goosewing.options import Options
+from goosewing.records import Mark, Plan
+from goosewing.steady import motoring
 from goosewing.units import METRES_PER_NM
 from goosewing.weather.base import Coverage, Weather, hours_from_datetime
 
@@ -23,55 +24,10 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from goosewing.boat.model import Boat
-    from goosewing.hazards import Area, Hazards
+    from goosewing.hazards.areas import Area, Hazards
 
 HIGHEST_LATITUDE_DEG = 89.0
 """Nearer the pole a course has no meaning that a helm could follow."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Options:
-    """What the navigator asks of a plan beyond the fastest.
-
-    Attributes
-    ----------
-    first : "port", "starboard", "longer", "faster" or None
-        Which board comes first; None: the longer where it costs next to nothing.
-    margin_deg : float
-        How far past the layline to turn. [°]
-    corridor_nm : float or None
-        Half the width of the channel either side of the rhumb line. [nm]
-    start_with, start_tack : str or None
-        The sails and tack she is under at the first mark; free if None.
-    shortest_board_min : float or None
-        In changing wind, no board is shorter; 0 lets it go. [min]
-    engine : bool
-        Whether she may motor where sailing makes less good towards the mark than the boat
-        file's engine is started for.
-    source : str
-        Whose wind and stream a plan in changing wind is made for, such as "Wind and
-        stream by forecast.grib2"; the plan's `conditions` say it.
-    """
-
-    first: First | None = None
-    margin_deg: float = 0.0
-    corridor_nm: float | None = None
-    start_with: str | None = None
-    start_tack: Tack | None = None
-    shortest_board_min: float | None = None
-    source: str = ""
-    engine: bool = False
-
-    def __post_init__(self) -> None:
-        if not 0.0 <= self.margin_deg <= 45.0:
-            raise InputError(f"the margin must be 0 to 45 degrees, got {self.margin_deg:g}")
-        if self.corridor_nm is not None and not 0.0 < self.corridor_nm < 1000.0:
-            raise InputError(
-                f"the corridor must be wider than 0 and under 1000 nm, got {self.corridor_nm:g}"
-            )
-        shortest = self.shortest_board_min
-        if shortest is not None and not 0.0 <= shortest <= 1440.0:
-            raise InputError(f"the shortest board must be 0 to 1440 minutes, got {shortest:g}")
 
 
 def make(
@@ -147,10 +103,10 @@ def _made(
     progress: Callable[[str, float], None] | None,
     hazards: Hazards | None,
 ) -> Plan:
-    from goosewing import rounding
+    from goosewing.marks import rounding
 
     if changes(weather) or _waits_for_daylight(boat):
-        from goosewing import passage
+        from goosewing.changing import solver as in_changing_wind
 
         if rounding.needed(kept):
             # Passing it at no distance at all, unsaid, could put her on it.
@@ -158,16 +114,16 @@ def _made(
                 "marks are left on a hand in a steady wind only: in a changing one put a mark "
                 "where she should pass instead"
             )
-        return passage.solve(
+        return in_changing_wind.solve(
             kept, boat, weather, departure, options, said, progress, hazards=hazards
         )
-    from goosewing import steady
+    from goosewing.steady import solver as in_steady_wind
 
     if not rounding.needed(kept):
-        return steady.solve(kept, boat, weather, departure, options, said, hazards=hazards)
+        return in_steady_wind.solve(kept, boat, weather, departure, options, said, hazards=hazards)
     return rounding.around(
         kept,
-        lambda points, firsts: steady.solve(
+        lambda points, firsts: in_steady_wind.solve(
             points, boat, weather, departure, options, said, firsts, hazards
         ),
         options.first,
@@ -177,7 +133,7 @@ def _made(
 
 def _check_clear_of(hazards: Hazards, marks: Sequence[Mark]) -> None:
     """Refuse marks that lie in a hazard or its clearance; one that is left on a hand may."""
-    from goosewing import rounding
+    from goosewing.marks import rounding
 
     for mark in marks:
         if rounding.is_left(mark):
@@ -222,7 +178,7 @@ def _look_over(hazards: Hazards, plan: Plan) -> None:
 
 
 def _with_laylines_cut(hazards: Hazards, plan: Plan) -> Plan:
-    from goosewing.laylines import cut_short
+    from goosewing.laylines.steady import cut_short
 
     legs = tuple(
         replace(leg, laylines=tuple(cut_short(hazards, line) for line in leg.laylines))
@@ -276,5 +232,5 @@ def _checked(mark: Mark) -> Mark:
     return (
         mark
         if -180.0 <= mark.lon < 180.0
-        else replace(mark, lon=float(earth.wrap_longitude(mark.lon)))
+        else replace(mark, lon=float(geodesy.wrap_longitude(mark.lon)))
     )

@@ -196,6 +196,69 @@ class Plan:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class FromHere:
+    """How the boat lies to one layline of the mark ahead.
+
+    Attributes
+    ----------
+    state : str
+        "short of it", "on it", "overstood" or "out of reach" (her other board
+        never meets it).
+    distance_nm, elapsed_h : float or None
+        Along the other board to the layline, where she is short of it.
+    overstood_nm : float or None
+        How far beyond it she is, square to it.
+    downwind : bool
+        Whether the mark lies downwind: beyond the layline she then steers up for it.
+    """
+
+    mark: str
+    tack: str
+    sail_set: str
+    state: str
+    distance_nm: float | None = None
+    elapsed_h: float | None = None
+    overstood_nm: float | None = None
+    downwind: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PoledFromHere:
+    """How the boat lies to the sector from which a poled sail set reaches the mark.
+
+    Attributes
+    ----------
+    state : str
+        "inside", "not yet" (so far on another board she is), or "too far up" (the
+        other board leads away from it).
+    tack, by_sail_set, distance_nm, elapsed_h
+        The board that leads there, and for how long; None unless "not yet".
+    """
+
+    mark: str
+    sail_set: str
+    state: str
+    tack: str | None = None
+    by_sail_set: str | None = None
+    distance_nm: float | None = None
+    elapsed_h: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LaylineSheet:
+    """The laylines of all marks."""
+
+    boat: str
+    laylines: tuple[Layline, ...]
+    from_here: tuple[FromHere, ...] = ()
+    poled_from_here: tuple[PoledFromHere, ...] = ()
+    magnetic_courses_deg: tuple[float, ...] | None = None
+    """Course over the ground of each line, from magnetic north, where a variation is given."""
+    notices: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = CAUTIONS
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Departure:
     """One time of departure, and what its passage would be like.
 

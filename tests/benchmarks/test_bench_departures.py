@@ -17,7 +17,7 @@ from datetime import timedelta
 import pytest
 
 from changing_winds import DEPARTURE, leg
-from goosewing.departures import Case, gathered, held_at
+from goosewing.departures.compare import Case, gathered, held_at
 from goosewing.weather.table import parse_table
 from goosewing_cli.main import ARITHMETIC_THREADS
 from goosewing_cli.pool import pool

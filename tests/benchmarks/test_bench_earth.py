@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from pyproj import Geod
 
-from goosewing import earth
+from goosewing.earth import geodesy
 
 POINTS = 100_000
 ROUNDS = 15
@@ -49,7 +49,7 @@ def test_points_on_a_geodesic(benchmark):
     theirs = bare()
 
     def ours():
-        return earth.geodesic_direct(*START, COURSE, DISTANCE_NM)
+        return geodesy.geodesic_direct(*START, COURSE, DISTANCE_NM)
 
     if benchmark.enabled:
         benchmark.extra_info["ratio_to_bare_library"] = fastest_ratio(ours, theirs)
@@ -65,12 +65,12 @@ def test_points_on_a_loxodrome(benchmark):
     theirs = bare()
 
     def ours():
-        return earth.loxodrome_direct(*START, COURSE, DISTANCE_NM)
+        return geodesy.loxodrome_direct(*START, COURSE, DISTANCE_NM)
 
     if benchmark.enabled:
         benchmark.extra_info["ratio_to_bare_library"] = fastest_ratio(ours, theirs)
     end = benchmark(ours)
-    one_by_one = [earth.loxodrome_direct(*START, COURSE, each) for each in DISTANCE_NM[::9999]]
+    one_by_one = [geodesy.loxodrome_direct(*START, COURSE, each) for each in DISTANCE_NM[::9999]]
     np.testing.assert_allclose(
         np.transpose([end.lat[::9999], end.lon[::9999]]), one_by_one, rtol=0, atol=1e-12
     )

@@ -18,9 +18,9 @@ import shapely
 from shapely import STRtree
 
 from bench_tools import island, seconds
-from goosewing import earth
 from goosewing.boat.read import read_boat
-from goosewing.hazards import Area, Hazards
+from goosewing.earth import geodesy
+from goosewing.hazards.areas import Area, Hazards
 from goosewing.plan import make
 from goosewing.records import Mark
 from goosewing.weather.steady import SteadyWeather
@@ -59,7 +59,7 @@ def test_pieces_among_500_polygons(benchmark, pieces):
 
     def by_shapely():
         hit = np.zeros(pieces, dtype=bool)
-        y1, y2 = earth.isometric_latitude(ends[0]), earth.isometric_latitude(ends[2])
+        y1, y2 = geodesy.isometric_latitude(ends[0]), geodesy.isometric_latitude(ends[2])
         lines = shapely.linestrings(
             np.stack((np.column_stack((ends[1], y1)), np.column_stack((ends[3], y2))), axis=1)
         )

@@ -10,11 +10,11 @@ from datetime import UTC, datetime
 import numpy as np
 import pytest
 
-from goosewing import steady
-from goosewing.laylines import sheet
+from goosewing.laylines.steady import sheet
 from goosewing.plan import make
 from goosewing.records import Mark
-from goosewing.targets import targets
+from goosewing.steady import solver
+from goosewing.velocities.targets import targets
 from goosewing.weather.steady import SteadyWeather
 
 DEPARTURE = datetime(2027, 6, 1, 6, 0, tzinfo=UTC)
@@ -45,7 +45,7 @@ def test_laylines_of_fifty_marks(benchmark, brisvik):
     marks = fifty_marks()
 
     def ours():
-        return sheet(steady.sailable(brisvik, steady.steady_airs(brisvik, WEATHER)), marks)
+        return sheet(solver.sailable(brisvik, solver.steady_airs(brisvik, WEATHER)), marks)
 
     if benchmark.enabled:
         plan = fastest(lambda: make(marks, brisvik, WEATHER, DEPARTURE))

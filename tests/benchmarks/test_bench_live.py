@@ -10,10 +10,10 @@ from pathlib import Path
 import pytest
 
 from conftest import SAMPLES
-from goosewing.live import signalk
-from goosewing.live.orders import carry_out
-from goosewing.live.session import Session
-from goosewing.live.state import Order
+from goosewing.live.core.orders import carry_out
+from goosewing.live.core.state import Order
+from goosewing.live.host import signalk
+from goosewing.live.host.session import Session
 from sailing_boat import SailingBoat, Waters, observation, tick
 
 BRISVIK = SAMPLES / "brisvik"

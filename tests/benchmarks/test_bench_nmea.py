@@ -9,9 +9,9 @@ import pytest
 
 from conftest import SAMPLES
 from goosewing.boat.read import read_boat
-from goosewing.live.afloat import Setup, Watch
-from goosewing.live.nmea_in import Framer, heard
-from goosewing.live.state import Desk, Route
+from goosewing.exchange.nmea.readings import Framer, heard
+from goosewing.live.alone.watch import Setup, Watch
+from goosewing.live.core.state import Desk, Route
 from goosewing.records import Mark
 from nmea_boat import Told, instruments, listen
 from sailing_boat import SailingBoat, Waters

@@ -20,11 +20,10 @@ import pytest
 
 from bench_tools import island
 from changing_winds import DEPARTURE, START_H, leg
-from goosewing import passage
-from goosewing.hazards import Hazards
-from goosewing.motion import Waters
+from goosewing.changing.motion import Waters
+from goosewing.changing.search import Search
+from goosewing.hazards.areas import Hazards
 from goosewing.plan import make
-from goosewing.search import Search
 from goosewing.weather.grid import WIND, GridWeather, LatLonGrid, layer_of
 
 STATES = 1_000_000
@@ -82,7 +81,7 @@ def test_a_passage_through_a_forecast(benchmark, brisvik, monkeypatch, case):
     weather, marks = case()
     plan = benchmark.pedantic(make, (marks, brisvik, weather, DEPARTURE), rounds=3, iterations=1)
     yardstick = million_s(brisvik, weather, marks)
-    monkeypatch.setattr(passage, "Search", partial(Search, fineness=4.0))
+    monkeypatch.setattr(solver, "Search", partial(Search, fineness=4.0))
     finer = make(marks, brisvik, weather, DEPARTURE)
     benchmark.extra_info.update(
         times_a_million_states=round(benchmark.stats.stats.min / yardstick, 1),

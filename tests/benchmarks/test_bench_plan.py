@@ -17,8 +17,9 @@ import numpy as np
 import pytest
 
 from bench_tools import seconds
-from goosewing.boards import course_between, ways_to_sail
-from goosewing.velocity import (
+from goosewing.earth.course import course_between
+from goosewing.steady.boards import ways_to_sail
+from goosewing.velocities.velocity_set import (
     STEP_DEG,
     Airs,
     along_and_across,

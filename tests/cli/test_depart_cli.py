@@ -268,7 +268,7 @@ def test_workers_end_when_the_command_is_killed(long_job):
 def test_what_goes_wrong_in_a_worker_is_one_line_too(desk):
     # Nothing a user can enter does: what is wrong with one departure is wrong with the first.
     code = (
-        "from goosewing.departures import gathered\n"
+        "from goosewing.departures.compare import gathered\n"
         "from goosewing.errors import InputError\n"
         "from goosewing_cli.pool import pool\n"
         "import worker_at_fault\n"

@@ -19,7 +19,7 @@ import gpxpy
 import pytest
 import shapely
 
-from goosewing.live.overlay import NAME
+from goosewing.live.alone.overlay import NAME
 
 SAMPLES = Path(__file__).parents[2] / "sample_routes"
 BASE = ("--marks", "marks.gpx", "--boat", "brisvik/boat.toml")

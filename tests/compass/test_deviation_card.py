@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from goosewing.compass import DeviationCard, east_or_west, magnetic_from_true
+from goosewing.compass.card import parse_card, read_card
+from goosewing.compass.deviation import DeviationCard, east_or_west, magnetic_from_true
 from goosewing.errors import InputError
-from goosewing.exchange.deviation import parse_card, read_card
 
 EIGHT = tuple(range(0, 360, 45))
 

@@ -7,9 +7,9 @@ from datetime import UTC, datetime
 
 import pytest
 
-from goosewing.compass import DeviationCard
+from goosewing.compass.deviation import DeviationCard
+from goosewing.compass.headings import parse_variation, variation_model, with_variation
 from goosewing.errors import InputError
-from goosewing.magnetic import parse_variation, variation_model, with_variation
 from goosewing.records import Board, BoardPoint, Fix, Leg, Mark, Plan
 
 START = datetime(2027, 6, 1, 6, 0, tzinfo=UTC)

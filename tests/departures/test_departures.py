@@ -10,14 +10,14 @@ from astral import Observer
 from astral.sun import sunset
 
 from changing_winds import DEPARTURE, START_H, Formula, leg
-from goosewing.departures import best_first, departures, wind_against_stream
+from goosewing.departures.compare import best_first, departures, wind_against_stream
 from goosewing.errors import InputError
 from goosewing.plan import make
 from goosewing.weather.base import Conditions, Coverage, datetime_from_hours, hours_from_datetime
 from goosewing.weather.combine import CombinedWeather, hold_last
 from goosewing.weather.steady import SteadyWeather
 from goosewing.weather.tides import parse_tides
-from goosewing.wind import components_to
+from goosewing.weather.wind import components_to
 
 A_LOOK_H = 1.0 / 60.0
 """The way is looked at once a minute."""

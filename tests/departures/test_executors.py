@@ -11,9 +11,9 @@ from datetime import timedelta
 import pytest
 
 from changing_winds import DEPARTURE, leg
-from goosewing.departures import departures, gathered, in_chunks
+from goosewing.departures.compare import departures, gathered, in_chunks
 from goosewing.errors import InputError
-from goosewing.plan import Options
+from goosewing.options import Options
 from goosewing.weather.steady import SteadyWeather
 from goosewing.weather.table import parse_table
 

@@ -6,9 +6,9 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
+from goosewing.departures.wants import choose, miss_words, misses, nearest, parse_wants
 from goosewing.errors import InputError, NoPlanError
 from goosewing.records import Departure
-from goosewing.wants import choose, miss_words, misses, nearest, parse_wants
 
 START = datetime(2027, 6, 1, 6, tzinfo=UTC)
 

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from goosewing import earth
-from goosewing.angles import sin_cos_deg
+from goosewing.earth import geodesy
+from goosewing.earth.angles import sin_cos_deg
 from goosewing.errors import InputError
 
 angles = st.floats(-1e6, 1e6)
@@ -38,9 +38,9 @@ JUST_BELOW = math.nextafter(180.0, 0.0)
 @pytest.mark.parametrize("shaped", [float, np.array, lambda x: [x, x]])
 def test_seams(angle, half, whole, lon, shaped):
     for wrap, expected in (
-        (earth.wrap_180, half),
-        (earth.wrap_360, whole),
-        (earth.wrap_longitude, lon),
+        (geodesy.wrap_180, half),
+        (geodesy.wrap_360, whole),
+        (geodesy.wrap_longitude, lon),
     ):
         found = wrap(shaped(angle))
         assert np.shape(found) == np.shape(shaped(angle))
@@ -51,7 +51,11 @@ def test_seams(angle, half, whole, lon, shaped):
 
 @given(angles)
 def test_within_the_interval_and_the_same_direction(angle):
-    half, whole, lon = earth.wrap_180(angle), earth.wrap_360(angle), earth.wrap_longitude(angle)
+    half, whole, lon = (
+        geodesy.wrap_180(angle),
+        geodesy.wrap_360(angle),
+        geodesy.wrap_longitude(angle),
+    )
     assert -180.0 < half <= 180.0
     assert 0.0 <= whole < 360.0
     assert -180.0 <= lon < 180.0
@@ -61,7 +65,7 @@ def test_within_the_interval_and_the_same_direction(angle):
         assert abs(math.remainder(float(found) - exact, 360.0)) <= by
 
 
-WRAPS = [earth.wrap_180, earth.wrap_360, earth.wrap_longitude]
+WRAPS = [geodesy.wrap_180, geodesy.wrap_360, geodesy.wrap_longitude]
 
 
 @pytest.mark.parametrize("wrap", [*WRAPS, sin_cos_deg])

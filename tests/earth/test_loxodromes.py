@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy.optimize import brentq
 from scipy.special import roots_legendre
 
-from goosewing import earth
+from goosewing.earth import geodesy
 from goosewing.errors import InputError
 
 # WGS 84, written out here so that a slip in the engine's constants shows.
@@ -53,34 +53,34 @@ def isometric_deg(lat1, lat2):
 @pytest.mark.parametrize("lat", [-89.5, -66.0, -1e-3, 0.0, 12.0, 45.0, 57.3, 80.0, 89.5])
 def test_latitudes_against_quadrature(lat):
     arc, iso = meridian_nm(0.0, lat), isometric_deg(0.0, lat)
-    assert earth.meridian_arc(lat) == pytest.approx(arc, abs=1e-10)
-    assert earth.latitude_from_meridian_arc(arc) == pytest.approx(lat, abs=1e-12)
-    assert earth.isometric_latitude(lat) == pytest.approx(iso, abs=1e-11)
-    assert earth.latitude_from_isometric(iso) == pytest.approx(lat, abs=1e-12)
+    assert geodesy.meridian_arc(lat) == pytest.approx(arc, abs=1e-10)
+    assert geodesy.latitude_from_meridian_arc(arc) == pytest.approx(lat, abs=1e-12)
+    assert geodesy.isometric_latitude(lat) == pytest.approx(iso, abs=1e-11)
+    assert geodesy.latitude_from_isometric(iso) == pytest.approx(lat, abs=1e-12)
 
 
 @given(st.floats(-90.0, 90.0))
 @example(90.0)
 @example(-90.0)
 def test_latitudes_there_and_back(lat):
-    back = earth.latitude_from_meridian_arc(earth.meridian_arc(lat))
+    back = geodesy.latitude_from_meridian_arc(geodesy.meridian_arc(lat))
     assert back == pytest.approx(lat, abs=1e-13)
-    back = earth.latitude_from_isometric(earth.isometric_latitude(lat))
+    back = geodesy.latitude_from_isometric(geodesy.isometric_latitude(lat))
     assert back == pytest.approx(lat, abs=1e-13)
 
 
 @given(st.floats(-1e5, 1e5))
 def test_isometric_latitude_never_passes_a_pole(iso):
-    assert abs(earth.latitude_from_isometric(iso)) <= 90.0
-    assert earth.latitude_from_isometric(-iso) == -earth.latitude_from_isometric(iso)
+    assert abs(geodesy.latitude_from_isometric(iso)) <= 90.0
+    assert geodesy.latitude_from_isometric(-iso) == -geodesy.latitude_from_isometric(iso)
 
 
 def test_poles():
-    assert earth.isometric_latitude(90.0) == np.inf
-    assert earth.isometric_latitude(-90.0) == -np.inf
-    assert earth.latitude_from_isometric(np.inf) == 90.0
-    assert earth.meridian_arc(-90.0) == -earth.QUARTER_MERIDIAN_NM
-    assert earth.latitude_from_meridian_arc(earth.QUARTER_MERIDIAN_NM) == 90.0
+    assert geodesy.isometric_latitude(90.0) == np.inf
+    assert geodesy.isometric_latitude(-90.0) == -np.inf
+    assert geodesy.latitude_from_isometric(np.inf) == 90.0
+    assert geodesy.meridian_arc(-90.0) == -geodesy.QUARTER_MERIDIAN_NM
+    assert geodesy.latitude_from_meridian_arc(geodesy.QUARTER_MERIDIAN_NM) == 90.0
 
 
 # --- Mercator offset -----------------------------------------------------------------------
@@ -88,8 +88,8 @@ def test_poles():
 
 @given(latitudes, latitudes)
 def test_offset_is_a_difference_of_isometric_latitudes(lat1, lat2):
-    north = earth.mercator_offset(lat1, 0.0, lat2, 0.0).north_deg
-    plain = earth.isometric_latitude(lat2) - earth.isometric_latitude(lat1)
+    north = geodesy.mercator_offset(lat1, 0.0, lat2, 0.0).north_deg
+    plain = geodesy.isometric_latitude(lat2) - geodesy.isometric_latitude(lat1)
     assert north == pytest.approx(plain, abs=1e-12)
 
 
@@ -98,7 +98,7 @@ def test_offset_keeps_its_digits_when_short(lat):
     # 0.1 mm: a plain difference would have kept four digits.
     near = lat + 1e-9
     scale = (1 - E2) / (1 - E2 * math.sin(math.radians(lat)) ** 2) / math.cos(math.radians(lat))
-    north = earth.mercator_offset(lat, 0.0, near, 0.0).north_deg
+    north = geodesy.mercator_offset(lat, 0.0, near, 0.0).north_deg
     # The scale itself changes by 2e-11 tan φ on the way.
     assert north == pytest.approx(scale * (near - lat), rel=3e-10)
 
@@ -109,7 +109,7 @@ def test_offset_keeps_its_digits_when_short(lat):
      (350.0, 10.0, 20.0), (180.0, -180.0, 0.0), (720.0, 1.0, 1.0)],
 )  # fmt: skip
 def test_offset_goes_the_shorter_way(lon1, lon2, east):
-    assert earth.mercator_offset(50.0, lon1, 51.0, lon2).east_deg == east
+    assert geodesy.mercator_offset(50.0, lon1, 51.0, lon2).east_deg == east
 
 
 # --- Inverse and direct ---------------------------------------------------------------------
@@ -121,9 +121,9 @@ def test_inverse_against_quadrature(lat1, lon1, lat2, lon2):
     assume(abs(lat2 - lat1) > 1e-3)  # the quotient of quadratures is good to 1e-10 there
     assume(abs(abs(east) - 180.0) > 1e-9)
     iso, arc = isometric_deg(lat1, lat2), meridian_nm(lat1, lat2)
-    lox = earth.loxodrome_inverse(lat1, lon1, lat2, lon2)
+    lox = geodesy.loxodrome_inverse(lat1, lon1, lat2, lon2)
     course = math.degrees(math.atan2(east, iso)) % 360.0
-    assert abs(earth.wrap_180(lox.bearing_deg - course)) < NANODEGREE
+    assert abs(geodesy.wrap_180(lox.bearing_deg - course)) < NANODEGREE
     assert lox.distance_nm == pytest.approx(math.hypot(arc, east * arc / iso), abs=TENTH_MM_NM)
 
 
@@ -134,7 +134,7 @@ def test_direct_against_quadrature(lat, course, distance):
     assume(abs(wanted) < meridian_nm(0.0, 89.0))
     assume(abs(rise) > 1e-3)
     end_lat = brentq(lambda x: meridian_nm(0.0, x) - wanted, -89.5, 89.5, xtol=1e-12)
-    end = earth.loxodrome_direct(lat, 0.0, course, distance)
+    end = geodesy.loxodrome_direct(lat, 0.0, course, distance)
     assert end.lat == pytest.approx(end_lat, abs=NANODEGREE)
     # East along the latitude's own scale, from the end just checked: its error would grow there.
     per_mile = isometric_deg(lat, float(end.lat)) / meridian_nm(lat, float(end.lat))
@@ -148,50 +148,50 @@ def test_direct_against_quadrature(lat, course, distance):
 @example(0.0, 0.0, 90.0, 5e-324)
 @example(50.0, 0.0, 90.0 + 1e-13, 1000.0)
 def test_there_and_back(lat, lon, course, distance):
-    assume(abs(earth.meridian_arc(lat) + distance * np.cos(np.radians(course))) < 5340.0)
-    end = earth.loxodrome_direct(lat, lon, course, distance)
+    assume(abs(geodesy.meridian_arc(lat) + distance * np.cos(np.radians(course))) < 5340.0)
+    end = geodesy.loxodrome_direct(lat, lon, course, distance)
     assert -180.0 <= end.lon < 180.0
-    back = earth.loxodrome_direct(end.lat, end.lon, course + 180.0, distance)
-    off = earth.mercator_offset(lat, lon, back.lat, back.lon)
+    back = geodesy.loxodrome_direct(end.lat, end.lon, course + 180.0, distance)
+    off = geodesy.mercator_offset(lat, lon, back.lat, back.lon)
     assert abs(off.east_deg) < 1e-10
     assert abs(off.north_deg) < 1e-10
 
 
 @given(latitudes, longitudes, courses, st.floats(1e-6, 1000.0))
 def test_inverse_undoes_direct(lat, lon, course, distance):
-    assume(abs(earth.meridian_arc(lat) + distance * np.cos(np.radians(course))) < 5340.0)
-    end = earth.loxodrome_direct(lat, lon, course, distance)
+    assume(abs(geodesy.meridian_arc(lat) + distance * np.cos(np.radians(course))) < 5340.0)
+    end = geodesy.loxodrome_direct(lat, lon, course, distance)
     turn = distance / (60.0 * np.cos(np.radians(max(abs(lat), abs(float(end.lat))))))
     assume(turn < 179.0)
-    lox = earth.loxodrome_inverse(lat, lon, end.lat, end.lon)
+    lox = geodesy.loxodrome_inverse(lat, lon, end.lat, end.lon)
     assert lox.distance_nm == pytest.approx(distance, abs=TENTH_MM_NM)
     # The ends are rounded to 3e-14° of longitude, which is 2e-12 nm across the course.
     by = 1e-10 + np.degrees(4e-12 / distance)
-    assert abs(earth.wrap_180(lox.bearing_deg - course)) < by
+    assert abs(geodesy.wrap_180(lox.bearing_deg - course)) < by
 
 
 @given(latitudes, longitudes, latitudes, longitudes, st.floats(-720.0, 720.0))
 def test_mirror_and_shift(lat1, lon1, lat2, lon2, shift):
     assume(abs(abs(math.remainder(lon2 - lon1, 360.0)) - 180.0) > 1e-6)
-    lox = earth.loxodrome_inverse(lat1, lon1, lat2, lon2)
-    mirrored = earth.loxodrome_inverse(-lat1, lon1, -lat2, lon2)
-    shifted = earth.loxodrome_inverse(lat1, lon1 + shift, lat2, lon2 + shift)
-    back = earth.loxodrome_inverse(lat2, lon2, lat1, lon1)
+    lox = geodesy.loxodrome_inverse(lat1, lon1, lat2, lon2)
+    mirrored = geodesy.loxodrome_inverse(-lat1, lon1, -lat2, lon2)
+    shifted = geodesy.loxodrome_inverse(lat1, lon1 + shift, lat2, lon2 + shift)
+    back = geodesy.loxodrome_inverse(lat2, lon2, lat1, lon1)
     for other in (mirrored, shifted, back):
         assert other.distance_nm == pytest.approx(lox.distance_nm, abs=1e-8)
     assume(lox.distance_nm > 0.1)
-    assert abs(earth.wrap_180(mirrored.bearing_deg - (180.0 - lox.bearing_deg))) < 1e-9
-    assert abs(earth.wrap_180(shifted.bearing_deg - lox.bearing_deg)) < 1e-9
-    assert abs(earth.wrap_180(back.bearing_deg - lox.bearing_deg - 180.0)) < 1e-9
+    assert abs(geodesy.wrap_180(mirrored.bearing_deg - (180.0 - lox.bearing_deg))) < 1e-9
+    assert abs(geodesy.wrap_180(shifted.bearing_deg - lox.bearing_deg)) < 1e-9
+    assert abs(geodesy.wrap_180(back.bearing_deg - lox.bearing_deg - 180.0)) < 1e-9
 
 
 @given(latitudes, st.floats(0.001, 3000.0))
 def test_east_is_no_special_case(lat, distance):
     # A course turned by 1e-9° moves the end by its radians, and by nothing more.
-    east = earth.loxodrome_direct(lat, 0.0, 90.0, distance)
-    assume(abs(earth.meridian_arc(lat)) < 5330.0)
+    east = geodesy.loxodrome_direct(lat, 0.0, 90.0, distance)
+    assume(abs(geodesy.meridian_arc(lat)) < 5330.0)
     for turned in (90.0 - 1e-9, 90.0 + 1e-9):
-        end = earth.loxodrome_direct(lat, 0.0, turned, distance)
+        end = geodesy.loxodrome_direct(lat, 0.0, turned, distance)
         shift = np.radians(1e-9) * distance
         assert abs(end.lat - east.lat) * 60 < 1.02 * shift + 1e-11
         # The parallel's scale changes by tan φ: at 89° by 57 times the shift.
@@ -205,7 +205,7 @@ def test_east_is_no_special_case(lat, distance):
 @pytest.mark.parametrize("rise_nm", [1e-2, -1e-3, 1e-6, 1e-12])
 def test_nearly_along_a_parallel(lat, rise_nm):
     course = 90.0 - math.degrees(math.asin(rise_nm / 500.0))
-    end = earth.loxodrome_direct(lat, 0.0, course, 500.0)
+    end = geodesy.loxodrome_direct(lat, 0.0, course, 500.0)
     # Miles to radians of longitude over a strip so thin, by Simpson's rule.
     phi = np.radians([lat, lat + (end.lat - lat) / 2, end.lat])
     per_mile = np.sqrt(1 - E2 * np.sin(phi) ** 2) / (A_NM * np.cos(phi)) @ [1 / 6, 4 / 6, 1 / 6]
@@ -214,12 +214,12 @@ def test_nearly_along_a_parallel(lat, rise_nm):
 
 
 def test_parallel_keeps_its_latitude():
-    end = earth.loxodrome_direct(59.0, 179.0, [90.0, 270.0], 100.0)
+    end = geodesy.loxodrome_direct(59.0, 179.0, [90.0, 270.0], 100.0)
     assert end.lat.tolist() == [59.0, 59.0]
 
 
 def test_meridian_keeps_its_longitude():
-    end = earth.loxodrome_direct([-80.0, 10.0], -5.0, [0.0, 180.0], 4000.0)
+    end = geodesy.loxodrome_direct([-80.0, 10.0], -5.0, [0.0, 180.0], 4000.0)
     assert end.lon.tolist() == [-5.0, -5.0]
 
 
@@ -229,22 +229,22 @@ def test_meridian_keeps_its_longitude():
 def test_past_a_pole():
     # GeographicLib's test 10 is 0.27 m past the pole; it answers with no longitude, we refuse.
     with pytest.raises(InputError, match="past a pole"):
-        earth.loxodrome_direct(0.0, 0.0, 0.0, 10001966 * METRE_NM)
+        geodesy.loxodrome_direct(0.0, 0.0, 0.0, 10001966 * METRE_NM)
     with pytest.raises(InputError, match="past a pole"):
-        earth.loxodrome_direct([0.0, -89.0], 0.0, [0.0, 190.0], 100.0)
+        geodesy.loxodrome_direct([0.0, -89.0], 0.0, [0.0, 190.0], 100.0)
     with pytest.raises(InputError, match="past a pole"):
-        earth.latitude_from_meridian_arc(5401.0)
+        geodesy.latitude_from_meridian_arc(5401.0)
 
 
 def test_from_and_to_a_pole():
-    end = earth.loxodrome_direct(90.0, 30.0, 180.0, earth.QUARTER_MERIDIAN_NM)
+    end = geodesy.loxodrome_direct(90.0, 30.0, 180.0, geodesy.QUARTER_MERIDIAN_NM)
     assert end == pytest.approx((0.0, 30.0), abs=1e-13)
-    end = earth.loxodrome_direct(0.0, 30.0, 0.0, earth.QUARTER_MERIDIAN_NM)
+    end = geodesy.loxodrome_direct(0.0, 30.0, 0.0, geodesy.QUARTER_MERIDIAN_NM)
     assert end == (90.0, 30.0)
-    assert earth.loxodrome_inverse(10.0, 30.0, -90.0, 120.0).bearing_deg == 180.0
-    assert earth.loxodrome_inverse(90.0, 30.0, 90.0, 120.0).distance_nm == 0.0
+    assert geodesy.loxodrome_inverse(10.0, 30.0, -90.0, 120.0).bearing_deg == 180.0
+    assert geodesy.loxodrome_inverse(90.0, 30.0, 90.0, 120.0).distance_nm == 0.0
     with pytest.raises(InputError, match="must follow a meridian"):
-        earth.loxodrome_direct(90.0, 30.0, 179.0, 100.0)
+        geodesy.loxodrome_direct(90.0, 30.0, 179.0, 100.0)
 
 
 # --- Refusals and shapes ----------------------------------------------------------------
@@ -253,17 +253,17 @@ def test_from_and_to_a_pole():
 @pytest.mark.parametrize(
     "call",
     [
-        lambda: earth.loxodrome_inverse(91.0, 0.0, 0.0, 0.0),
-        lambda: earth.loxodrome_inverse(0.0, 0.0, [0.0, -90.5], 0.0),
-        lambda: earth.loxodrome_inverse(0.0, np.inf, 0.0, 0.0),
-        lambda: earth.loxodrome_direct(0.0, np.inf, 0.0, 1.0),
-        lambda: earth.loxodrome_direct(0.0, 0.0, np.inf, 1.0),
-        lambda: earth.loxodrome_direct(0.0, 0.0, 90.0, np.inf),
-        lambda: earth.isometric_latitude(90.1),
-        lambda: earth.meridian_arc(-90.1),
-        lambda: earth.loxodromes_meet(90.0, 0.0, 0.0, 0.0, 0.0, 0.0),
-        lambda: earth.cross_track_nm(0.0, 0.0, 10.0, 10.0, 10.0, 370.0),
-        lambda: earth.cross_track_nm(0.0, 0.0, -90.0, 10.0, 10.0, 20.0),
+        lambda: geodesy.loxodrome_inverse(91.0, 0.0, 0.0, 0.0),
+        lambda: geodesy.loxodrome_inverse(0.0, 0.0, [0.0, -90.5], 0.0),
+        lambda: geodesy.loxodrome_inverse(0.0, np.inf, 0.0, 0.0),
+        lambda: geodesy.loxodrome_direct(0.0, np.inf, 0.0, 1.0),
+        lambda: geodesy.loxodrome_direct(0.0, 0.0, np.inf, 1.0),
+        lambda: geodesy.loxodrome_direct(0.0, 0.0, 90.0, np.inf),
+        lambda: geodesy.isometric_latitude(90.1),
+        lambda: geodesy.meridian_arc(-90.1),
+        lambda: geodesy.loxodromes_meet(90.0, 0.0, 0.0, 0.0, 0.0, 0.0),
+        lambda: geodesy.cross_track_nm(0.0, 0.0, 10.0, 10.0, 10.0, 370.0),
+        lambda: geodesy.cross_track_nm(0.0, 0.0, -90.0, 10.0, 10.0, 20.0),
     ],
 )
 def test_refused_in_one_line(call):
@@ -273,15 +273,15 @@ def test_refused_in_one_line(call):
 
 
 def test_nan_stays_where_it_is():
-    end = earth.loxodrome_direct([np.nan, 50.0], 0.0, [0.0, 45.0], 10.0)
+    end = geodesy.loxodrome_direct([np.nan, 50.0], 0.0, [0.0, 45.0], 10.0)
     assert np.isnan(end.lat).tolist() == np.isnan(end.lon).tolist() == [True, False]
-    lox = earth.loxodrome_inverse(50.0, 0.0, [np.nan, 51.0], 1.0)
+    lox = geodesy.loxodrome_inverse(50.0, 0.0, [np.nan, 51.0], 1.0)
     assert np.isnan(lox.distance_nm).tolist() == [True, False]
 
 
 @pytest.mark.parametrize("shaped", [float, np.array, lambda x: np.array([x]), lambda x: [x] * 2])
 def test_scalars_and_arrays_agree(shaped):
-    end = earth.loxodrome_direct(shaped(50.0), shaped(-5.0), shaped(45.0), shaped(100.0))
+    end = geodesy.loxodrome_direct(shaped(50.0), shaped(-5.0), shaped(45.0), shaped(100.0))
     assert np.shape(end.lat) == np.shape(end.lon) == np.shape(shaped(0.0))
     # Recomputed by GeographicLib.
     np.testing.assert_allclose(end.lat, 51.177235953, rtol=0, atol=NANODEGREE)
@@ -290,15 +290,15 @@ def test_scalars_and_arrays_agree(shaped):
 
 def test_broadcasting():
     lat, lon = np.array([[10.0], [20.0]]), np.array([1.0, 2.0, 3.0])
-    end = earth.loxodrome_direct(lat, lon, 0.0, 60.0)
+    end = geodesy.loxodrome_direct(lat, lon, 0.0, 60.0)
     assert end.lat.shape == end.lon.shape == (2, 3)
     end.lat[0, 0] = 0.0  # its own memory, not a view spread over the row
     assert end.lat[0, 1] != 0.0
-    assert earth.loxodrome_inverse(lat, lon, 0.0, 0.0).distance_nm.shape == (2, 3)
-    assert earth.mercator_offset(lat, lon, 0.0, 0.0).north_deg.shape == (2, 3)
-    meeting = earth.loxodromes_meet(lat, lon, 10.0, 30.0, 5.0, 100.0)
+    assert geodesy.loxodrome_inverse(lat, lon, 0.0, 0.0).distance_nm.shape == (2, 3)
+    assert geodesy.mercator_offset(lat, lon, 0.0, 0.0).north_deg.shape == (2, 3)
+    meeting = geodesy.loxodromes_meet(lat, lon, 10.0, 30.0, 5.0, 100.0)
     assert {each.shape for each in meeting} == {(2, 3)}
-    assert earth.cross_track_nm(lat, lon, 0.0, 0.0, 1.0, 1.0).shape == (2, 3)
+    assert geodesy.cross_track_nm(lat, lon, 0.0, 0.0, 1.0, 1.0).shape == (2, 3)
 
 
 # --- Two courses meet --------------------------------------------------------------------
@@ -311,29 +311,29 @@ def test_broadcasting():
 @example(0.0, 179.9, 90.0, 100.0, 90.0, True, 100.0)
 def test_meeting_is_where_the_boards_were_sailed(lat, lon, course1, nm1, turn, right, nm2):
     course2 = course1 + (turn if right else -turn)
-    corner = earth.loxodrome_direct(lat, lon, course1, nm1)
-    end = earth.loxodrome_direct(corner.lat, corner.lon, course2, nm2)
-    meeting = earth.loxodromes_meet(lat, lon, course1, end.lat, end.lon, course2)
+    corner = geodesy.loxodrome_direct(lat, lon, course1, nm1)
+    end = geodesy.loxodrome_direct(corner.lat, corner.lon, course2, nm2)
+    meeting = geodesy.loxodromes_meet(lat, lon, course1, end.lat, end.lon, course2)
     assert meeting.first_nm == pytest.approx(nm1, abs=1e-7)
     assert meeting.second_nm == pytest.approx(nm2, abs=1e-7)
-    off = earth.mercator_offset(corner.lat, corner.lon, meeting.lat, meeting.lon)
+    off = geodesy.mercator_offset(corner.lat, corner.lon, meeting.lat, meeting.lon)
     assert np.hypot(*off) < 1e-9
     # The same two lines, one of them the other way: its length turns negative.
-    behind = earth.loxodromes_meet(lat, lon, course1 + 180.0, end.lat, end.lon, course2)
+    behind = geodesy.loxodromes_meet(lat, lon, course1 + 180.0, end.lat, end.lon, course2)
     assert behind.first_nm == pytest.approx(-nm1, abs=1e-7)
-    beyond = earth.loxodromes_meet(lat, lon, course1, end.lat, end.lon, course2 + 180.0)
+    beyond = geodesy.loxodromes_meet(lat, lon, course1, end.lat, end.lon, course2 + 180.0)
     assert beyond.second_nm == pytest.approx(-nm2, abs=1e-7)
 
 
 @pytest.mark.parametrize("course", [0.0, 33.0, 45.0, 90.0, 201.7])
 def test_parallel_courses_never_meet(course):
     for other in (course, course + 180.0):
-        meeting = earth.loxodromes_meet(10.0, 20.0, course, 11.0, 22.0, other)
+        meeting = geodesy.loxodromes_meet(10.0, 20.0, course, 11.0, 22.0, other)
         assert all(np.isnan(each) for each in meeting)
 
 
 def test_courses_that_meet_only_at_the_pole():
-    meeting = earth.loxodromes_meet(10.0, 20.0, 0.0, 10.0, 21.0, 1e-12)
+    meeting = geodesy.loxodromes_meet(10.0, 20.0, 0.0, 10.0, 21.0, 1e-12)
     assert all(np.isnan(each) for each in meeting)
 
 
@@ -344,14 +344,14 @@ def test_courses_that_meet_only_at_the_pole():
 @pytest.mark.parametrize("lat", [0.0, 35.0, -57.0, 60.0])
 @pytest.mark.parametrize("off", [-100.0, -1.0, 0.01, 100.0])
 def test_cross_track_is_nearly_the_shortest_way(course, lat, off):
-    side = earth.loxodrome_direct(lat, 179.5, course + 90.0, off)
-    line = earth.loxodrome_direct(lat, 179.5, course, np.array([-300.0, 300.0]))
-    found = earth.cross_track_nm(*side, line.lat[0], line.lon[0], line.lat[1], line.lon[1])
+    side = geodesy.loxodrome_direct(lat, 179.5, course + 90.0, off)
+    line = geodesy.loxodrome_direct(lat, 179.5, course, np.array([-300.0, 300.0]))
+    found = geodesy.cross_track_nm(*side, line.lat[0], line.lon[0], line.lat[1], line.lon[1])
     assert found == pytest.approx(off, abs=1e-8)
     # The shortest geodesic to any point of the line, by trying them.
     along = np.linspace(-10.0, 10.0, 4001) * max(1.0, abs(off) / 100)
-    points = earth.loxodrome_direct(lat, 179.5, course, along)
-    shortest = earth.geodesic_inverse(*side, *points).distance_nm.min()
+    points = geodesy.loxodrome_direct(lat, 179.5, course, along)
+    shortest = geodesy.geodesic_inverse(*side, *points).distance_nm.min()
     assert shortest <= abs(off) * (1 + 1e-6)
     # As documented; at the equator the sampling and fourth orders remain.
     bend = (np.tan(np.radians(lat)) * off / A_NM) ** 2 / 6
@@ -360,6 +360,6 @@ def test_cross_track_is_nearly_the_shortest_way(course, lat, off):
 
 def test_cross_track_side():
     # Northwards, east is right; southwards, left; westwards, north is right.
-    assert earth.cross_track_nm(10.5, 1.0, 10.0, 0.0, 11.0, 0.0) > 0
-    assert earth.cross_track_nm(10.5, 1.0, 11.0, 0.0, 10.0, 0.0) < 0
-    assert earth.cross_track_nm(11.0, 179.0, 10.0, -179.0, 10.0, 178.0) > 0
+    assert geodesy.cross_track_nm(10.5, 1.0, 10.0, 0.0, 11.0, 0.0) > 0
+    assert geodesy.cross_track_nm(10.5, 1.0, 11.0, 0.0, 10.0, 0.0) < 0
+    assert geodesy.cross_track_nm(11.0, 179.0, 10.0, -179.0, 10.0, 178.0) > 0

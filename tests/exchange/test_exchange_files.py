@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 from goosewing.errors import InputError
-from goosewing.exchange import files
-from goosewing.exchange.files import read_bytes, write_atomically
+from goosewing.files import disk
+from goosewing.files.disk import read_bytes, write_atomically
 
 
 def contents(folder: Path) -> dict[str, bytes]:
@@ -170,4 +170,4 @@ def test_files_that_cannot_be_read(tmp_path: Path, monkeypatch: pytest.MonkeyPat
 
 
 def test_a_path_of_undecodable_bytes_can_be_shown() -> None:
-    assert files.shown(Path(os.fsdecode(b"caf\xe9.gpx"))) == "caf\N{REPLACEMENT CHARACTER}.gpx"
+    assert disk.shown(Path(os.fsdecode(b"caf\xe9.gpx"))) == "caf\N{REPLACEMENT CHARACTER}.gpx"

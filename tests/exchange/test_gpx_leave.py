@@ -8,7 +8,7 @@ import gpxpy
 import pytest
 from geographiclib.geodesic import Geodesic
 
-from goosewing.exchange.gpx import format_plan, parse_marks
+from goosewing.exchange.gpx.plans import format_plan, parse_marks
 from goosewing.plan import make
 from goosewing.records import Mark
 from goosewing.weather.steady import SteadyWeather

@@ -9,8 +9,8 @@ import gpxpy
 import pytest
 
 from goosewing.errors import InputError
-from goosewing.exchange import gpx
-from goosewing.exchange.gpx import parse_marks
+from goosewing.exchange.gpx import plans
+from goosewing.exchange.gpx.plans import parse_marks
 
 HEAD = '<gpx version="1.1" creator="t" xmlns="http://www.topografix.com/GPX/1/1">'
 HEAD_1_0 = '<gpx version="1.0" creator="t" xmlns="http://www.topografix.com/GPX/1/0">'
@@ -33,12 +33,12 @@ def trk(name: str, *segments: list[float]) -> str:
     return f"<trk><name>{name}</name>{''.join(parts)}</trk>"
 
 
-def read(*inside: str, head: str = HEAD, **options: object) -> gpx.MarksRead:
+def read(*inside: str, head: str = HEAD, **options: object) -> plans.MarksRead:
     text = f"{head}\n" + "\n".join(inside) + "\n</gpx>"
     return parse_marks(text.encode(), where="marks.gpx", **options)  # type: ignore[arg-type]
 
 
-def names(found: gpx.MarksRead) -> list[str]:
+def names(found: plans.MarksRead) -> list[str]:
     return [mark.name for mark in found.marks]
 
 
@@ -317,14 +317,14 @@ def test_children_that_no_valid_file_could_hold_are_told() -> None:
 def test_from_disk(tmp_path: Path) -> None:
     path = tmp_path / "marks.gpx"
     path.write_text(f"{HEAD}{wpt(inside='<name>A</name>')}</gpx>")
-    assert names(gpx.read_marks(path)) == ["A"]
+    assert names(plans.read_marks(path)) == ["A"]
     with pytest.raises(InputError, match="no such file"):
-        gpx.read_marks(tmp_path / "none.gpx")
+        plans.read_marks(tmp_path / "none.gpx")
 
 
 def test_a_plan_read_again_gives_its_marks_and_nothing_of_the_plan(build: SimpleNamespace) -> None:
     plan = build.full()
-    found = parse_marks(gpx.format_plan(plan).encode(), where="plan.gpx")
+    found = parse_marks(plans.format_plan(plan).encode(), where="plan.gpx")
     assert found.marks == plan.marks
     assert found.notices == ("plan.gpx: the turning points of an earlier plan are left out.",)
     assert all(mark.extras == () for mark in found.marks)
@@ -337,4 +337,4 @@ def test_blanks_around_a_marks_name_are_no_part_of_it(tmp_path):
         '<rtept lat="57" lon="11"><name>  Anholt  E </name></rtept>'
         '<rtept lat="57" lon="12"><name>B</name></rtept></rte></gpx>'
     )
-    assert [mark.name for mark in gpx.read_marks(file).marks] == ["Anholt  E", "B"]
+    assert [mark.name for mark in plans.read_marks(file).marks] == ["Anholt  E", "B"]

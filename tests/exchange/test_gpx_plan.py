@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from lxml import etree
 
 from goosewing.errors import InputError
-from goosewing.exchange.gpx import format_plan, parse_marks, read_marks, write_plan
+from goosewing.exchange.gpx.plans import format_plan, parse_marks, read_marks, write_plan
 from goosewing.records import Mark, Plan
 
 GPX = "{http://www.topografix.com/GPX/1/1}"

@@ -19,8 +19,9 @@ from lxml import etree
 from pyproj import Geod
 
 from goosewing.errors import InputError
-from goosewing.exchange import gpx as plan_gpx
-from goosewing.exchange.handheld import (
+from goosewing.exchange.gpx import plans as plan_gpx
+from goosewing.exchange.handheld.files import format_contents, parse_contents
+from goosewing.exchange.handheld.routes import (
     PRESETS,
     Contents,
     Limits,
@@ -32,9 +33,8 @@ from goosewing.exchange.handheld import (
     fit,
     thin,
 )
-from goosewing.exchange.handheld_gpx import format_contents, parse_contents
-from goosewing.exchange.short_names import ShortNames, expand_charset, to_ascii
-from goosewing.words import manoeuvre_words
+from goosewing.words.figures import manoeuvre_words
+from goosewing.words.short_names import ShortNames, expand_charset, to_ascii
 
 SMALL = PRESETS["small"]
 LARGER = PRESETS["larger"]
@@ -397,7 +397,7 @@ def test_the_antimeridian_is_no_corner():
 
 def test_a_rhumb_line_is_thinned_to_its_ends():
     # Straight in the Mercator plane, though it bends in latitude and longitude.
-    from goosewing.earth import latitude_from_isometric
+    from goosewing.earth.geodesy import latitude_from_isometric
 
     lats = latitude_from_isometric(np.linspace(60.0, 90.0, 50))
     assert thin(list(lats), list(np.linspace(0.0, 30.0, 50)), 0.1) == (0, 49)

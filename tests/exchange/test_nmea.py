@@ -14,8 +14,8 @@ from hypothesis import strategies as st
 from pynmea2.nmea_utils import dm_to_sd
 
 from goosewing.errors import InputError
-from goosewing.exchange.handheld import PRESETS, Contents, Point, Route, fit
-from goosewing.exchange.nmea import (
+from goosewing.exchange.handheld.routes import PRESETS, Contents, Point, Route, fit
+from goosewing.exchange.nmea.routes import (
     LONGEST,
     checksum,
     clean_name,
@@ -28,7 +28,7 @@ from goosewing.exchange.nmea import (
     format_wpl,
     parse_sentence,
 )
-from goosewing.exchange.sending import PortGoneError, Target, parse_target, send, transmit
+from goosewing.exchange.nmea.sending import PortGoneError, Target, parse_target, send, transmit
 
 # Published in gpsd's "NMEA Revealed" (www/NMEA.adoc, commit 46977fa), its daemon logs and
 # pynmea2 1.19.0's tests; checksums recomputed and right.

@@ -12,13 +12,14 @@ import gpxpy
 import pytest
 
 from goosewing import plan as planning
-from goosewing.exchange import files
-from goosewing.live import overlay
-from goosewing.live.afloat import Setup, Watch
-from goosewing.live.nmea_in import Framer
-from goosewing.live.orders import stages
-from goosewing.live.overlay import NAME, NOTHING, Overlay, format_overlay
-from goosewing.live.state import Desk, Route
+from goosewing.exchange.nmea.readings import Framer
+from goosewing.files import disk
+from goosewing.live.alone import overlay
+from goosewing.live.alone.overlay import NAME, NOTHING, Overlay, format_overlay
+from goosewing.live.alone.watch import Setup, Watch
+from goosewing.live.core.orders import stages
+from goosewing.live.core.state import Desk, Route
+from goosewing.options import Options
 from goosewing.records import Mark, Plan
 from goosewing.weather.steady import SteadyWeather
 from nmea_boat import Told, instruments, listen
@@ -33,7 +34,7 @@ DOWN = Mark(name="Down", lat=56.48, lon=12.06)
 
 def planned(boat, *marks: Mark, **options) -> Plan:
     weather = SteadyWeather(315, 10)
-    return planning.make(marks, boat, weather, BEGIN, planning.Options(**options))
+    return planning.make(marks, boat, weather, BEGIN, Options(**options))
 
 
 @pytest.fixture(params=["ahead", "at once", "none"])
@@ -136,7 +137,7 @@ def test_a_full_disk_is_told_once_the_old_file_stays_whole_and_it_heals(
 ):
     sailing = Sailing(brisvik, tmp_path)
     with monkeypatch.context() as patched:
-        patched.setattr(files.os, "fsync", full)
+        patched.setattr(disk.os, "fsync", full)
         sailing.sail(25)
     assert sailing.file.read_text() == NOTHING
     assert [path.name for path in tmp_path.iterdir()] == [NAME]

@@ -12,9 +12,9 @@ from hypothesis import strategies as st
 from pyproj import Geod
 from shapely import LineString, MultiPolygon, Point, Polygon, box
 
-from goosewing import earth
+from goosewing.earth import geodesy
 from goosewing.errors import InputError
-from goosewing.hazards import Area, Hazards
+from goosewing.hazards.areas import Area, Hazards
 
 GEOD = Geod(ellps="WGS84")
 NM = 1852.0
@@ -118,9 +118,9 @@ def test_pieces_cross_what_their_fine_lines_cross(seed, lat):
     whole = shapely.union_all(shapes)
     for i in range(60):
         # A loxodrome densified by its own points; in longitude and latitude by shapely alone.
-        line = earth.loxodrome_inverse(lat1[i], lon1[i], lat2[i], lon2[i])
+        line = geodesy.loxodrome_inverse(lat1[i], lon1[i], lat2[i], lon2[i])
         along = np.linspace(0.0, float(line.distance_nm), 400)
-        points = earth.loxodrome_direct(lat1[i], lon1[i], line.bearing_deg, along)
+        points = geodesy.loxodrome_direct(lat1[i], lon1[i], line.bearing_deg, along)
         run = LineString(np.column_stack((points.lon, points.lat)))
         over_nm = run.intersection(whole).length * 60.0
         if over_nm == 0.0 and run.distance(whole) > 1e-5:

@@ -17,8 +17,9 @@ from shapely import LineString, Polygon, box
 
 from goosewing.boat.model import Boat, Leeway, Manoeuvres, PolarTable, SailSet
 from goosewing.errors import NoPlanError
-from goosewing.hazards import Area, Hazards
-from goosewing.plan import Options, make
+from goosewing.hazards.areas import Area, Hazards
+from goosewing.options import Options
+from goosewing.plan import make
 from goosewing.records import Mark
 from goosewing.weather.steady import SteadyWeather
 from goosewing.weather.table import parse_table

@@ -15,12 +15,15 @@ from hypothesis import strategies as st
 from pyproj import Geod, Transformer
 from shapely import LineString, Point, Polygon, box
 
-from goosewing import earth, laylines, steady
 from goosewing.boat.model import Boat, Leeway, Manoeuvres, PolarTable, SailSet
+from goosewing.earth import geodesy
 from goosewing.errors import InputError, NoPlanError
-from goosewing.hazards import Area, Hazards
-from goosewing.plan import Options, make
+from goosewing.hazards.areas import Area, Hazards
+from goosewing.laylines import steady as laylines
+from goosewing.options import Options
+from goosewing.plan import make
 from goosewing.records import Mark
+from goosewing.steady import solver
 from goosewing.weather.steady import SteadyWeather
 from random_boats import random_boat
 
@@ -90,11 +93,11 @@ def least_distance_nm(plan, shapes):
     )  # fmt: skip
     lines = []
     for board in (board for leg in plan.legs for board in leg.boards):
-        line = earth.loxodrome_inverse(
+        line = geodesy.loxodrome_inverse(
             board.start.lat, board.start.lon, board.end.lat, board.end.lon
         )
         along = np.linspace(0.0, float(line.distance_nm), 200)
-        points = earth.loxodrome_direct(board.start.lat, board.start.lon, line.bearing_deg, along)
+        points = geodesy.loxodrome_direct(board.start.lat, board.start.lon, line.bearing_deg, along)
         lines.append(LineString(np.column_stack(flat.transform(points.lon, points.lat))))
     solid = shapely.transform(
         shapely.segmentize(shapely.union_all(shapes), 0.01),
@@ -166,11 +169,11 @@ def test_no_board_of_any_boat_comes_nearer_than_the_clearance(
 def unclamped(boat, places, areas, clearance, wind):
     """The legs' choices, whose bounds no plan has been held against."""
     hazards = Hazards.of(areas, clearance)
-    held = steady.sailable(boat, steady.steady_airs(boat, SteadyWeather(*wind)))
+    held = solver.sailable(boat, solver.steady_airs(boat, SteadyWeather(*wind)))
     marks = [Mark(name=f"M{i}", lat=p[0], lon=p[1]) for i, p in enumerate(places)]
-    leg = steady.leg_choice(held, *marks, Options())
-    costs = steady._costs(boat, held.modes, Options())
-    return steady._among(hazards, held, leg, costs, Options(), None, 0)
+    leg = solver.leg_choice(held, *marks, Options())
+    costs = solver._costs(boat, held.modes, Options())
+    return solver._among(hazards, held, leg, costs, Options(), None, 0)
 
 
 @settings(deadline=None, max_examples=20)
@@ -439,7 +442,7 @@ def test_laylines_end_at_hazards():
     hazards = Hazards.of([wall], 0.1)
     weather = SteadyWeather(90.0, 10.0)
     marks = [Mark(name=f"M{i}", lat=p[0], lon=p[1]) for i, p in enumerate(places)]
-    held = steady.sailable(BEATER, steady.steady_airs(BEATER, weather))
+    held = solver.sailable(BEATER, solver.steady_airs(BEATER, weather))
     whole = laylines.sheet(held, marks)
     cut = laylines.sheet(held, marks, hazards=hazards)
     shorter = 0
@@ -484,6 +487,6 @@ def test_two_legs_round_an_island_share_their_manoeuvres():
 def test_a_board_over_a_hazard_never_leaves_the_house(monkeypatch):
     # Whoever planned it: the last look refuses it.
     free = planned(ALIKE, [(57.0, 11.0), (57.0, 11.4)], None)
-    monkeypatch.setattr(steady, "solve", lambda *_, **__: free)
+    monkeypatch.setattr(solver, "solve", lambda *_, **__: free)
     with pytest.raises(NoPlanError, match=r"M0 to M1.*clear of Holm"):
         planned(ALIKE, [(57.0, 11.0), (57.0, 11.4)], [island(SQUARE)], 0.1)

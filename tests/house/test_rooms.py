@@ -15,19 +15,18 @@ ENGINE = ROOT / "plugin" / "goosewing"
 CLI = ROOT / "cli" / "goosewing_cli"
 
 FLOORS = (
-    {"errors", "units", "records"},
-    {"angles", "words"},
-    {"earth", "wind", "sun", "compass", "positions"},
-    {"boat", "weather", "marks", "magnetic", "outlines"},
-    {"velocity", "reckoning", "hazards", "waterways"},
-    {"lulls"},
-    {"boards", "motion", "targets", "bound", "gauge", "offing"},
-    {"chain", "motoring", "taut", "laylines", "polar_view", "search", "polish"},
-    {"reasons", "detours", "gaps", "outlook", "tracing"},
-    {"steady", "passage", "passage_laylines"},
-    {"rounding"},
+    {"errors", "units"},
+    {"files", "records"},
+    {"options", "earth"},
+    {"words", "weather"},
+    {"compass", "boat"},
+    {"totals", "velocities"},
+    {"hazards"},
+    {"steady"},
+    {"changing"},
+    {"marks", "laylines"},
     {"plan"},
-    {"departures", "wants"},
+    {"departures"},
     {"exchange"},
     {"logbook"},
     {"report"},
@@ -41,15 +40,17 @@ A new room gets its place here.
 FLOOR = {room: number for number, rooms in enumerate(FLOORS) for room in rooms}
 
 READERS = {
-    *("boat.read", "boat.tables"),
+    *("files.disk", "compass.card", "boat.read", "boat.tables"),
     *("weather.read", "weather.grib", "weather._eccodes", "weather.netcdf", "weather.table"),
-    "weather.tides",
+    *("weather.tides", "hazards.chart", "hazards.coast"),
+    *(f"hazards.read.{kind}" for kind in ("files", "geojson", "layers", "shapes", "tracks")),
+    *("hazards.read.datum", "hazards.read.chart_cells"),
 }
 """Below the exchange, these alone read files."""
 
-LIVE_RIM = {"live.__main__", "live.counter", "live.service", "live.session"} | {
-    *("live.panel_doors", "live.panel_guard", "live.panel_server"),
-    *("live.afloat", "live.links", "live.planner"),
+LIVE_RIM = {"live.__main__", "live.planner", "live.host.service", "live.host.session"} | {
+    *("live.panel.counter", "live.panel.doors", "live.panel.guard", "live.panel.server"),
+    "live.alone.watch",
 }
 """The process, and what reads the boat file; the rest of the service takes time as it is given."""
 
@@ -102,7 +103,7 @@ def imported(path: Path) -> set[str]:
         elif isinstance(node, ast.ImportFrom):
             assert node.level == 0, f"{path}: relative import"
             module = node.module or ""
-            # `from goosewing import earth` names a room, `from goosewing.earth import x` a member.
+            # `from goosewing import plan` names a room, `from goosewing.plan import x` a member.
             names |= {f"{module}.{a.name}" for a in node.names} if module == "goosewing" else set()
             names.add(module)
     return names - {"goosewing", "__future__"}
@@ -126,9 +127,9 @@ PURE_MODULES = [
 
 def test_the_walk_sees_what_is_there():
     names = {dotted(path) for path in modules(ENGINE)}
-    assert {"earth", "boat.model", "exchange.gpx", "plan"} <= names
-    assert {"boards", "velocity"} <= rooms_imported(ENGINE / "steady.py")
-    assert "numpy" in imported(ENGINE / "earth.py")
+    assert {"earth.geodesy", "boat.model", "exchange.gpx.plans", "plan"} <= names
+    assert {"earth", "velocities"} <= rooms_imported(ENGINE / "steady" / "boards.py")
+    assert "numpy" in imported(ENGINE / "earth" / "geodesy.py")
 
 
 @pytest.mark.parametrize("path", ENGINE_MODULES)

@@ -9,12 +9,14 @@ import numpy as np
 import pytest
 from geographiclib.geodesic import Geodesic
 
-from goosewing import earth, steady
 from goosewing.boat.model import Boat, Leeway, PolarTable, SailSet
+from goosewing.earth import geodesy
 from goosewing.errors import InputError
-from goosewing.laylines import sheet
-from goosewing.plan import Options, make
+from goosewing.laylines.steady import sheet
+from goosewing.options import Options
+from goosewing.plan import make
 from goosewing.records import Mark
+from goosewing.steady import solver
 from goosewing.weather.steady import SteadyWeather
 
 DEPARTURE = datetime(2027, 6, 1, 6, 0, tzinfo=UTC)
@@ -52,7 +54,7 @@ def one_angle_boat(angle_deg, speed_kn, heel_deg=None):
 
 
 def drawn(boat, weather, marks, **options):
-    return sheet(steady.sailable(boat, steady.steady_airs(boat, weather)), marks, **options)
+    return sheet(solver.sailable(boat, solver.steady_airs(boat, weather)), marks, **options)
 
 
 def leg(lat, lon, bearing_deg, nm):
@@ -312,7 +314,7 @@ def test_a_plans_own_laylines_are_the_boards_it_sails_into_each_mark(brisvik):
     into = made.legs[0].boards[-1]
     assert line.course_over_ground_deg == into.course_over_ground_deg
     far = line.points[0]
-    off = earth.cross_track_nm(
+    off = geodesy.cross_track_nm(
         into.start.lat, into.start.lon, far.lat, far.lon, made.marks[1].lat, made.marks[1].lon
     )
     assert abs(float(off)) * 1852.0 < 1.0

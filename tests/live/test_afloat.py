@@ -17,9 +17,12 @@ import pynmea2
 import pytest
 
 from conftest import SAMPLES
-from goosewing.exchange.gpx import read_marks
-from goosewing.live import afloat
-from goosewing.live.afloat import (
+from goosewing.exchange.gpx.plans import read_marks
+from goosewing.exchange.nmea.readings import Framer
+from goosewing.exchange.nmea.wires import Address
+from goosewing.live.alone import watch as afloat
+from goosewing.live.alone.overlay import NAME
+from goosewing.live.alone.watch import (
     ACKNOWLEDGE,
     Bytes,
     Counts,
@@ -31,11 +34,8 @@ from goosewing.live.afloat import (
     sail,
     timed,
 )
-from goosewing.live.links import Address
-from goosewing.live.nmea_in import Framer
-from goosewing.live.overlay import NAME
+from goosewing.live.core.state import Desk, Route
 from goosewing.live.planner import Planner
-from goosewing.live.state import Desk, Route
 from goosewing.records import Mark
 from nmea_boat import Told, instruments, listen, sailed, written
 from sailing_boat import Helm, SailingBoat, Waters
@@ -476,7 +476,7 @@ def test_a_planner_that_fails_in_any_way_is_told(monkeypatch):
     def fail(*_):
         raise RuntimeError("broken")
 
-    monkeypatch.setattr("goosewing.live.session.carry_out", fail)
+    monkeypatch.setattr("goosewing.live.host.session.carry_out", fail)
     done = queue.Queue()
     planner = Planner(lambda _, plan: done.put(plan))
     for _ in range(2):

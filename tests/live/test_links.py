@@ -13,9 +13,9 @@ from contextlib import contextmanager
 import pytest
 
 from goosewing.errors import InputError
-from goosewing.exchange.nmea import format_rte, format_wpl
-from goosewing.live import links
-from goosewing.live.links import Address, Listener, Sender, parse_address, parse_receiver
+from goosewing.exchange.nmea import wires
+from goosewing.exchange.nmea.routes import format_rte, format_wpl
+from goosewing.exchange.nmea.wires import Address, Listener, Sender, parse_address, parse_receiver
 
 LINE = b"$GPHDT,274.07,T*03\r\n"
 
@@ -23,8 +23,8 @@ LINE = b"$GPHDT,274.07,T*03\r\n"
 @pytest.fixture(autouse=True)
 def in_haste(monkeypatch):
     """Tests don't wait as long as a boat does."""
-    monkeypatch.setattr(links, "LOOK_S", 0.05)
-    monkeypatch.setattr(links, "LONGEST_WAIT_S", 0.1)
+    monkeypatch.setattr(wires, "LOOK_S", 0.05)
+    monkeypatch.setattr(wires, "LONGEST_WAIT_S", 0.1)
     real = threading.Event.wait
     monkeypatch.setattr(
         threading.Event, "wait", lambda self, s=None: real(self, s and min(s, 0.05))
@@ -115,17 +115,17 @@ def test_receivers_that_are_none(text):
 
 def test_a_log_that_is_not_there(tmp_path):
     with pytest.raises(InputError, match="no such file"):
-        links.check(Address(kind="file", path=str(tmp_path / "none")))
+        wires.check(Address(kind="file", path=str(tmp_path / "none")))
     with pytest.raises(InputError, match="is a folder"):
-        links.check(Address(kind="file", path=str(tmp_path)))
+        wires.check(Address(kind="file", path=str(tmp_path)))
     with pytest.raises(InputError, match="is a device: write serial:"):
-        links.check(Address(kind="file", path="/dev/null"))
+        wires.check(Address(kind="file", path="/dev/null"))
 
 
 def test_serial_without_its_extra_is_told_at_once(monkeypatch):
     monkeypatch.setitem(sys.modules, "serial", None)
     with pytest.raises(InputError, match="pip install"):
-        links.check(parse_address("serial:/dev/ttyUSB0"))
+        wires.check(parse_address("serial:/dev/ttyUSB0"))
 
 
 # ---- TCP ---------------------------------------------------------------------------------------

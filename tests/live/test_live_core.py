@@ -11,12 +11,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from goosewing import laylines
-from goosewing.live import advice, signalk
-from goosewing.live.core import step
-from goosewing.live.damping import damped, from_deg, wind_tau_s
-from goosewing.live.orders import carry_out
-from goosewing.live.state import (
+from goosewing.laylines import steady
+from goosewing.live.core import advice
+from goosewing.live.core.damping import damped, from_deg, wind_tau_s
+from goosewing.live.core.orders import carry_out
+from goosewing.live.core.state import (
     Acknowledge,
     Clear,
     Cleared,
@@ -34,6 +33,8 @@ from goosewing.live.state import (
     Tick,
     Update,
 )
+from goosewing.live.core.step import step
+from goosewing.live.host import signalk
 from goosewing.records import Mark
 
 NOON = signalk.seconds("2027-06-12T12:00:00Z")
@@ -275,12 +276,12 @@ def test_the_layline_is_told_when_she_meets_it(beating):
 
 
 def test_laylines_are_those_of_the_chart(beating):
-    """Against `goosewing.laylines.sheet`, exact on the ellipsoid."""
+    """Against `goosewing.laylines.steady.sheet`, exact on the ellipsoid."""
     watch = beating
     here = (watch.state.place.lat, watch.state.place.lon)
     mark = watch.state.route.marks[1]
     start = Mark(name="Here", lat=here[0], lon=here[1])
-    exact = laylines.sheet(watch.state.held, (start, mark), here=here).from_here
+    exact = steady.sheet(watch.state.held, (start, mark), here=here).from_here
     found = advice.lies(watch.state)
     assert [line.tack for line in found] == [line.tack for line in exact]
     for ours, theirs in zip(found, exact, strict=True):

@@ -13,10 +13,10 @@ from shapely.geometry import Point, shape
 
 from conftest import SAMPLES
 from goosewing.errors import InputError
-from goosewing.live import shore
-from goosewing.live.counter import Counter, Refusal, SessionCounter, StoredRoute
-from goosewing.live.service import Service, Writer
-from goosewing.live.session import Session
+from goosewing.live.host.service import Service, Writer
+from goosewing.live.host.session import Session
+from goosewing.live.panel import shore
+from goosewing.live.panel.counter import Counter, Refusal, SessionCounter, StoredRoute
 from goosewing.records import Mark
 from service_day import second_of, stamp
 

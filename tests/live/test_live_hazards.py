@@ -10,8 +10,8 @@ import shapely
 from shapely.geometry import mapping
 
 from conftest import SAMPLES
-from goosewing.exchange import coast
-from goosewing.live.session import HelloError, Session
+from goosewing.hazards import coast
+from goosewing.live.host.session import HelloError, Session
 
 BOAT = str(SAMPLES / "brisvik" / "boat.toml")
 KNOT = 1852.0 / 3600.0

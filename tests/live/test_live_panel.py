@@ -14,8 +14,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from conftest import SAMPLES
-from goosewing.live import panel
-from goosewing.live.session import Session
+from goosewing.live.host.session import Session
+from goosewing.live.panel import document as panel
 from sailing_boat import KNOT, SailingBoat, Waters, observation, stamp, tick
 
 BRISVIK = SAMPLES / "brisvik"

@@ -13,9 +13,9 @@ from hypothesis import strategies as st
 
 from conftest import SAMPLES
 from goosewing.errors import InputError
-from goosewing.live import signalk
-from goosewing.live.session import HelloError, Session
-from goosewing.live.state import Figures
+from goosewing.live.core.state import Figures
+from goosewing.live.host import signalk
+from goosewing.live.host.session import HelloError, Session
 
 KNOT = 1852.0 / 3600.0
 HELLO = {"type": "hello", "version": 1, "boat": str(SAMPLES / "brisvik" / "boat.toml")}
@@ -193,9 +193,9 @@ def test_figures_go_out_in_si():
 
 
 def test_beat_and_gybe_targets_are_those_of_the_tables(planned):
-    """Brisvik in 10 kn: the target of `goosewing.targets`, which has its own tests."""
+    """Brisvik in 10 kn: the target of `goosewing.velocities.targets`, which has its own tests."""
     from goosewing.boat.read import read_boat
-    from goosewing.targets import targets
+    from goosewing.velocities.targets import targets
 
     _, sent = planned
     found = {d["path"]: d["value"] for m in publications(sent, "update") for d in m["deltas"]}

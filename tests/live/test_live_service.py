@@ -14,8 +14,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from conftest import SAMPLES
-from goosewing.live import service
-from goosewing.live.session import attempt
+from goosewing.live.host import service
+from goosewing.live.host.session import attempt
 from service_day import observe, seconds, stamp
 
 HELLO = {"type": "hello", "version": 1, "boat": str(SAMPLES / "brisvik" / "boat.toml")}
@@ -197,7 +197,7 @@ def test_thinning_keeps_the_newest_of_every_path(values):
 
 
 def test_a_fault_in_the_planner_is_told_and_the_watch_goes_on(monkeypatch):
-    from goosewing.live import session
+    from goosewing.live.host import session
 
     def broken(*_):
         raise ZeroDivisionError("by accident")

@@ -12,7 +12,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from conftest import SAMPLES
-from goosewing.live.nmea_in import LONGEST_LINE, Clock, Framer, LogClock, heard, seconds_of
+from goosewing.exchange.nmea.readings import (
+    LONGEST_LINE,
+    Clock,
+    Framer,
+    LogClock,
+    heard,
+    seconds_of,
+)
 
 # Published in gpsd's NMEA.adoc and daemon logs and in pynmea2's tests, checksums recomputed.
 GOOD = (

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from conftest import SAMPLES
-from goosewing.live.session import Session
+from goosewing.live.host.session import Session
 from sailing_boat import Helm, SailingBoat, Waters, observation, passage, tick
 
 BRISVIK = SAMPLES / "brisvik"

@@ -12,12 +12,12 @@ import pytest
 from geographiclib.geodesic import Geodesic
 
 from conftest import SAMPLES
-from goosewing.exchange.nmea import LONGEST, checksum
-from goosewing.live import steering
-from goosewing.live.afloat import Setup, Watch
-from goosewing.live.links import Address, Sender
-from goosewing.live.nmea_in import Framer
-from goosewing.live.state import Desk, Route
+from goosewing.exchange.nmea.readings import Framer
+from goosewing.exchange.nmea.routes import LONGEST, checksum
+from goosewing.exchange.nmea.wires import Address, Sender
+from goosewing.live.alone import steering
+from goosewing.live.alone.watch import Setup, Watch
+from goosewing.live.core.state import Desk, Route
 from goosewing.records import Mark
 from nmea_boat import VARIATION, Told, instruments, listen
 from sailing_boat import Helm, SailingBoat, Waters

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from goosewing import marks
 from goosewing.errors import InputError
+from goosewing.marks import from_here
 from goosewing.records import Mark
 
 ROUND = tuple(
@@ -14,29 +14,29 @@ ROUND = tuple(
 
 
 def test_marks_behind_her_are_dropped_and_said():
-    made = marks.from_next(ROUND, "C")
+    made = from_here.from_next(ROUND, "C")
     assert [m.name for m in made.marks] == ["C", "B"]
     assert made.notices == ("Left behind: A, B.",)
 
 
 def test_a_name_is_found_whatever_its_case_unless_both_stand_there():
-    assert marks.from_next(ROUND, " c ").marks[0].name == "C"
+    assert from_here.from_next(ROUND, " c ").marks[0].name == "C"
     both = (Mark(name="b", lat=0, lon=0), Mark(name="B", lat=1, lon=1))
-    assert marks.from_next(both, "B").marks == both[1:]
+    assert from_here.from_next(both, "B").marks == both[1:]
 
 
 def test_a_name_that_stands_twice_is_said():
-    assert any("2 times" in notice for notice in marks.from_next(ROUND, "B").notices)
+    assert any("2 times" in notice for notice in from_here.from_next(ROUND, "B").notices)
 
 
 @pytest.mark.parametrize("name", ["D", "", "A, B"])
 def test_an_unknown_mark_lists_those_there_are(name):
     with pytest.raises(InputError, match=r"no mark is called .*; there are A, B, C$"):
-        marks.from_next(ROUND, name)
+        from_here.from_next(ROUND, name)
 
 
 def test_her_own_position_comes_first():
-    made = marks.starting_here(ROUND, 56.5, 10.0)
+    made = from_here.starting_here(ROUND, 56.5, 10.0)
     assert (made.marks[0].name, made.marks[0].lat, made.marks[0].lon) == ("Here", 56.5, 10.0)
     assert made.marks[1:] == ROUND
     assert made.notices == ()
@@ -47,14 +47,14 @@ def test_at_the_first_mark_she_is_told_so_and_starts_from_it():
         Mark(name="A", lat=57.0, lon=11.0, leave="port", leave_distance_nm=0.2),
         *ROUND[1:],
     )
-    made = marks.starting_here(sided, 57.000001, 11.0)
+    made = from_here.starting_here(sided, 57.000001, 11.0)
     assert [m.name for m in made.marks] == ["A", "B", "C", "B"]
     assert made.marks[0].leave is None
     assert made.notices == ("She is at A already: the plan starts there.",)
 
 
 def test_every_mark_of_a_name_is_left_so():
-    made = marks.leaving(ROUND, [marks.Leave("B", "starboard", 0.3)])
+    made = from_here.leaving(ROUND, [from_here.Leave("B", "starboard", 0.3)])
     assert [(m.leave, m.leave_distance_nm) for m in made] == [
         (None, 0.0),
         ("starboard", 0.3),
@@ -72,7 +72,7 @@ def test_every_mark_of_a_name_is_left_so():
     ],
 )
 def test_how_a_mark_is_left_is_read(text, leave):
-    assert marks.parse_leave(text) == leave
+    assert from_here.parse_leave(text) == leave
 
 
 @pytest.mark.parametrize(
@@ -82,4 +82,4 @@ def test_how_a_mark_is_left_is_read(text, leave):
 )  # fmt: skip
 def test_how_no_mark_is_left_is_refused(text):
     with pytest.raises(InputError, match="--leave"):
-        marks.parse_leave(text)
+        from_here.parse_leave(text)

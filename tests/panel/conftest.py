@@ -10,7 +10,7 @@ from typing import Any, NoReturn
 
 import pytest
 
-from goosewing.live.panel_server import PanelServer, serve
+from goosewing.live.panel.server import PanelServer, serve
 from panel_browser import Watch, axe_source, chromium
 from panel_counters import ShowCounter
 from panel_voyage import Voyage, log

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from goosewing.live.panel_server import serve
+from goosewing.live.panel.server import serve
 from panel_browser import PHONE, WIDE, impacts, keep, script
 from panel_counters import ShowCounter
 from panel_voyage import Voyage, log, stored

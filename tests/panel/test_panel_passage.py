@@ -16,7 +16,7 @@ import gpxpy
 import pytest
 from geographiclib.geodesic import Geodesic
 
-from goosewing.live.panel_server import serve
+from goosewing.live.panel.server import serve
 from panel_browser import PHONE, TABLET, impacts, keep, script
 from panel_voyage import Voyage, log, stored
 from signalk_host import DOORS, SAMPLES, Host, until

@@ -19,9 +19,9 @@ from typing import Any
 import pytest
 
 from goosewing.errors import InputError, NoPlanError
-from goosewing.live.counter import Refusal
-from goosewing.live.panel_guard import Guard, RefusedError
-from goosewing.live.panel_server import PanelServer, outward, page_folder, serve
+from goosewing.live.panel.counter import Refusal
+from goosewing.live.panel.guard import Guard, RefusedError
+from goosewing.live.panel.server import PanelServer, outward, page_folder, serve
 from panel_counters import SmallCounter
 from signalk_host import listeners
 
@@ -556,7 +556,7 @@ def test_without_the_extra_one_line_says_how_to_get_it():
     code = (
         "import sys\nsys.modules['aiohttp'] = None\n"
         "from goosewing.errors import InputError\n"
-        "from goosewing.live.panel_server import serve\n"
+        "from goosewing.live.panel.server import serve\n"
         "try:\n    serve(None, port=0)\nexcept InputError as error:\n    print(error)"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
@@ -578,7 +578,7 @@ def test_the_page_is_found_in_the_checkout_and_lies_in_the_wheel(wheel):
 
 def test_the_page_is_found_in_an_installed_wheel(wheel, tmp_path):
     zipfile.ZipFile(wheel).extractall(tmp_path)
-    code = "from goosewing.live.panel_server import page_folder\nprint(page_folder())"
+    code = "from goosewing.live.panel.server import page_folder\nprint(page_folder())"
     done = subprocess.run(
         [sys.executable, "-c", code],
         env={"PYTHONPATH": str(tmp_path), "PATH": "/usr/bin"},

@@ -212,7 +212,7 @@ def test_forgetting_the_plan_asks_back_first(opened, shown, show, moments, axe):
 
 
 def test_a_refusal_is_told_in_its_own_words(opened, shown, show, moments):
-    from goosewing.live.counter import Refusal
+    from goosewing.live.panel.counter import Refusal
 
     page = opened(shown.url, PHONE)
     settled(page, moments["advising"])

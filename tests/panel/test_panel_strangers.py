@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from goosewing.live.panel_server import serve
+from goosewing.live.panel.server import serve
 from panel_browser import script
 from panel_counters import SmallCounter
 

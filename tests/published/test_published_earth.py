@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 from pyproj import Geod
 
-from goosewing import earth
-from goosewing.wind import components_to, direction_to
+from goosewing.earth import geodesy
+from goosewing.weather.wind import components_to, direction_to
 
 METRE_NM = 1.0 / 1852.0
 TENTH_MM = 1e-4  # [m]
@@ -27,7 +27,7 @@ def dms(degrees, minutes=0.0, seconds=0.0):
 
 def turned(a, b):
     """How far two directions differ, either way."""
-    return abs(float(earth.wrap_180(a - b)))
+    return abs(float(geodesy.wrap_180(a - b)))
 
 
 # --- Meridional parts ------------------------------------------------------------------
@@ -44,7 +44,7 @@ MERIDIONAL_PARTS = {
 @pytest.mark.parametrize(("lat", "parts"), MERIDIONAL_PARTS.items())
 @pytest.mark.parametrize("hemisphere", [1, -1])
 def test_meridional_parts(lat, parts, hemisphere):
-    assert 60 * earth.isometric_latitude(hemisphere * lat) == pytest.approx(
+    assert 60 * geodesy.isometric_latitude(hemisphere * lat) == pytest.approx(
         hemisphere * parts, abs=5.1e-5
     )
 
@@ -61,7 +61,7 @@ def test_meridional_parts_by_the_handbook_series():
     )
     # Its logarithm's factor has ten digits, and the next term is a·e⁸/7 = 1e-6.
     np.testing.assert_allclose(
-        60 * earth.isometric_latitude(np.degrees(lat)), parts, atol=3e-6, rtol=0
+        60 * geodesy.isometric_latitude(np.degrees(lat)), parts, atol=3e-6, rtol=0
     )
 
 
@@ -77,7 +77,7 @@ def test_meridional_parts_by_the_handbook_series():
     ],
 )
 def test_meridional_parts_of_the_handbook_examples(lat, parts):
-    assert 60 * earth.isometric_latitude(lat) == pytest.approx(parts, abs=0.3)
+    assert 60 * geodesy.isometric_latitude(lat) == pytest.approx(parts, abs=0.3)
 
 
 # --- Worked examples of the handbook -----------------------------------------------------
@@ -92,7 +92,7 @@ BOOK_MINUTE = 0.1 / 60
 
 def minute_nm(lat1, lat2):
     """Mean length of a minute of latitude between two latitudes."""
-    return (earth.meridian_arc(lat2) - earth.meridian_arc(lat1)) / (60 * (lat2 - lat1))
+    return (geodesy.meridian_arc(lat2) - geodesy.meridian_arc(lat1)) / (60 * (lat2 - lat1))
 
 
 @pytest.mark.parametrize(
@@ -113,7 +113,7 @@ def minute_nm(lat1, lat2):
     ],
 )  # fmt: skip
 def test_sailings_inverse(start, end, course, book_miles, true_course, true_m):
-    lox = earth.loxodrome_inverse(*start, *end)
+    lox = geodesy.loxodrome_inverse(*start, *end)
     assert lox.bearing_deg == pytest.approx(course, abs=BOOK_DEGREE)
     assert lox.distance_nm / minute_nm(start[0], end[0]) == book_miles
     # Recomputed on the ellipsoid by GeographicLib; six decimals of course.
@@ -140,11 +140,11 @@ def test_sailings_inverse(start, end, course, book_miles, true_course, true_m):
 )  # fmt: skip
 def test_sailings_direct(start, course, book_miles, end, distance_m, true_end):
     lat, lon = end
-    arrived = earth.loxodrome_direct(*start, course, book_miles * minute_nm(start[0], lat))
+    arrived = geodesy.loxodrome_direct(*start, course, book_miles * minute_nm(start[0], lat))
     assert arrived.lat == pytest.approx(lat, abs=BOOK_MINUTE)
     assert lon is None or arrived.lon == pytest.approx(lon, abs=BOOK_MINUTE)
     # Recomputed on the ellipsoid by GeographicLib, in miles of 1852 m.
-    arrived = earth.loxodrome_direct(*start, course, distance_m * METRE_NM)
+    arrived = geodesy.loxodrome_direct(*start, course, distance_m * METRE_NM)
     assert arrived == pytest.approx(true_end, abs=NANODEGREE)
 
 
@@ -156,7 +156,7 @@ def test_sailings_direct(start, course, book_miles, end, distance_m, true_end):
     ],
 )
 def test_parallel_sailing(lat, change_deg, book_miles):
-    lox = earth.loxodrome_inverse(lat, 0.0, lat, change_deg)
+    lox = geodesy.loxodrome_inverse(lat, 0.0, lat, change_deg)
     assert lox.bearing_deg == (90.0 if book_miles > 0 else 270.0)
     # The book's parallel is that of a sphere with 60 miles to the degree; WGS 84's radius of
     # curvature across the meridian, a/√(1 - e²sin²φ), makes it 0.37 % and 0.31 % longer.
@@ -189,7 +189,7 @@ def test_traverse():
 
 def test_great_circle():
     # Bowditch 2019 § 1208 ex. 1, second-hand, on a sphere of 60 nm to the degree.
-    line = earth.geodesic_inverse(-22.0, 116.0, -20.0, 31.0)
+    line = geodesy.geodesic_inverse(-22.0, 116.0, -20.0, 31.0)
     # Nearly along a parallel of low latitude: 0.22 % longer on the ellipsoid (see above).
     assert line.distance_nm == pytest.approx(4693.5, rel=0.0025)
     assert line.initial_bearing_deg == pytest.approx(253.0, abs=BOOK_DEGREE)
@@ -199,9 +199,9 @@ def test_length_of_a_minute_of_the_meridian():
     # Recomputed. Half a minute either side, where there are two sides. [m]
     for lat, metres in {0: 1842.905, 35: 1849.010, 45: 1852.196, 50: 1853.818, 60: 1856.871,
                         73.5: 1860.049}.items():  # fmt: skip
-        ends = earth.meridian_arc(np.array([lat - 0.5 / 60, lat + 0.5 / 60]))
+        ends = geodesy.meridian_arc(np.array([lat - 0.5 / 60, lat + 0.5 / 60]))
         assert np.diff(ends)[0] * 1852 == pytest.approx(metres, abs=5.1e-4)
-    last = earth.meridian_arc(90.0) - earth.meridian_arc(90.0 - 1 / 60)
+    last = geodesy.meridian_arc(90.0) - geodesy.meridian_arc(90.0 - 1 / 60)
     assert last * 1852 == pytest.approx(1861.566, abs=5.1e-4)
 
 
@@ -248,21 +248,21 @@ DIRECT = [
     ("lat1", "lon1", "lat2", "lon2", "course", "metres", "by", "by_m"), INVERSE
 )
 def test_loxodrome_inverse(lat1, lon1, lat2, lon2, course, metres, by, by_m):
-    lox = earth.loxodrome_inverse(lat1, lon1, lat2, lon2)
+    lox = geodesy.loxodrome_inverse(lat1, lon1, lat2, lon2)
     assert lox.bearing_deg == pytest.approx(course, abs=by)
     assert lox.distance_nm * 1852 == pytest.approx(metres, abs=by_m)
 
 
 @pytest.mark.parametrize(("lat", "lon", "course", "metres", "end_lat", "end_lon"), DIRECT)
 def test_loxodrome_direct(lat, lon, course, metres, end_lat, end_lon):
-    end = earth.loxodrome_direct(lat, lon, course, metres * METRE_NM)
+    end = geodesy.loxodrome_direct(lat, lon, course, metres * METRE_NM)
     assert end.lat == pytest.approx(end_lat, abs=NANODEGREE)
     assert end.lon == pytest.approx(end_lon, abs=NANODEGREE)
 
 
 def test_loxodrome_way_points():
     # GeographicLib's manual page, read: one line, five points, printed to 0.1".
-    end = earth.loxodrome_direct(
+    end = geodesy.loxodrome_direct(
         dms(40, 38, 23), -dms(73, 46, 44), dms(103, 34, 58.2),
         np.array([2e6, 4e6, 10e6, 18e6, 20e6]) * METRE_NM,
     )  # fmt: skip
@@ -276,13 +276,13 @@ def test_loxodrome_way_points():
 
 def test_loxodrome_to_within_a_metre_of_the_pole():
     # GeographicLib's test 8, read.
-    end = earth.loxodrome_direct(0.0, 0.0, 0.0, 10001965 * METRE_NM)
+    end = geodesy.loxodrome_direct(0.0, 0.0, 0.0, 10001965 * METRE_NM)
     assert end.lat == pytest.approx(89.99999347, abs=5.1e-9)
     assert end.lon == 0.0
     # Its test 9, read: four and a half turns, longitude 1654.69811… unrolled; recomputed
     # -145.30188311. The pole is 0.73 m off: one unit in the last place of the distance moves
     # the longitude by 1.3e-7°, so no double can hold it to a nanodegree.
-    end = earth.loxodrome_direct(0.0, 0.0, 60.0, 20003930 * METRE_NM)
+    end = geodesy.loxodrome_direct(0.0, 0.0, 60.0, 20003930 * METRE_NM)
     assert end.lat == pytest.approx(89.99999347, abs=5.1e-9)
     assert end.lon == pytest.approx(-145.30188311, abs=5e-7)
 
@@ -321,11 +321,11 @@ KARNEY = [
 
 @pytest.mark.parametrize(("lat1", "lon1", "azi1", "lat2", "lon2", "azi2", "s12"), KARNEY)
 def test_geodesic_matches_karney(lat1, lon1, azi1, lat2, lon2, azi2, s12):
-    line = earth.geodesic_inverse(lat1, lon1, lat2, lon2)
+    line = geodesy.geodesic_inverse(lat1, lon1, lat2, lon2)
     assert line.distance_nm * 1852 == pytest.approx(s12, abs=1e-8)
     assert turned(line.initial_bearing_deg, azi1) < 2e-13
     assert turned(line.final_bearing_deg, azi2) < 2e-13
-    end = earth.geodesic_direct(lat1, lon1, azi1, s12 * METRE_NM)
+    end = geodesy.geodesic_direct(lat1, lon1, azi1, s12 * METRE_NM)
     assert end.lat == pytest.approx(lat2, abs=2e-13)
     assert turned(end.lon, lon2) < 2e-13
     assert turned(end.final_bearing_deg, azi2) < 2e-13
@@ -363,7 +363,7 @@ HARD = [
 
 @pytest.mark.parametrize(("lat1", "lon1", "lat2", "lon2", "metres", "by_m", "first", "last"), HARD)
 def test_hard_geodesics(lat1, lon1, lat2, lon2, metres, by_m, first, last):
-    line = earth.geodesic_inverse(lat1, lon1, lat2, lon2)
+    line = geodesy.geodesic_inverse(lat1, lon1, lat2, lon2)
     assert line.distance_nm * 1852 == pytest.approx(metres, abs=by_m)
     for course, expected in ((line.initial_bearing_deg, first), (line.final_bearing_deg, last)):
         if expected is not None:
@@ -373,18 +373,18 @@ def test_hard_geodesics(lat1, lon1, lat2, lon2, metres, by_m, first, last):
 
 
 def test_hard_geodesics_direct():
-    end = earth.geodesic_direct(40.63972222, -73.77888889, 53.5, 5850e3 * METRE_NM)  # 1
+    end = geodesy.geodesic_direct(40.63972222, -73.77888889, 53.5, 5850e3 * METRE_NM)  # 1
     assert end == pytest.approx((49.014668928887, 2.561062258608, 111.629467052969), abs=1e-11)
-    end = earth.geodesic_direct(0.01777745589997, 30.0, 0.0, 10e6 * METRE_NM)  # 5, to the pole
+    end = geodesy.geodesic_direct(0.01777745589997, 30.0, 0.0, 10e6 * METRE_NM)  # 5, to the pole
     assert end.lat == pytest.approx(90.0, abs=1e-9)
     assert turned(end.lon, -150.0) < 1e-9 or turned(end.lon, 30.0) < 1e-9
-    end = earth.geodesic_direct(90.0, 10.0, 180.0, -1e6 * METRE_NM)  # 73, from the pole backwards
+    end = geodesy.geodesic_direct(90.0, 10.0, 180.0, -1e6 * METRE_NM)  # 73, from the pole backwards
     assert end == pytest.approx((81.046232816, -170.0, 0.0), abs=5.1e-10)
 
 
 def test_karney_2013():
     # Algorithms for geodesics, tables 2 to 5, from memory; every digit recomputed.
-    end = earth.geodesic_direct(40.0, 0.0, 30.0, 1e7 * METRE_NM)
+    end = geodesy.geodesic_direct(40.0, 0.0, 30.0, 1e7 * METRE_NM)
     expected = (41.793310205056, 137.844900043772, 149.090169318072)
     assert end == pytest.approx(expected, abs=1e-12)
 
@@ -399,7 +399,7 @@ def test_karney_2013():
     ],
 )
 def test_karney_2013_inverse(lat1, lat2, lon2, metres, first, last):
-    line = earth.geodesic_inverse(lat1, 0.0, lat2, lon2)
+    line = geodesy.geodesic_inverse(lat1, 0.0, lat2, lon2)
     assert line.distance_nm * 1852 == pytest.approx(metres, abs=MICROMETRE)
     # A short line's course is known to the rounding of its ends: 1e-14° in 1e-5°.
     assert line.initial_bearing_deg == pytest.approx(first, abs=1e-9)
@@ -432,7 +432,7 @@ def test_library_matches_vincenty(ellipsoid, lat1, azi1, metres, lat2, lon2, azi
 def test_geodetic_survey_line():
     # GDA Technical Manual (ICSM), Flinders Peak to Buninyong, from memory, recomputed. GRS 80
     # there, WGS 84 here: the same to 0.1 mm. Courses printed to 0.01"; the second is that back.
-    line = earth.geodesic_inverse(
+    line = geodesy.geodesic_inverse(
         -dms(37, 57, 3.72030),
         dms(144, 25, 29.52440),
         -dms(37, 39, 10.15610),

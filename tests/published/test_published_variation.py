@@ -8,7 +8,7 @@ import pytest
 
 pytest.importorskip("pygeomag")
 
-from goosewing.magnetic import decimal_year, stated_error_deg, variation_model
+from goosewing.compass.headings import decimal_year, stated_error_deg, variation_model
 
 # NOAA/NCEI and BGS, WMM2025_TEST_VALUES.txt (as carried in the pygeomag repository,
 # test/test_values, commit 2b8ac57f): decimal year, height over the ellipsoid in km, lat,

@@ -9,9 +9,9 @@ derivation and carry the rounding of their print.
 import numpy as np
 import pytest
 
-from goosewing import wind
-from goosewing.earth import wrap_180
+from goosewing.earth.geodesy import wrap_180
 from goosewing.errors import NoPlanError
+from goosewing.weather import wind
 
 KNOT = 3600 / 1852
 """Knots in a metre per second."""

@@ -12,8 +12,8 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from goosewing.boat.read import read_boat
-from goosewing.exchange.gpx import read_marks
-from goosewing.hazards import Area, Hazards
+from goosewing.exchange.gpx.plans import read_marks
+from goosewing.hazards.areas import Area, Hazards
 from goosewing.plan import make
 from goosewing.records import Mark
 from goosewing.report.ground import STYLES

@@ -14,8 +14,9 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from goosewing.boat.read import read_boat
-from goosewing.exchange.gpx import format_plan, read_marks
-from goosewing.plan import Options, make
+from goosewing.exchange.gpx.plans import format_plan, read_marks
+from goosewing.options import Options
+from goosewing.plan import make
 from goosewing.report import labels
 from goosewing.report.picture import draw, draw_plan
 from goosewing.weather.steady import SteadyWeather

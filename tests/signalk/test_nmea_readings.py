@@ -11,11 +11,11 @@ import gpxpy
 import pytest
 
 from goosewing.boat.model import Boat
-from goosewing.live import signalk
-from goosewing.live.afloat import Post, Setup, play
-from goosewing.live.nmea_in import Framer, heard
-from goosewing.live.overlay import NAME
-from goosewing.live.state import Desk, Route
+from goosewing.exchange.nmea.readings import Framer, heard
+from goosewing.live.alone.overlay import NAME
+from goosewing.live.alone.watch import Post, Setup, play
+from goosewing.live.core.state import Desk, Route
+from goosewing.live.host import signalk
 from goosewing.records import Mark
 from nmea_boat import Told
 from signalk_host import node

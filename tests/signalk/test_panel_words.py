@@ -15,7 +15,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from goosewing.words import hours_and_minutes, three_figures
+from goosewing.words.figures import hours_and_minutes, three_figures
 from signalk_host import SAMPLES, HostUnavailableError, node
 
 HERE = Path(__file__).parent

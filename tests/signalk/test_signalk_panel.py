@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from goosewing.live.panel import blank
+from goosewing.live.panel.document import blank
 from signalk_host import COURSE, DOORS, RESOURCES, Host, until
 
 HERE = {"latitude": 57.0, "longitude": 11.0}

@@ -14,7 +14,7 @@ from goosewing.weather.steady import (
     parse_current,
     parse_wind,
 )
-from goosewing.wind import components_from, components_to, direction_to
+from goosewing.weather.wind import components_from, components_to, direction_to
 
 ROUNDING = 1e-12
 

@@ -8,7 +8,7 @@ import pytest
 from goosewing.errors import InputError
 from goosewing.weather.base import Weather, hours_from_datetime
 from goosewing.weather.tides import HighWater, StreamTable, TidalStreams, parse_tides, read_tides
-from goosewing.wind import components_to
+from goosewing.weather.wind import components_to
 
 HIGH = datetime(2027, 6, 1, 12, 0, tzinfo=UTC)
 HIGH_H = hours_from_datetime(HIGH)

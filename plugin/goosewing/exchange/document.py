@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import msgspec
 
 from goosewing.errors import InputError
-from goosewing.exchange.files import write_atomically
+from goosewing.files.disk import write_atomically
 from goosewing.records import Departure, Leg, Mark, Plan
 
 if TYPE_CHECKING:

@@ -17,9 +17,9 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
-from goosewing.angles import wrap_longitude
+from goosewing.earth.angles import wrap_longitude
 from goosewing.exchange.document import plain
-from goosewing.exchange.files import write_atomically
+from goosewing.files.disk import write_atomically
 from goosewing.records import Board, BoardPoint, Fix, Layline, Leg, Manoeuvre, Mark, Plan
 
 FORMAT = "goosewing.geojson/1"
@@ -61,7 +61,7 @@ def write_geojson(path: Path | str, plan: Plan, *, inputs: Iterable[Path | str] 
     Raises
     ------
     InputError
-        As `goosewing.exchange.files.write_atomically`.
+        As `goosewing.files.disk.write_atomically`.
     """
     write_atomically(path, format_geojson(plan), inputs=inputs)
 

@@ -58,6 +58,6 @@ Service to host
 ``{"type": "error", "message", "fatal"}``
     One line about a message that made no sense; the conversation goes on unless fatal.
 
-What is damped, when advice stops, when a plan is made anew: `goosewing.live.damping`
-and the thresholds of `goosewing.live.state.Rules`.
+What is damped, when advice stops, when a plan is made anew: `goosewing.live.core.damping`
+and the thresholds of `goosewing.live.core.state.Rules`.
 """

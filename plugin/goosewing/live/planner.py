@@ -6,12 +6,12 @@ import time
 from threading import Condition, Thread
 from typing import TYPE_CHECKING, Any
 
-from goosewing.live.session import attempt
+from goosewing.live.host.session import attempt
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from goosewing.live.state import Desk, Order
+    from goosewing.live.core.state import Desk, Order
 
 
 class Planner:

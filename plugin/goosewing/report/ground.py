@@ -9,7 +9,7 @@ import numpy as np
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from goosewing.hazards import Hazards
+    from goosewing.hazards.areas import Hazards
     from goosewing.units import Array
 
 EDGE = "#8d8a82"

@@ -15,18 +15,18 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from goosewing.errors import InputError
-from goosewing.exchange.files import write_atomically
-from goosewing.exchange.gpx import turn_names
-from goosewing.exchange.wording import UNDER_ENGINE
+from goosewing.exchange.gpx.plans import turn_names
+from goosewing.files.disk import write_atomically
 from goosewing.report import ground, labels
 from goosewing.report.labels import Label
-from goosewing.words import clock, hours_and_minutes, manoeuvre_words, three_figures
+from goosewing.words.figures import clock, hours_and_minutes, manoeuvre_words, three_figures
+from goosewing.words.points import UNDER_ENGINE
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
     from pathlib import Path
 
-    from goosewing.hazards import Hazards
+    from goosewing.hazards.areas import Hazards
     from goosewing.records import Board, Leg, Plan
     from goosewing.units import Array
 

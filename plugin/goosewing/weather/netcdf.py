@@ -32,7 +32,7 @@ from goosewing.weather.grid import (
     layer_of,
 )
 from goosewing.weather.units import knots_per
-from goosewing.wind import components_from, components_to
+from goosewing.weather.wind import components_from, components_to
 
 if TYPE_CHECKING:
     import xarray

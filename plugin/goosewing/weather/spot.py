@@ -8,9 +8,9 @@ from datetime import datetime
 
 import numpy as np
 
-from goosewing import wind
 from goosewing.errors import OutsideForecastError
 from goosewing.units import Array
+from goosewing.weather import wind
 from goosewing.weather.base import Coverage, Weather, hours_from_datetime
 from goosewing.weather.combine import holds
 from goosewing.weather.grid import STREAM

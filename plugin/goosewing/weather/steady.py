@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike
 
 from goosewing.errors import InputError
 from goosewing.weather.base import Conditions, Coverage
-from goosewing.wind import components_from, components_to
+from goosewing.weather.wind import components_from, components_to
 
 LARGEST_WIND_KN = 150.0
 """More than any wind a yacht plans for: beyond it a unit went wrong. [kn]"""

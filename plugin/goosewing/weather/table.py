@@ -50,7 +50,7 @@ from goosewing.weather.steady import (
     LARGEST_DRIFT_KN,
     LARGEST_WIND_KN,
 )
-from goosewing.wind import components_from, components_to
+from goosewing.weather.wind import components_from, components_to
 
 WIND_COLUMNS = ("wind_from_deg", "wind_kn")
 STREAM_COLUMNS = ("set_deg", "drift_kn")

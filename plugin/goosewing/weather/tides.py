@@ -65,7 +65,7 @@ from goosewing.weather.grid import (
 )
 from goosewing.weather.steady import LARGEST_DRIFT_KN
 from goosewing.weather.table import LIMITS, parse_time, split_csv
-from goosewing.wind import components_to
+from goosewing.weather.wind import components_to
 
 HOURS = np.arange(-6.0, 7.0)
 """Hours from high water that a table has."""

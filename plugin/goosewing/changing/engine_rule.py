@@ -1,0 +1,178 @@
+"""Where the engine is used in changing wind: where sailing makes too little good towards the mark.
+
+The speed made good is that of the best mix of boards in the wind and stream of one place
+and time, manoeuvres left out, as if they held: where the ray towards the mark leaves the
+hull of all velocities (`goosewing.velocities.velocity_set`). Where no sails can be carried,
+or the stream sets her off whatever she sails, nothing is made good.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from goosewing.boat.model import row_angles, sailing
+from goosewing.velocities.velocity_set import Airs, along_and_across, fastest_mix, velocity_set
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from goosewing.boat.model import Boat, Engine
+    from goosewing.units import Array, BoolArray
+
+    Numbers = NDArray[np.intp]
+
+ROW_STEP_DEG = 3.0
+"""Spacing of the angles looked at, the table's own angles aside: good to 0.1 % of the hull."""
+
+TABLE_STEP_KN = 1.0
+BEARINGS = 19
+"""Of what is made good in the worst direction a table tells enough to leave most states out."""
+
+SPARE_KN = 0.3
+"""What that table may be wrong by, between its winds and bearings."""
+
+
+class HereAndNow(NamedTuple):
+    """Wind over the water, at the polar's height, and stream; arrays of one shape."""
+
+    twd_deg: Array
+    tws_kn: Array
+    gust_kn: Array
+    stream_east_kn: Array
+    stream_north_kn: Array
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Lulls:
+    """The rule by which the engine of a boat is used."""
+
+    boat: Boat
+    engine: Engine
+
+    def motored(self, here: HereAndNow, bearing_deg: Array, pole_allowed: BoolArray) -> BoolArray:
+        """Whether the engine is used.
+
+        Parameters
+        ----------
+        here : HereAndNow
+        bearing_deg : ndarray, shape (n,)
+            Of the mark. [°]
+        pole_allowed : ndarray of bool, shape (n,)
+
+        Returns
+        -------
+        ndarray of bool, shape (n,)
+            False where wind or stream are unknown.
+        """
+        known = np.isfinite(here.tws_kn + here.stream_east_kn)
+        at = np.flatnonzero(known & ~self._surely_sailed(here))
+        used = np.zeros(len(known), dtype=bool)
+        if at.size:
+            some = HereAndNow(*(values[at] for values in here))
+            made_good = self.made_good_kn(some, bearing_deg[at], pole_allowed[at])
+            used[at] = made_good < self.engine.least_vmc_kn
+        return used
+
+    def _surely_sailed(self, here: HereAndNow) -> BoolArray:
+        winds, least = _least_made_good_kn(self.boat)
+        drift = np.hypot(here.stream_east_kn, here.stream_north_kn)
+        worst = np.interp(here.tws_kn, winds, least) - drift - SPARE_KN
+        # A gust may bar what the mean wind allows.
+        gusty = np.fmax(here.gust_kn, here.tws_kn) > winds[-1]
+        return np.asarray((worst > self.engine.least_vmc_kn) & ~gusty)
+
+    def made_good_kn(self, here: HereAndNow, bearing_deg: Array, pole_allowed: BoolArray) -> Array:
+        """Best speed made good under sail, shape (n,); 0 where there is none. [kn]."""
+        wide = HereAndNow(*(values[:, np.newaxis] for values in here))
+        along, across = [], []
+        for number, sails in enumerate(self.boat.sail_sets):
+            rows = row_angles(sails, ROW_STEP_DEG)[np.newaxis, :]
+            held = sailing(self.boat, number, rows, wide.tws_kn, wide.gust_kn)
+            possible = held.possible
+            if sails.poled:
+                possible = possible & pole_allowed[:, np.newaxis]
+            speed = np.where(possible, held.boat_speed_kn, np.nan)
+            for side in (1.0, -1.0):
+                track = np.radians(wide.twd_deg + side * held.track_angle_deg)
+                east = speed * np.sin(track) + wide.stream_east_kn
+                north = speed * np.cos(track) + wide.stream_north_kn
+                ahead, aside = along_and_across(east, north, bearing_deg[:, np.newaxis])
+                along.append(ahead)
+                across.append(aside)
+        return farthest_mix_kn(np.concatenate(along, axis=1), np.concatenate(across, axis=1))
+
+
+def farthest_mix_kn(along_kn: Array, across_kn: Array) -> Array:
+    """Where rays leave hulls, one ray and one set of velocities a row (`fastest_mix`).
+
+    Parameters
+    ----------
+    along_kn, across_kn : ndarray, shape (n, k)
+        Velocities along each row's ray and to the right of it; NaN for none. [kn]
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Zero where the ray misses the hull, or leaves it behind. [kn]
+    """
+    height = np.where(np.isfinite(along_kn), along_kn, -np.inf)
+    across = np.nan_to_num(across_kn)
+    every = np.arange(len(height))
+    left = np.argmax(np.where(across <= 0.0, height, -np.inf), axis=1)
+    right = np.argmax(np.where(across >= 0.0, height, -np.inf), axis=1)
+    met = np.isfinite(height[every, left]) & np.isfinite(height[every, right])
+    met &= (across[every, left] <= 0.0) & (across[every, right] >= 0.0)
+    turning = np.flatnonzero(met)
+    while turning.size:
+        moved = _turned(height, across, left, right, turning)
+        turning = turning[moved]
+    low, high = height[every, left], height[every, right]
+    span = across[every, right] - across[every, left]
+    share = np.divide(-across[every, left], span, out=np.zeros_like(span), where=span > 0.0)
+    with np.errstate(invalid="ignore"):
+        speed = low + share * (high - low)
+    return np.where(met, np.fmax(speed, 0.0), 0.0)
+
+
+def _turned(
+    height: Array, across: Array, left: Numbers, right: Numbers, rows: Numbers
+) -> BoolArray:
+    """Turn each row's supporting line to the velocity farthest beyond it; say which moved."""
+    i, j = left[rows], right[rows]
+    each = np.arange(len(rows))
+    here, aside = height[rows], across[rows]
+    span = aside[each, j] - aside[each, i]
+    rise = here[each, j] - here[each, i]
+    slope = np.divide(rise, span, out=np.zeros_like(span), where=span > 0.0)
+    beyond = here - slope[:, np.newaxis] * aside
+    best = np.argmax(beyond, axis=1)
+    base = here[each, j] - slope * aside[each, j]
+    lifted = beyond[each, best] - base > 1e-12 * (1.0 + np.abs(base))
+    to_left = lifted & (aside[each, best] <= 0.0)
+    to_right = lifted & (aside[each, best] >= 0.0)
+    left[rows[to_left]] = best[to_left]
+    right[rows[to_right]] = best[to_right]
+    return np.asarray(lifted & (best != i) & (best != j))
+
+
+@lru_cache(maxsize=4)
+def _least_made_good_kn(boat: Boat) -> tuple[Array, Array]:
+    """Winds, and what is made good in each in the worst direction, without a pole. [kn]."""
+    strongest = min(sails.strongest_tws_kn for sails in boat.sail_sets)
+    winds = np.arange(0.0, strongest + 1e-9, TABLE_STEP_KN)
+    return winds, np.array([_worst_kn(boat, float(tws)) for tws in winds])
+
+
+def _worst_kn(boat: Boat, tws_kn: float) -> float:
+    held = velocity_set(boat, Airs(0.0, tws_kn), step_deg=ROW_STEP_DEG)
+    poled = np.array([mode.poled for mode in held.modes])[held.mode]
+    member = ~poled[np.newaxis]
+    worst = np.inf
+    for bearing in np.linspace(0.0, 180.0, BEARINGS):
+        along, across = along_and_across(held.east_kn, held.north_kn, bearing)
+        worst = min(worst, float(np.nan_to_num(fastest_mix(along, across, member).speed_kn[0])))
+    return worst

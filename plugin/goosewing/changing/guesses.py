@@ -1,0 +1,169 @@
+"""What the weather along a leg is like: guesses and limits for the search; the straight course."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from goosewing.boat.manoeuvres import all_modes
+from goosewing.boat.model import row_angles, sailing
+from goosewing.changing.search import SLOWEST_H_PER_NM, fastest_crossing, hours_per_mile
+from goosewing.earth import geodesy
+from goosewing.velocities.velocity_set import Airs, along_and_across, velocity_set
+
+if TYPE_CHECKING:
+    from goosewing.boat.model import Boat, Engine
+    from goosewing.changing.motion import Waters
+    from goosewing.earth.course import Course
+    from goosewing.units import Array
+
+SAMPLES = 5
+GAUGE_STEP_DEG = 2.0
+GUESS_KN = 3.0
+STRAIGHT_STEPS = 60
+STRAIGHT_STEP_DEG = 1.0
+LONGEST_STRAIGHT = 12.0
+"""A straight course that takes this many times the plan's time is none."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Outlook:
+    """Guesses and limits along a leg.
+
+    Attributes
+    ----------
+    gauge : ndarray, shape (M + 1, 361)
+        Hours that a mile takes by bearing (`goosewing.changing.search.hours_per_mile`).
+    fastest_kn : float
+        What no speed over the ground exceeds.
+    best_rows : list of ndarray
+        For each sail set, its best angles up and down the wind in the winds met.
+    """
+
+    gauge: Array
+    fastest_kn: float
+    best_rows: list[Array]
+
+    def hours_per_nm(self, bearing_deg: float) -> float:
+        """Hours that a mile takes on a bearing, on the whole."""
+        return float(np.interp(bearing_deg % 360.0, np.arange(361.0), self.gauge[-1]))
+
+
+def along(waters: Waters, course: Course, start_h: float) -> Outlook:
+    """Look along a leg, at the times when she may be there."""
+    seen = _seen(waters, course, start_h)
+    sets = [velocity_set(waters.boat, airs, step_deg=GAUGE_STEP_DEG) for airs in seen]
+    gauges = [hours_per_mile(held) for held in sets if len(held)]
+    modes = len(all_modes(waters.boat))
+    gauge = np.mean(gauges, axis=0) if gauges else np.full((modes + 1, 361), SLOWEST_H_PER_NM)
+    if waters.lulls is not None:
+        gauge = _with_engine(gauge, waters.lulls.engine, seen)
+    elif not gauges:
+        gauge = np.full_like(gauge, 1.0 / GUESS_KN)
+    drift = max((np.hypot(a.stream_east_kn, a.stream_north_kn) for a in seen), default=0.0)
+    winds = [airs.tws_kn for airs in seen] or [10.0]
+    rows = [_best_rows(waters.boat, i, winds) for i in range(len(waters.boat.sail_sets))]
+    return Outlook(gauge, _fastest_kn(waters) + 1.5 * float(drift) + 0.5, rows)
+
+
+def _with_engine(gauge: Array, engine: Engine, seen: list[Airs]) -> Array:
+    """Add the engine's hours per mile; with all modes it is used where sailing is too slow."""
+    bearings = np.arange(361.0)
+    east = float(np.mean([airs.stream_east_kn for airs in seen])) if seen else 0.0
+    north = float(np.mean([airs.stream_north_kn for airs in seen])) if seen else 0.0
+    along, across = along_and_across(np.full(361, east), np.full(361, north), bearings)
+    ahead = np.sqrt(np.fmax(engine.speed_kn**2 - across**2, 0.0)) + along
+    motored = 1.0 / np.fmax(ahead, 1.0 / SLOWEST_H_PER_NM)
+    slow = gauge[-1] > 1.0 / engine.least_vmc_kn
+    every = np.where(slow, np.fmin(gauge[-1], motored), gauge[-1])
+    return np.concatenate((gauge[:-1], motored[np.newaxis], every[np.newaxis]))
+
+
+def _seen(waters: Waters, course: Course, start_h: float) -> list[Airs]:
+    """Sample the airs along the loxodrome at a guessed speed; where unknown, nothing."""
+    share = np.linspace(0.0, 1.0, SAMPLES)
+    at = geodesy.loxodrome_direct(
+        course.lat1, course.lon1, course.bearing_deg, share * course.distance_nm
+    )
+    times = start_h + share * course.distance_nm / GUESS_KN
+    airs = waters.airs(times, at.lat, at.lon)
+    return [
+        Airs(*(float(x) for x in (twd, tws, se, sn, gust)))
+        for twd, tws, gust, se, sn in zip(*airs, strict=True)
+        if np.isfinite(tws)
+    ]
+
+
+def _fastest_kn(waters: Waters) -> float:
+    boat = waters.boat
+    best = max(float(np.max(sails.polar.values)) for sails in boat.sail_sets)
+    p = boat.performance
+    motored = 0.0 if waters.lulls is None else waters.lulls.engine.speed_kn
+    return max(best * max(p.upwind, p.reach, p.run), motored)
+
+
+def _best_rows(boat: Boat, index: int, winds_kn: list[float]) -> Array:
+    """Best angles up and down the wind of one sail set over the winds met."""
+    sails = boat.sail_sets[index]
+    rows = row_angles(sails, 0.5)
+    tws = np.linspace(min(winds_kn), max(winds_kn), 3)[:, np.newaxis]
+    held = sailing(boat, index, rows[np.newaxis, :], np.clip(tws, 1.0, sails.strongest_tws_kn))
+    vmg = np.where(
+        held.possible, held.boat_speed_kn * np.cos(np.radians(held.track_angle_deg)), 0.0
+    )
+    found = [rows[i] for i, v in zip(np.argmax(vmg, axis=1), vmg.max(axis=1), strict=True) if v > 0]
+    found += [
+        rows[i] for i, v in zip(np.argmin(vmg, axis=1), vmg.min(axis=1), strict=True) if v < 0
+    ]
+    return np.unique(found)
+
+
+def straight_h(waters: Waters, course: Course, start_h: float, plan_h: float) -> float | None:
+    """Return the time of the loxodrome with the best single tack and sail set, or None.
+
+    Each mode that can hold the course all the way marches along the line by
+    midpoint steps.
+    """
+    times = [
+        _straight_mode_h(waters, course, start_h, plan_h / STRAIGHT_STEPS, number)
+        for number, mode in enumerate(waters.modes)
+        if not mode.engine
+    ]
+    return min((hours for hours in times if hours is not None), default=None)
+
+
+def _straight_mode_h(
+    waters: Waters, course: Course, start_h: float, step_h: float, number: int
+) -> float | None:
+    gone, hours = 0.0, 0.0
+    while hours < LONGEST_STRAIGHT * STRAIGHT_STEPS * step_h:
+        first = _along_kn(waters, course, number, start_h + hours, gone)
+        middle = gone + first * step_h / 2.0
+        speed = _along_kn(waters, course, number, start_h + hours + step_h / 2.0, middle)
+        if not speed > 0.0:
+            return None
+        if gone + speed * step_h >= course.distance_nm:
+            return hours + (course.distance_nm - gone) / speed
+        gone, hours = gone + speed * step_h, hours + step_h
+    return None
+
+
+def _along_kn(waters: Waters, course: Course, number: int, time_h: float, gone_nm: float) -> float:
+    """Fastest speed made good along the course in one mode; NaN where it can't be held."""
+    if not np.isfinite(gone_nm):
+        return float("nan")
+    mode = waters.modes[number]
+    at = geodesy.loxodrome_direct(course.lat1, course.lon1, course.bearing_deg, gone_nm)
+    if mode.poled and not waters.pole_allowed(time_h, at.lat, at.lon):
+        return float("nan")
+    rows = row_angles(waters.boat.sail_sets[mode.sail_set], STRAIGHT_STEP_DEG)
+    going = waters.at_angle(mode, rows, waters.airs(time_h, at.lat, at.lon))
+    along, across = along_and_across(
+        np.where(going.possible, going.east_kn, np.nan),
+        np.where(going.possible, going.north_kn, np.nan),
+        course.bearing_deg,
+    )
+    speed, _ = fastest_crossing(along[np.newaxis], across[np.newaxis], rows)
+    return float(speed[0])

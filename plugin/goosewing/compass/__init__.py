@@ -1,0 +1,1 @@
+"""Variation, deviation, and headings as the helm reads them."""

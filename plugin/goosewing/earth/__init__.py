@@ -1,0 +1,1 @@
+"""Where things are: geodesics, loxodromes, courses, angles, positions, daylight."""

@@ -1,0 +1,1 @@
+"""GPX: marks and routes in, plans out."""

@@ -1,0 +1,1 @@
+"""Routes for a handheld GPS: cut to what it takes, in the files it reads."""

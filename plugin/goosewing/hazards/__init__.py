@@ -1,0 +1,1 @@
+"""Land, shoals and whatever else may not be crossed."""

@@ -1,0 +1,1 @@
+"""Laylines of a mark, straight and curved."""

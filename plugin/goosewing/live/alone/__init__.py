@@ -1,0 +1,1 @@
+"""The running service without a host: sentences in, files and sentences out."""

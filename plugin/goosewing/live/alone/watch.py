@@ -1,0 +1,729 @@
+"""The running service without a host: sentences in, advice to the crew, a plan to the plotter.
+
+`Watch` is what happens, a sentence or a second at a time: it knows no clock. `sail` keeps
+it with live links, `play` with a recorded log whose own times drive it.
+"""
+
+from __future__ import annotations
+
+import queue
+import time
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime
+from functools import partial
+from itertools import chain
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Protocol
+
+from goosewing.errors import GoosewingError, InputError
+from goosewing.exchange.handheld.files import parse_contents
+from goosewing.exchange.handheld.routes import PRESETS, fit
+from goosewing.exchange.nmea.readings import Framer, Heard, LogClock, heard, seconds_of
+from goosewing.exchange.nmea.routes import DEFAULT_TALKER, format_contents
+from goosewing.exchange.nmea.wires import Address, Listener, Sender, read_log
+from goosewing.files.disk import shown
+from goosewing.live.alone import overlay, steering
+from goosewing.live.alone.one_line import one_line
+from goosewing.live.core import advice
+from goosewing.live.core.sensing import variation_deg
+from goosewing.live.core.state import Desk, Order, Reading, Route, Tick
+from goosewing.live.host import signalk
+from goosewing.live.host.session import Session, attempt
+from goosewing.live.panel import document as panel
+from goosewing.live.planner import Planner
+
+if TYPE_CHECKING:
+    from goosewing.compass.headings import VariationAt
+    from goosewing.live.panel.counter import SessionCounter
+    from goosewing.records import Plan
+
+Message = dict[str, Any]
+
+RECEIVER_AHEAD_S = 60.0
+"""A receiver's time that is later by more is believed before this computer's."""
+
+MOST_WAITING = 5000
+"""Pieces of bytes that may wait; what comes beyond is dropped and counted."""
+
+VARIATION_EVERY_S = 600.0
+
+TURNED_FOR_S = 20.0
+"""In a recorded log a turn is taken as seen to once she has been on the new tack so long."""
+
+TURN_AT_LATEST_S = 300.0
+"""Or after this: under a poled headsail no instrument tells the tack."""
+
+LONGEST_GAP_S = 60.0
+"""Of a log's silence no more is counted second by second, or waited for."""
+
+LOOKED_AHEAD = 400
+"""A log without a time, or a date, in so many sentences has none."""
+
+GARBAGE_AFTER = 50
+"""So many damaged lines and not one sentence: that is no wire of sentences."""
+
+LEAST_SEEN_S = 2.0
+"""Enter within so short a time of a turn falling due is not meant for it."""
+
+UNTOLD_AFTER_S = 30.0
+"""A compass whose variation nobody has told so long is useless."""
+
+
+class Show(Protocol):
+    """Whoever tells the crew; called from the watch's own thread."""
+
+    def line(self, text: str, severity: str = "normal") -> None:
+        """Tell something, for good."""
+
+    def status(self, words: Callable[[], str], *, changed: bool) -> None:
+        """Show how it stands, in place of what stood there; `changed` if it is another state."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Setup:
+    """What the crew has asked for.
+
+    Attributes
+    ----------
+    desk : Desk
+    route : Route
+    overlay : Path or None
+        The folder of the plotter's GPX.
+    inputs : tuple of Path
+        Files that are never overwritten.
+    receiver : Address or None
+        Where route sentences go.
+    steers : bool
+        Whether steering data go there too.
+    talker : str
+    variation : callable or None
+        The model of the variation, where no number was given.
+    """
+
+    desk: Desk
+    route: Route
+    overlay: Path | None = None
+    inputs: tuple[Path, ...] = ()
+    receiver: Address | None = None
+    steers: bool = False
+    talker: str = DEFAULT_TALKER
+    variation: VariationAt | None = None
+
+
+@dataclass(slots=True)
+class Counts:
+    """What came in."""
+
+    read: int = 0
+    passed_over: int = 0
+    damaged: int = 0
+    dropped: int = 0
+
+    @property
+    def words(self) -> str:
+        """How it is shown."""
+        said = [f"{self.read} sentence{'' if self.read == 1 else 's'}"]
+        said += [f"{self.damaged} damaged"] if self.damaged else []
+        said += [f"{self.dropped} dropped"] if self.dropped else []
+        return ", ".join(said)
+
+
+Ordered = Callable[[Order, Desk], None]
+
+
+class Watch:
+    """What is known and what goes out; every time is given to it.
+
+    Parameters
+    ----------
+    setup : Setup
+    show : Show
+    sender : Sender or None
+        Where sentences go.
+    ordered : callable or None
+        Has a plan made elsewhere, for `made`; None makes it at once.
+    """
+
+    def __init__(
+        self,
+        setup: Setup,
+        show: Show,
+        *,
+        sender: Sender | None = None,
+        ordered: Ordered | None = None,
+    ) -> None:
+        self.setup = setup
+        self.show = show
+        self.counts = Counts()
+        self.counter: SessionCounter | None = None
+        self.session = Session()
+        self.session.desk = setup.desk
+        self._sender = sender
+        self._ordered = ordered
+        self._guide: steering.Guide | None = None
+        self._names: dict[steering.Place, str] = {}
+        self._said: tuple[str, str] = ("", "")
+        self._variation_s = float("-inf")
+        self._begun_s = float("inf")
+        self._warned: set[str] = set()
+        self._waiting: tuple[tuple[int, str], float] | None = None
+        self._overlay: overlay.Overlay | None = None
+        if setup.overlay is not None:
+            path = setup.overlay / overlay.NAME
+            self._overlay = overlay.Overlay(path=path, tell=self._warn, inputs=setup.inputs)
+
+    @property
+    def desk(self) -> Desk:
+        """The desk as it is now."""
+        assert self.session.desk is not None
+        return self.session.desk
+
+    def begin(self, now_s: float) -> None:
+        """Take the route; an old plan must not stand for a new one."""
+        if self._overlay is not None:
+            self._overlay.hold(overlay.NOTHING, now_s)
+        self._take(*self.session.observe(self.setup.route))
+
+    def hear(self, said: Heard, source: str, now_s: float) -> None:
+        """Take what one sentence says."""
+        if said.values:
+            reading = Reading(time_s=now_s, source=source, values=said.values)
+            self._take(*self.session.observe(reading))
+
+    def tick(self, now_s: float) -> None:
+        """Let a second be over: look, steer, show."""
+        try:
+            self._look(now_s)
+            self._steer(self.steering)
+        except Exception:
+            # What is steered by must not outlive the look that it came from.
+            self._steer(lambda: steering.nothing(now_s, talker=self.setup.talker))
+            raise
+        self._status()
+
+    def _look(self, now_s: float) -> None:
+        if self.counter is None:
+            self._take(*self.session.observe(Tick(time_s=now_s)))
+        else:
+            self.receive({"type": "tick", "time": signalk.time_text(now_s)})
+        self._vary(now_s)
+        self._doubt(now_s)
+        self._note_turn(now_s)
+        if self._overlay is not None:
+            self._overlay.heal(now_s)
+        if self._sender is not None:
+            self._sender.hold(advice.status(self.session.state)[0] != "advising")
+
+    def _steer(self, sentences: Callable[[], tuple[str, ...]]) -> None:
+        if self.setup.steers and self._sender is not None:
+            self._sender.steer(sentences())
+
+    def _note_turn(self, now_s: float) -> None:
+        """Note since when a turn has waited: nobody can have seen to it before."""
+        pending, planned = self.session.state.pending, self.session.state.planned
+        if pending is None or planned is None:
+            self._waiting = None
+            return
+        turn = (planned.order.number, pending.point)
+        if self._waiting is None or self._waiting[0] != turn:
+            self._waiting = (turn, now_s)
+
+    def receive(self, message: Message) -> None:
+        """Take an order of the crew, as a message of the service's protocol."""
+        route = self.setup.route
+        if message.get("type") == "plan" and message.get("id") == route.id:
+            # As it was read: its marks know on which hand they are left.
+            again = replace(route, next=min(1, len(route.marks) - 1))
+            self._take(*self.session.observe(again))
+            return
+        self._say_acknowledged(message)
+        self._take(*self.session.receive(message))
+
+    def _say_acknowledged(self, message: Message) -> None:
+        pending = self.session.state.pending
+        known = pending is not None and message.get("point") == pending.point
+        if message.get("type") == "acknowledge" and known and pending is not None:
+            self.show.line(f"{pending.point} acknowledged: {pending.words}.")
+
+    def acknowledge(self) -> None:
+        """Take the turn that waits as seen to."""
+        pending = self.session.state.pending
+        if pending is None:
+            self.show.line("There is no turn to acknowledge.")
+            return
+        now_s = self.session.state.now_s
+        if self._waiting is None or now_s - self._waiting[1] < LEAST_SEEN_S:
+            # Pressed for the turn before, or before this one could be read.
+            self.show.line(f"{pending.point} has only just fallen due: once more, if it is done.")
+            return
+        self.receive({"type": "acknowledge", "point": pending.point})
+
+    def made(self, order: Order, plan: Plan | str) -> None:
+        """Take a plan that was asked for."""
+        self._take(*self.session.made(order, plan))
+
+    def steering(self) -> tuple[str, ...]:
+        """Return the steering data of this second."""
+        state = self.session.state
+        self._guide = steering.guide(state, self._guide, self._names)
+        return steering.sentences(state, self.desk, self._guide, talker=self.setup.talker)
+
+    # ---- what follows -------------------------------------------------------------------
+
+    def _take(self, messages: list[Message], orders: list[Order]) -> None:
+        waiting = list(orders)
+        self._tell(messages)
+        while waiting:
+            order = waiting.pop(0)
+            if self._ordered is not None:
+                self._ordered(order, self.desk)
+                continue
+            more, further = self.session.made(order, attempt(order, self.desk))
+            self._tell(more)
+            waiting += further
+
+    def _tell(self, messages: list[Message]) -> None:
+        if self.counter is not None:
+            self.counter.send(messages)
+        for message in messages:
+            if message["type"] == "event":
+                self.show.line(f"{message['time'][11:19]}Z  {message['message']}", message["state"])
+            elif message["type"] == "publish" and message["reason"] != "update":
+                self._published()
+
+    def _published(self) -> None:
+        """Hand a new plan to the plotter, or take the old one from it."""
+        planned, now_s = self.session.state.planned, self.session.state.now_s
+        if planned is None:
+            self._put(overlay.NOTHING, now_s)
+            self._send_no_more()
+            return
+        text = overlay.format_overlay(planned.plan)
+        self._put(text, now_s)
+        if self._sender is not None:
+            self._send(text, planned.plan)
+
+    def _put(self, text: str, now_s: float) -> None:
+        if self._overlay is not None:
+            self._overlay.hold(text, now_s)
+
+    def _send(self, text: str, plan: Plan) -> None:
+        assert self._sender is not None
+        contents = replace(parse_contents(text), waypoints=(), tracks=())
+        try:
+            contents = fit(contents, PRESETS["small"]).contents
+            sentences = format_contents(contents, talker=self.setup.talker)
+        except GoosewingError as error:
+            self._warn(f"the plan can't be sent as sentences: {error}")
+            self._send_no_more()
+            return
+        self._names = steering.names_of(contents, plan)
+        self._sender.route(sentences)
+
+    def _send_no_more(self) -> None:
+        """Send the old route no more; a plotter can't be told to forget it."""
+        if self._sender is not None and self._sender.route(()):
+            self._names = {}
+            self.show.line("The plotter still holds the route it was sent before.", "alert")
+
+    def _vary(self, now_s: float) -> None:
+        """Let the model tell the variation where she is."""
+        place, model = self.session.state.place, self.setup.variation
+        if model is None or place is None or now_s - self._variation_s < VARIATION_EVERY_S:
+            return
+        self._variation_s = now_s
+        try:
+            variation = model(place.lat, place.lon, datetime.fromtimestamp(now_s, UTC))
+        except GoosewingError as error:
+            self._warn(str(error))
+            return
+        self.session.desk = replace(self.desk, variation_deg=variation)
+
+    def _doubt(self, now_s: float) -> None:
+        """Tell once what the crew has to mend."""
+        self._begun_s = min(self._begun_s, now_s)
+        if self.counts.read == 0 and self.counts.damaged >= GARBAGE_AFTER:
+            self._tell_once("Only garbage comes in: is it NMEA 0183, and the baud rate right?")
+        state = self.session.state
+        magnetic = state.readings.get("heading_magnetic_deg")
+        if not magnetic or now_s - self._begun_s < UNTOLD_AFTER_S:
+            return
+        if variation_deg(state, self.desk) is None:
+            self._tell_once("The compass is of no use without the variation: --variation DEG.")
+
+    def tell_fault(self, error: Exception) -> None:
+        """Tell a fault in the engine, once."""
+        self._tell_once(f"A fault in the engine ({type(error).__name__}: {error}).", "warn")
+
+    def _tell_once(self, words: str, severity: str = "alert") -> None:
+        if words not in self._warned:
+            self._warned.add(words)
+            self.show.line(words, severity)
+
+    def _warn(self, words: str) -> None:
+        self.show.line(words, "alert")
+
+    def _status(self) -> None:
+        said = advice.status(self.session.state)
+        changed, self._said = said != self._said, said
+        self.show.status(self.status_words, changed=changed)
+
+    def status_words(self) -> str:
+        """Say how it stands, in one line."""
+        document = panel.panel(self.session.state, self.desk)
+        return f"{one_line(document)} | {self.counts.words}"
+
+
+# ---- under way ------------------------------------------------------------------------------
+
+
+class RunningClock:
+    """UTC that runs by the steady clock, from this computer's time.
+
+    A small computer aboard often wakes with the time it was switched off at: a receiver
+    that says twice that it is later is believed. One that says it is earlier is not: old
+    receivers count weeks wrong.
+    """
+
+    def __init__(
+        self,
+        wall: Callable[[], float] = time.time,
+        steady: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self._steady = steady
+        self._base = wall() - steady()
+        self._doubt: float | None = None
+
+    def now(self) -> float:
+        """Return seconds since 1970-01-01T00:00Z."""
+        return self._base + self._steady()
+
+    def hear(self, receiver_s: float) -> bool:
+        """Take a receiver's time; return whether the clock was put forward."""
+        ahead = receiver_s - self.now()
+        before, self._doubt = self._doubt, None
+        if ahead <= RECEIVER_AHEAD_S:
+            return False
+        if before is None or abs(ahead - before) > 5.0:
+            self._doubt = ahead
+            return False
+        self._base += ahead
+        return True
+
+
+@dataclass(frozen=True, slots=True)
+class Bytes:
+    """What a link heard."""
+
+    link: int
+    data: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class Made:
+    """A plan that was made, or why not."""
+
+    order: Order
+    plan: Plan | str
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """What a link tells of itself."""
+
+    words: str
+
+
+Item = Bytes | Made | Said | Message
+"""What waits to be taken; a message is an order of the crew."""
+
+ACKNOWLEDGE: Message = {"type": "acknowledge now"}
+"""The crew has seen to whatever waits."""
+
+
+class Post:
+    """What waits to be taken, from any thread; bytes are dropped when there are too many."""
+
+    def __init__(self) -> None:
+        self._waiting: queue.Queue[Item] = queue.Queue()
+        self.dropped = 0
+
+    def put(self, item: Item) -> None:
+        """Add something."""
+        if isinstance(item, Bytes) and self._waiting.qsize() >= MOST_WAITING:
+            self.dropped += 1
+            return
+        self._waiting.put(item)
+
+    def take(self, within_s: float) -> Item | None:
+        """Wait so long for the next."""
+        try:
+            return self._waiting.get(timeout=max(within_s, 0.0))
+        except queue.Empty:
+            return None
+
+
+def sail(
+    setup: Setup,
+    addresses: tuple[Address, ...],
+    show: Show,
+    *,
+    post: Post,
+    counter: SessionCounter | None = None,
+    clock: RunningClock | None = None,
+) -> None:
+    """Keep watch by live links, until interrupted.
+
+    Raises
+    ------
+    InputError
+        If a port of this machine can't be listened on.
+    """
+    clock = clock or RunningClock()
+    planner = Planner(lambda order, plan: post.put(Made(order, plan)))
+    sender = _sender(setup, post)
+    listeners = [
+        Listener(address, _ear(post, at), lambda words: post.put(Said(words)))
+        for at, address in enumerate(addresses)
+    ]
+    watch = Watch(setup, show, sender=sender, ordered=planner.order)
+    watch.counter = counter
+    try:
+        for link in [*listeners, *([sender] if sender else [])]:
+            link.start()
+        watch.begin(clock.now())
+        _keep(watch, post, clock, _Ears(addresses))
+    finally:
+        if sender is not None and setup.steers:
+            sender.steer(steering.nothing(clock.now(), talker=setup.talker))
+        for link in [*listeners, *([sender] if sender else [])]:
+            link.end()
+
+
+def _ear(post: Post, link: int) -> Callable[[bytes], None]:
+    return lambda data: post.put(Bytes(link, data))
+
+
+def _sender(setup: Setup, post: Post) -> Sender | None:
+    if setup.receiver is None:
+        return None
+    return Sender(setup.receiver, lambda words: post.put(Said(words)))
+
+
+class _Ears:
+    """The sentences of several links, each framed for itself."""
+
+    def __init__(self, addresses: tuple[Address, ...]) -> None:
+        self._framers = [Framer() for _ in addresses]
+        self._names = [f" on {a.words}" if len(addresses) > 1 else "" for a in addresses]
+
+    def hear(self, item: Bytes, counts: Counts) -> Iterator[tuple[Heard, str]]:
+        framer = self._framers[item.link]
+        for sentence in framer.feed(item.data):
+            said = _counted(sentence, counts)
+            if said is not None:
+                yield said, f"{said.talker}{self._names[item.link]}"
+        counts.damaged = sum(each.damaged for each in self._framers)
+
+
+def _counted(sentence: str, counts: Counts) -> Heard | None:
+    said = heard(sentence)
+    counts.read += said is not None
+    counts.passed_over += said is None
+    return said
+
+
+def _keep(watch: Watch, post: Post, clock: RunningClock, ears: _Ears) -> None:
+    following = float("-inf")
+    while True:
+        now = clock.now()
+        if now >= following:
+            watch.counts.dropped = post.dropped
+            _safely(watch, partial(watch.tick, now))
+            following = float(int(now)) + 1.0
+        item = post.take(following - clock.now())
+        if isinstance(item, Bytes):
+            _hear(watch, ears.hear(item, watch.counts), clock)
+        elif item is not None:
+            _handle(watch, item)
+
+
+def _hear(watch: Watch, sentences: Iterable[tuple[Heard, str]], clock: RunningClock) -> None:
+    for said, source in sentences:
+        time_s = None if said.clock is None else seconds_of(said.clock)
+        if time_s is not None and clock.hear(time_s):
+            watch.show.line("The computer's clock was behind; the receiver's time is taken.")
+        _safely(watch, partial(watch.hear, said, source, clock.now()))
+
+
+def _handle(watch: Watch, item: Made | Said | Message) -> None:
+    if isinstance(item, Said):
+        watch.show.line(item.words, "alert")
+    elif isinstance(item, Made):
+        _safely(watch, partial(watch.made, item.order, item.plan))
+    elif item is ACKNOWLEDGE:
+        _safely(watch, watch.acknowledge)
+    else:
+        _safely(watch, partial(watch.receive, item))
+
+
+def _safely(watch: Watch, act: Callable[[], None]) -> None:
+    """Let no single line, and no fault in the engine, end the watch."""
+    try:
+        act()
+    except GoosewingError as error:
+        watch.show.line(str(error), "alert")
+    except Exception as error:
+        watch.tell_fault(error)
+
+
+# ---- a recorded log ---------------------------------------------------------------------------
+
+
+def timed(pieces: Iterable[bytes], counts: Counts, today: date) -> tuple[LogClock, Iterator[Heard]]:
+    """Read a log.
+
+    Returns
+    -------
+    clock : LogClock
+        At the log's beginning.
+    sentences : iterator of Heard
+        Each sets the clock as it is taken.
+    """
+    found = (_counted(sentence, counts) for sentence in _sentences(pieces, counts))
+    read = (said for said in found if said is not None)
+    begins: list[Heard] = []
+    for said in read:
+        begins.append(said)
+        dated = said.clock is not None and said.clock.day is not None
+        if dated or len(begins) >= LOOKED_AHEAD:
+            break
+    clock = LogClock(begins, today)
+
+    def hear() -> Iterator[Heard]:
+        for said in chain(begins, read):
+            clock.hear(said)
+            yield said
+
+    return clock, hear()
+
+
+def _sentences(pieces: Iterable[bytes], counts: Counts) -> Iterator[str]:
+    framer = Framer()
+    for data in pieces:
+        yield from framer.feed(data)
+        counts.damaged = framer.damaged
+    yield from framer.finish()
+    counts.damaged = framer.damaged
+
+
+def play(
+    setup: Setup,
+    log: Path | str,
+    show: Show,
+    *,
+    speed: float,
+    post: Post,
+    counter: SessionCounter | None = None,
+) -> Watch:
+    """Play a recorded log; its own times drive the service, and plans are made at once.
+
+    A turn is acknowledged here when she has turned in the log: nobody is asked.
+
+    Parameters
+    ----------
+    speed : float
+        1 as it was, 10 ten times as fast, 0 as fast as it can be read.
+
+    Raises
+    ------
+    InputError
+        If the disk refuses the log.
+    """
+    sender = _sender(setup, post)
+    watch = Watch(setup, show, sender=sender)
+    watch.counter = counter
+    clock, sentences = timed(read_log(log), watch.counts, datetime.now(UTC).date())
+    player = _Player(watch, post, speed)
+    _tell_clock(clock, show)
+    if sender is not None:
+        sender.start()
+    try:
+        watch.begin(clock.time_s)
+        for said in sentences:
+            player.go_to(clock.time_s)
+            _safely(watch, partial(watch.hear, said, said.talker, clock.time_s))
+        player.last_look()
+    finally:
+        if sender is not None:
+            sender.end()
+    if watch.counts.read == 0:
+        raise InputError("holds no NMEA 0183 sentence", where=shown(log))
+    return watch
+
+
+def _tell_clock(clock: LogClock, show: Show) -> None:
+    if clock.counted:
+        show.line("The log has no times: each burst of sentences is taken as a second.")
+    elif not clock.dated:
+        show.line("The log has no date: today's is taken.")
+
+
+class _Player:
+    """Time as a log has it: second by second, at a pace."""
+
+    def __init__(self, watch: Watch, post: Post, speed: float) -> None:
+        self._watch = watch
+        self._post = post
+        self._speed = speed
+        self.time_s: float | None = None
+        self._due = time.monotonic()
+        self._waits: tuple[str, float, float | None] | None = None
+
+    def go_to(self, time_s: float) -> None:
+        """Let time go on to this one; a clock that goes back is the core's to tell."""
+        before, self.time_s = self.time_s, time_s
+        if before is None or time_s < before:
+            self._watch.tick(time_s)
+            return
+        self._wait(min(time_s - before, LONGEST_GAP_S))
+        first = int(before) + 1
+        for second in range(first, min(int(time_s), first + int(LONGEST_GAP_S)) + 1):
+            self._second(float(second))
+        if time_s - before > LONGEST_GAP_S:
+            self._second(float(int(time_s)))
+
+    def _second(self, now_s: float) -> None:
+        self._watch.tick(now_s)
+        self._turned(now_s)
+
+    def _wait(self, gap_s: float) -> None:
+        if self._speed > 0.0:
+            self._due += gap_s / self._speed
+        while (item := self._post.take(self._left())) is not None:
+            if not isinstance(item, Bytes):
+                _handle(self._watch, item)
+
+    def _left(self) -> float:
+        return self._due - time.monotonic() if self._speed > 0.0 else 0.0
+
+    def _turned(self, now_s: float) -> None:
+        """Take a turn as seen to, once the log shows it or it is long past."""
+        state = self._watch.session.state
+        pending = state.pending
+        if pending is None:
+            self._waits = None
+            return
+        point, since, on_it = self._waits or (pending.point, now_s, None)
+        on_it = (on_it or now_s) if state.tack == pending.tack else None
+        self._waits = (point, since, on_it)
+        seen = on_it is not None and now_s - on_it >= TURNED_FOR_S
+        if seen or now_s - since >= TURN_AT_LATEST_S:
+            self._waits = None
+            self._watch.acknowledge()
+
+    def last_look(self) -> None:
+        """Look once more, at the log's last second."""
+        if self.time_s is not None:
+            self._watch.tick(float(int(self.time_s) + 1))

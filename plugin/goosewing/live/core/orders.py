@@ -1,0 +1,214 @@
+"""What plan is wanted, and the making of it: from an order to `goosewing.plan.make`."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from datetime import datetime
+from typing import TYPE_CHECKING, NamedTuple
+
+from goosewing import plan as planning
+from goosewing.compass.headings import with_variation
+from goosewing.live.core.damping import from_deg, strength_kn, towards_deg, turned_deg, vector
+from goosewing.live.core.sensing import carried, variation_deg
+from goosewing.live.core.state import Desk, Order, Outlook, Route, State
+from goosewing.marks.from_here import starting_here
+from goosewing.options import Options
+from goosewing.weather.base import datetime_from_hours
+from goosewing.weather.combine import hold_last
+from goosewing.weather.steady import SteadyWeather
+from goosewing.weather.table import parse_table
+from goosewing.words.figures import manoeuvre_words
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from goosewing.records import Board, Leg, Manoeuvre, Plan, Tack
+    from goosewing.weather.base import Weather
+
+FORECAST_TAKES_OVER_S = 3600.0
+"""The measured wind is believed now and passes into the forecast's within the hour:
+common practice, no source."""
+
+PREFIXES = (
+    ({"tack"}, "T"), ({"gybe"}, "G"), ({"set_pole", "strike_pole"}, "P"), ({"change_sails"}, "C"),
+)  # fmt: skip
+"""Letters of the turning points, the same as in a plan's GPX."""
+
+POLAR_WIND_HEIGHT_M = 10.0
+
+
+class Stage(NamedTuple):
+    """A board with what is done before it and what the place is called."""
+
+    name: str
+    manoeuvres: tuple[Manoeuvre, ...]
+    board: Board
+
+
+def wanted(state: State, route: Route, reason: str) -> Order:
+    """Write down the plan that is wanted now, from the wind, the stream and the place of now."""
+    assert state.wind is not None
+    stream = (0.0, 0.0)
+    if state.stream is not None:
+        stream = (state.stream.east_kn, state.stream.north_kn)
+    east, north = state.wind.east_kn + stream[0], state.wind.north_kn + stream[1]
+    marks = route.marks[max(route.next - 1, 0) :]
+    if route.from_here:
+        assert state.place is not None
+        marks = starting_here(route.marks[route.next :], state.place.lat, state.place.lon).marks
+    return Order(
+        number=state.orders + 1,
+        reason=reason,
+        time_s=state.now_s,
+        marks=marks,
+        route_id=route.id,
+        next=route.next,
+        wind_from_deg=from_deg(east, north),
+        wind_kn=math.hypot(east, north),
+        set_deg=towards_deg(*stream),
+        drift_kn=math.hypot(*stream),
+        stream_known=state.stream is not None,
+        forecast=route.forecast,
+        start_tack=_known_tack(state) if route.from_here else None,
+        start_with=carried(state) if route.from_here else None,
+        shift_deg=_shift(state),
+    )
+
+
+def _known_tack(state: State) -> Tack | None:
+    """Return the tack she is on: under a poled headsail no wind tells it, but the plan does."""
+    if state.planned is None:
+        return state.tack
+    boards = state.planned.plan.legs[0].boards
+    board = boards[min(state.board, len(boards) - 1)]
+    return board.tack if board.poled or state.tack is None else state.tack
+
+
+def _shift(state: State) -> float:
+    if state.planned is None or state.wind is None or strength_kn(state.wind) < 1.0:
+        return 0.0
+    east, north = expected_wind(state.planned.order, state.now_s)
+    return turned_deg(from_deg(state.wind.east_kn, state.wind.north_kn), from_deg(east, north))
+
+
+def expected_wind(order: Order, time_s: float) -> tuple[float, float]:
+    """Return the wind over the water that a plan counts on, *towards* east and north. [kn]."""
+    rows = rows_of(order)
+    stream = expected_stream(order, time_s)
+    wind = _between([(r.time_s, *vector(r.wind_from_deg + 180.0, r.wind_kn)) for r in rows], time_s)
+    return wind[0] - stream[0], wind[1] - stream[1]
+
+
+def expected_stream(order: Order, time_s: float) -> tuple[float, float]:
+    """Return the stream that a plan counts on, *towards* east and north. [kn]."""
+    rows = rows_of(order)
+    return _between(
+        [(r.time_s, *vector(r.set_deg or 0.0, r.drift_kn or 0.0)) for r in rows], time_s
+    )
+
+
+def _between(rows: Sequence[tuple[float, float, float]], time_s: float) -> tuple[float, float]:
+    after = next((at for at, row in enumerate(rows) if row[0] >= time_s), None)
+    if after is None:
+        return rows[-1][1:]
+    if after == 0:
+        return rows[0][1:]
+    (t0, e0, n0), (t1, e1, n1) = rows[after - 1], rows[after]
+    share = (time_s - t0) / (t1 - t0)
+    return e0 + share * (e1 - e0), n0 + share * (n1 - n0)
+
+
+def rows_of(order: Order) -> tuple[Outlook, ...]:
+    """Return the wind the order counts on: what is measured now, then the forecast."""
+    now = Outlook(
+        time_s=order.time_s,
+        wind_from_deg=order.wind_from_deg,
+        wind_kn=order.wind_kn,
+        set_deg=order.set_deg,
+        drift_kn=order.drift_kn,
+    )
+    later = [r for r in order.forecast if r.time_s >= order.time_s + FORECAST_TAKES_OVER_S]
+    # A forecast that says nothing of the stream does not make it vanish.
+    kept = [
+        r if r.drift_kn is not None else replace(r, set_deg=now.set_deg, drift_kn=now.drift_kn)
+        for r in later
+    ]
+    return (now, *kept)
+
+
+def weather_of(order: Order) -> Weather:
+    """Return the wind and stream of an order: steady, or measured passing to forecast."""
+    rows = rows_of(order)
+    if len(rows) == 1:
+        return SteadyWeather(order.wind_from_deg, order.wind_kn, order.set_deg, order.drift_kn)
+    lines = ["time,wind_from_deg,wind_kn,gust_kn,set_deg,drift_kn"]
+    for row in rows:
+        gust = "" if row.gust_kn is None else f"{row.gust_kn:.4f}"
+        lines.append(
+            f"{_utc(row.time_s).isoformat()},{row.wind_from_deg:.4f},{row.wind_kn:.4f},{gust},"
+            f"{row.set_deg or 0.0:.4f},{row.drift_kn or 0.0:.4f}"
+        )
+    return hold_last(parse_table("\n".join(lines)))
+
+
+def _utc(time_s: float) -> datetime:
+    return datetime_from_hours(time_s / 3600.0)
+
+
+def carry_out(order: Order, desk: Desk) -> Plan:
+    """Make the plan.
+
+    Raises
+    ------
+    InputError, NoPlanError
+        As `goosewing.plan.make`.
+    """
+    options = Options(
+        margin_deg=desk.margin_deg,
+        corridor_nm=desk.corridor_nm,
+        shortest_board_min=desk.shortest_board_min,
+        start_tack=order.start_tack,
+        start_with=order.start_with,
+        source="Wind and stream measured now, then by forecast",
+    )
+    chart = desk.chart
+    return planning.make(
+        order.marks, desk.boat, weather_of(order), _utc(order.time_s), options,
+        notices=() if chart is None else chart.notices,
+        hazards=None if chart is None else chart.around(order.marks),
+    )  # fmt: skip
+
+
+def by_compass(plan: Plan, state: State, desk: Desk) -> Plan:
+    """Fill in the magnetic headings of a plan, where a variation is known."""
+    variation = variation_deg(state, desk)
+    return plan if variation is None else with_variation(plan, lambda *_: variation)
+
+
+def stages(leg: Leg) -> tuple[Stage, ...]:
+    """Pair each board of a leg with the manoeuvres before it, and name the places."""
+    waiting, found = list(leg.manoeuvres), []
+    counts: dict[str, int] = {}
+    for board in leg.boards:
+        assert board.start.time is not None
+        assert board.end.time is not None
+        middle = board.start.time + (board.end.time - board.start.time) / 2
+        before = tuple(each for each in waiting if each.time <= middle)
+        waiting = waiting[len(before) :]
+        letter = _letter({each.kind for each in before})
+        counts[letter] = counts.get(letter, 0) + 1
+        found.append(Stage(f"{letter}{counts[letter]}", before, board))
+    return tuple(found)
+
+
+def _letter(kinds: set[str]) -> str:
+    return next((letter for members, letter in PREFIXES if kinds & members), "A")
+
+
+def turn_words(stage: Stage) -> str:
+    """Say what is done at a turning point."""
+    kinds = [each.kind for each in stage.manoeuvres]
+    if not kinds:
+        return f"alter course, steer {round(stage.board.heading_deg) % 360:03d}°"
+    return manoeuvre_words(kinds, stage.board.tack, stage.board.sail_set)

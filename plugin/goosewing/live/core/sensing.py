@@ -1,0 +1,551 @@
+"""From the readings to what is so: place, heading, speed, wind over the water, stream.
+
+True wind over the water comes from the instruments' true wind, or from the apparent
+wind with boat speed, heading and leeway. The stream is what is left of the velocity
+over the ground when the velocity through the water, leeway included, is taken away.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+from goosewing.boat.model import STEERAGE_KN, leeway_angle, sailing
+from goosewing.live.core.damping import (
+    damped,
+    from_deg,
+    strength_kn,
+    turned_deg,
+    vector,
+    wind_tau_s,
+)
+from goosewing.live.core.readings import GROUPS, choose, fresh
+from goosewing.live.core.state import Average, Event, Place, Sample, Sense, State
+
+if TYPE_CHECKING:
+    from goosewing.live.core.state import Desk
+    from goosewing.records import Tack
+
+PAIR_S = 3.0
+"""Angle and speed of one wind come within this time of each other. [s]"""
+
+GUST_TAU_S = 5.0
+"""Averaging of the wind that is held against the sail sets' limits. [s]"""
+
+MAKING_WAY_KN = 1.0
+"""Faster than this, a position has to move."""
+
+COURSE_FOR_HEADING_KN = 1.5
+"""From this speed the course over ground stands in for a missing heading."""
+
+STRONGEST_STREAM_KN = 8.0
+"""More than this is a log or compass at fault. [kn]."""
+
+MILES_PER_DEGREE = 60.0
+
+DEAD_ASTERN_DEG = 165.0
+DEAD_AHEAD_DEG = 15.0
+"""Between these angles off the bow the wind tells the tack."""
+
+
+@dataclass(frozen=True, slots=True)
+class SourceWind:
+    """The wind over the water by one source."""
+
+    east_kn: float
+    north_kn: float
+    seen_s: float
+    how: str
+
+
+def sensed(state: State, desk: Desk) -> tuple[State, list[Event]]:
+    """Work out, from the readings, what is so at this moment."""
+    state, events = _placed(state, desk)
+    state = _standing(_steered(state, desk))
+    state, more = _winded(state, desk)
+    state = _streamed(state, desk)
+    return _tacked(state), [*events, *more]
+
+
+# ---- small help ---------------------------------------------------------------------
+
+
+def apart_nm(lat1: float, lon1: float, lat2: float, lon2: float) -> float:
+    """Return a distance good enough to judge a jump by, in nautical miles."""
+    east = turned_deg(lon2, lon1) * math.cos(math.radians((lat1 + lat2) / 2.0))
+    return math.hypot(east, lat2 - lat1) * MILES_PER_DEGREE
+
+
+def lasting(state: State, name: str, holds: bool) -> tuple[State, float]:
+    """Note since when a condition holds without a break; return for how many seconds."""
+    if not holds:
+        if name not in state.since:
+            return state, 0.0
+        return replace(state, since={k: v for k, v in state.since.items() if k != name}), 0.0
+    if name in state.since:
+        return state, state.now_s - state.since[name]
+    return replace(state, since={**state.since, name: state.now_s}), 0.0
+
+
+def _believed(state: State, desk: Desk, name: str, within_s: float) -> tuple[State, Sample | None]:
+    group = GROUPS[name]
+    candidates = fresh(state, name, within_s)
+    source = choose(state, group, {k: s.seen_s for k, s in candidates.items()}, desk.prefer)
+    if source is None:
+        return state, None
+    if state.chosen.get(group) != source:
+        state = replace(state, chosen={**state.chosen, group: source})
+    return state, candidates[source]
+
+
+# ---- place -----------------------------------------------------------------------------
+
+
+def _placed(state: State, desk: Desk) -> tuple[State, list[Event]]:
+    state, sample = _believed(state, desk, "position", desk.rules.position_stale_s)
+    if sample is None or (state.place and sample.seen_s <= state.place.seen_s):
+        return state, []
+    lat, lon = sample.value
+    lon = (lon + 180.0) % 360.0 - 180.0
+    place = state.place
+    if place is None or not _jumps(state, desk, lat, lon, sample.seen_s):
+        moved = place is None or (lat, lon) != (place.lat, place.lon)
+        since = sample.seen_s if moved or place is None else place.moved_s
+        return replace(
+            state, place=Place(lat=lat, lon=lon, seen_s=sample.seen_s, moved_s=since)
+        ), []
+    return _doubted(state, desk, lat, lon, sample.seen_s)
+
+
+def _jumps(state: State, desk: Desk, lat: float, lon: float, seen_s: float) -> bool:
+    place = state.place
+    assert place is not None
+    within = desk.rules.jump_nm + desk.rules.fastest_kn * (seen_s - place.seen_s) / 3600.0
+    return apart_nm(place.lat, place.lon, lat, lon) > within
+
+
+def _doubted(
+    state: State, desk: Desk, lat: float, lon: float, seen_s: float
+) -> tuple[State, list[Event]]:
+    """Hold a far-off position in doubt until it has stayed there long enough."""
+    place = state.place
+    assert place is not None
+    doubt = place.doubted
+    stays = doubt is not None and (
+        apart_nm(doubt[0], doubt[1], lat, lon)
+        <= desk.rules.jump_nm + desk.rules.fastest_kn * (seen_s - doubt[2]) / 3600.0
+    )
+    if doubt is None or not stays:
+        return replace(state, place=replace(place, doubted=(lat, lon, seen_s))), []
+    if seen_s - doubt[2] < desk.rules.believed_s:
+        return state, []
+    far = apart_nm(place.lat, place.lon, lat, lon)
+    words = f"The position jumped by {far:.1f} nm and stays there: planning from the new one."
+    event = Event(
+        time_s=seen_s, kind="position_jumped", message=words, severity="alert",
+        values={"distance_nm": far},
+    )  # fmt: skip
+    new = Place(lat=lat, lon=lon, seen_s=seen_s, moved_s=seen_s)
+    return replace(state, place=new, nearest_nm=None, wanted="the position jumped"), [event]
+
+
+def frozen(state: State, desk: Desk) -> bool:
+    """Whether the position has stood still for a while in which she made way."""
+    since = state.since.get("standing")
+    return since is not None and state.now_s - since >= desk.rules.frozen_s
+
+
+def _standing(state: State) -> State:
+    """Note since when the position has stood still although she makes way."""
+    place, sense = state.place, state.sense
+    speed = sense.ground_speed_kn
+    if speed is None and sense.speed_from == "log":
+        speed = sense.boat_speed_kn
+    makes_way = speed is not None and speed > MAKING_WAY_KN
+    still = place is not None and place.moved_s < place.seen_s
+    state, _ = lasting(state, "standing", makes_way and still)
+    return state
+
+
+# ---- heading and speed ---------------------------------------------------------------------
+
+
+def _steered(state: State, desk: Desk) -> State:
+    rules = desk.rules
+    state, log = _believed(state, desk, "stw_kn", rules.log_stale_s)
+    state, over = _believed(state, desk, "sog_kn", rules.course_stale_s)
+    state, course = _believed(state, desk, "cog_deg", rules.course_stale_s)
+    over_kn = None if over is None else float(over.value)
+    course_deg = None if course is None else float(course.value) % 360.0
+    state, heading, where = _heading(state, desk, course_deg, over_kn)
+    return replace(
+        state,
+        sense=Sense(
+            heading_deg=heading,
+            heading_from=where,
+            boat_speed_kn=None if log is None else float(log.value),
+            speed_from="" if log is None else "log",
+            course_deg=course_deg,
+            ground_speed_kn=over_kn,
+            sails=_sails(state),
+        ),
+    )
+
+
+def _heading(
+    state: State, desk: Desk, course_deg: float | None, over_kn: float | None
+) -> tuple[State, float | None, str]:
+    within = desk.rules.heading_stale_s
+    state, true = _believed(state, desk, "heading_deg", within)
+    if true is not None:
+        return state, float(true.value) % 360.0, "compass"
+    state, magnetic = _believed(state, desk, "heading_magnetic_deg", within)
+    variation = variation_deg(state, desk)
+    if magnetic is not None and variation is not None:
+        return state, (float(magnetic.value) + variation) % 360.0, "compass"
+    if course_deg is not None and over_kn is not None and over_kn >= COURSE_FOR_HEADING_KN:
+        return state, course_deg, "course over ground"
+    return state, None, ""
+
+
+def variation_deg(state: State, desk: Desk) -> float | None:
+    """Return the newest variation of any age: it changes by the year; else the one configured."""
+    held = state.readings.get("variation_deg", {})
+    if not held:
+        return desk.variation_deg
+    return float(max(held.values(), key=lambda sample: sample.seen_s).value)
+
+
+def _sails(state: State) -> tuple[str, ...]:
+    found = [
+        str(max(held.values(), key=lambda s: s.seen_s).value)
+        for name, held in sorted(state.readings.items())
+        if name.startswith("sail:") and held
+    ]
+    return tuple(name for name in found if name)
+
+
+# ---- wind ----------------------------------------------------------------------------------
+
+
+def _winded(state: State, desk: Desk) -> tuple[State, list[Event]]:
+    rules = desk.rules
+    leeway = _leeway(state, desk)
+    state = replace(state, sense=replace(state.sense, leeway_deg=leeway))
+    winds = _winds(state, desk)
+    source = choose(state, "wind", {k: w.seen_s for k, w in winds.items()}, desk.prefer)
+    state, events = _agreeing(state, desk, winds, source)
+    if source is None:
+        return _speed_by_polar(state, desk), events
+    now = winds[source]
+    if state.chosen.get("wind") != source:
+        state = replace(state, chosen={**state.chosen, "wind": source})
+    before = state.wind
+    if before is not None and now.seen_s - before.seen_s > rules.wind_stale_s:
+        before = None  # What blew before the silence is no part of an average.
+    strength = math.hypot(now.east_kn, now.north_kn)
+    tau = wind_tau_s(strength if before is None else strength_kn(before), rules.wind_tau_s)
+    state = replace(
+        state,
+        wind=damped(before, now.east_kn, now.north_kn, max(now.seen_s, _seen(before)), tau),
+        gusting=damped(
+            None if before is None else state.gusting,
+            strength, 0.0, max(now.seen_s, _seen(before)), GUST_TAU_S,
+        ),
+        sense=replace(state.sense, wind=(now.east_kn, now.north_kn), wind_from=now.how),
+    )  # fmt: skip
+    return _speed_by_polar(state, desk), events
+
+
+def _seen(average: Average | None) -> float:
+    return -math.inf if average is None else average.seen_s
+
+
+def _winds(state: State, desk: Desk) -> dict[str, SourceWind]:
+    """Return the wind over the water by every source that gives one."""
+    sources = {
+        source
+        for name in ("aws_kn", "tws_kn", "ground_wind_kn")
+        for source in state.readings.get(name, {})
+    }
+    ways = [_true_wind, _apparent_wind, _wind_over_ground]
+    if desk.wind_paths == "apparent":
+        ways = [_apparent_wind, _true_wind, _wind_over_ground]
+    found = {}
+    for source in sorted(sources):
+        for way in ways:
+            wind = way(state, desk, source)
+            if wind is not None:
+                found[source] = wind
+                break
+    return found
+
+
+def _pair(
+    state: State, desk: Desk, source: str, angle: str, speed: str
+) -> tuple[float, float, float] | None:
+    """Angle, speed and time of two values that one source gave together and lately."""
+    a = state.readings.get(angle, {}).get(source)
+    s = state.readings.get(speed, {}).get(source)
+    if a is None or s is None or abs(a.seen_s - s.seen_s) > PAIR_S:
+        return None
+    seen = min(a.seen_s, s.seen_s)
+    if state.now_s - seen > min(desk.rules.wind_stale_s, 5.0):
+        return None
+    return float(a.value), float(s.value), max(a.seen_s, s.seen_s)
+
+
+def _true_wind(state: State, desk: Desk, source: str) -> SourceWind | None:
+    heading = state.sense.heading_deg
+    on_bow = _pair(state, desk, source, "twa_deg", "tws_kn")
+    if on_bow is not None and heading is not None:
+        return _from(heading + on_bow[0], on_bow[1], on_bow[2], "true wind")
+    direct = _pair(state, desk, source, "twd_deg", "tws_kn")
+    if direct is not None:
+        return _from(*direct, "true wind")
+    magnetic = _pair(state, desk, source, "twd_magnetic_deg", "tws_kn")
+    variation = variation_deg(state, desk)
+    if magnetic is not None and variation is not None:
+        return _from(magnetic[0] + variation, magnetic[1], magnetic[2], "true wind")
+    return None
+
+
+def _apparent_wind(state: State, desk: Desk, source: str) -> SourceWind | None:
+    """Take the boat's own wind, along her water track, from the apparent wind."""
+    heading = state.sense.heading_deg
+    felt = _pair(state, desk, source, "awa_deg", "aws_kn")
+    if felt is None or heading is None:
+        return None
+    awa, aws, seen = felt
+    east, north = vector(heading + awa + 180.0, aws)
+    speed, how = state.sense.boat_speed_kn, "apparent wind"
+    if speed is None:
+        speed, how = _polar_speed(desk, state, awa, aws), "apparent wind and polar"
+    track = heading - math.copysign(state.sense.leeway_deg, awa)
+    boat_east, boat_north = vector(track, speed)
+    return SourceWind(east + boat_east, north + boat_north, seen, how)
+
+
+def _wind_over_ground(state: State, desk: Desk, source: str) -> SourceWind | None:
+    heading = state.sense.heading_deg
+    found = _pair(state, desk, source, "ground_wind_deg", "ground_wind_kn")
+    if found is None or heading is None:
+        return None
+    wind = _from(heading + found[0], found[1], found[2], "wind over ground")
+    stream = state.stream
+    if stream is None:
+        return wind
+    return replace(
+        wind, east_kn=wind.east_kn - stream.east_kn, north_kn=wind.north_kn - stream.north_kn
+    )
+
+
+def _from(direction_deg: float, speed_kn: float, seen_s: float, how: str) -> SourceWind:
+    east, north = vector(direction_deg + 180.0, speed_kn)
+    return SourceWind(east, north, seen_s, how)
+
+
+def _agreeing(
+    state: State, desk: Desk, winds: dict[str, SourceWind], source: str | None
+) -> tuple[State, list[Event]]:
+    """Tell when two sources have disagreed for long enough, and when they agree again."""
+    other = _dissenter(desk, winds, source)
+    state, for_s = lasting(state, "disagree", other is not None)
+    told = state.told.get("disagree")
+    if other is not None and source is not None and not told and for_s >= desk.rules.disagree_s:
+        words = f"{_said(source, winds)}, but {_said(other, winds)}: {source} is believed."
+        event = Event(
+            time_s=state.now_s, kind="sources_disagree", message=words, severity="alert",
+            values={"believed": source, "other": other},
+        )  # fmt: skip
+        return replace(state, told={**state.told, "disagree": words}), [event]
+    if other is None and told and len(winds) > 1:
+        words = "The wind's sources agree again."
+        event = Event(time_s=state.now_s, kind="sources_agree", message=words)
+        return replace(state, told={**state.told, "disagree": None}), [event]
+    return state, []
+
+
+def _dissenter(desk: Desk, winds: dict[str, SourceWind], source: str | None) -> str | None:
+    if source is None:
+        return None
+    one = winds[source]
+    for name in sorted(winds):
+        two = winds[name]
+        speeds = math.hypot(one.east_kn, one.north_kn), math.hypot(two.east_kn, two.north_kn)
+        turn = turned_deg(from_deg(two.east_kn, two.north_kn), from_deg(one.east_kn, one.north_kn))
+        turned = abs(turn) > desk.rules.disagree_deg and min(speeds) > desk.rules.disagree_kn
+        if turned or abs(speeds[0] - speeds[1]) > desk.rules.disagree_kn:
+            return name
+    return None
+
+
+def _said(source: str, winds: dict[str, SourceWind]) -> str:
+    wind = winds[source]
+    direction = round(from_deg(wind.east_kn, wind.north_kn)) % 360
+    return (
+        f"{source} says wind from {direction:03d}° {math.hypot(wind.east_kn, wind.north_kn):.0f} kn"
+    )
+
+
+# ---- leeway, and the polar in the log's place -------------------------------------------------
+
+
+def carried(state: State) -> str | None:
+    """Return the sail set she is under: as reported, or as the plan has it."""
+    if state.sense.sails:
+        return state.sense.sails[0]
+    if state.planned is None:
+        return None
+    boards = state.planned.plan.legs[0].boards
+    return boards[min(state.board, len(boards) - 1)].sail_set
+
+
+def _index(desk: Desk, name: str | None) -> int:
+    names = [sails.name for sails in desk.boat.sail_sets]
+    return names.index(name) if name in names else 0
+
+
+def _on_bow(state: State) -> tuple[float, float] | None:
+    """Damped wind angle, signed, and speed."""
+    heading, wind = state.sense.heading_deg, state.wind
+    if heading is None or wind is None:
+        return None
+    return turned_deg(from_deg(wind.east_kn, wind.north_kn), heading), strength_kn(wind)
+
+
+def by_polar(desk: Desk, name: str | None, twa_deg: float, tws_kn: float) -> Any:
+    """How she goes by her tables, at one wind, limits left aside; None outside them."""
+    at = _index(desk, name)
+    polar = desk.boat.sail_sets[at].polar
+    if not polar.first_twa_deg <= twa_deg <= polar.last_twa_deg or tws_kn > polar.last_tws_kn:
+        return None
+    return sailing(desk.boat, at, twa_deg, tws_kn)
+
+
+def _leeway(state: State, desk: Desk) -> float:
+    """Leeway as measured, or by heel and speed; positive to leeward. [°]."""
+    measured = fresh(state, "leeway_deg", desk.rules.log_stale_s)
+    if measured:
+        return abs(float(max(measured.values(), key=lambda s: s.seen_s).value))
+    wind = _on_bow(state)
+    if wind is None:
+        return 0.0
+    sails = by_polar(desk, carried(state), abs(wind[0]), wind[1])
+    if sails is None:
+        return 0.0
+    speed = state.sense.boat_speed_kn
+    if speed is None or speed < STEERAGE_KN:
+        return float(sails.leeway_deg)
+    model = desk.boat.leeway
+    return float(leeway_angle(sails.heel_deg, speed, model.coefficient, model.largest_deg))
+
+
+def _polar_speed(desk: Desk, state: State, awa_deg: float, aws_kn: float) -> float:
+    """Find the boat speed at which polar and apparent wind agree, by halving the change."""
+    speed = 0.0
+    for _ in range(12):
+        fore = aws_kn * math.cos(math.radians(awa_deg)) - speed
+        abeam = aws_kn * math.sin(math.radians(awa_deg))
+        twa, tws = abs(math.degrees(math.atan2(abeam, fore))), math.hypot(fore, abeam)
+        sails = by_polar(desk, carried(state), twa, tws)
+        if sails is None:
+            return speed
+        speed += 0.5 * (float(sails.boat_speed_kn) - speed)
+    return speed
+
+
+def _speed_by_polar(state: State, desk: Desk) -> State:
+    """Without a log, let the tables say how fast she goes."""
+    wind = _on_bow(state)
+    if state.sense.boat_speed_kn is not None or wind is None:
+        return state
+    sails = by_polar(desk, carried(state), abs(wind[0]), wind[1])
+    if sails is None:
+        return state
+    speed = float(sails.boat_speed_kn)
+    return replace(state, sense=replace(state.sense, boat_speed_kn=speed, speed_from="polar"))
+
+
+# ---- stream ---------------------------------------------------------------------------------
+
+
+def _streamed(state: State, desk: Desk) -> State:
+    """Derive the stream where log, compass and ground speed allow it; else take a measured one."""
+    sense, rules = state.sense, desk.rules
+    swinging, state = _swinging(state, desk)
+    complete = sense.speed_from == "log" and sense.heading_from == "compass"
+    complete = complete and sense.course_deg is not None and sense.ground_speed_kn is not None
+    if not complete:
+        return _measured_stream(state, desk)
+    if swinging or (sense.boat_speed_kn or 0.0) < 0.5:
+        return state
+    assert sense.heading_deg is not None
+    assert sense.boat_speed_kn is not None
+    assert sense.course_deg is not None
+    assert sense.ground_speed_kn is not None
+    over = vector(sense.course_deg, sense.ground_speed_kn)
+    wind = _on_bow(state)
+    side = 0.0 if wind is None else math.copysign(1.0, wind[0])
+    through = vector(sense.heading_deg - side * sense.leeway_deg, sense.boat_speed_kn)
+    east, north = over[0] - through[0], over[1] - through[1]
+    if math.hypot(east, north) > STRONGEST_STREAM_KN:
+        return state
+    return replace(state, stream=damped(state.stream, east, north, state.now_s, rules.stream_tau_s))
+
+
+def _swinging(state: State, desk: Desk) -> tuple[bool, State]:
+    """Whether she has turned within the last ten seconds: log and compass then disagree."""
+    heading, before = state.sense.heading_deg, state.last_heading
+    state = replace(state, last_heading=None if heading is None else Sample(heading, state.now_s))
+    turning = False
+    if heading is not None and before is not None:
+        step = max(state.now_s - before.seen_s, 1.0)
+        turning = abs(turned_deg(heading, before.value)) / step > desk.rules.swinging_deg_s
+    if turning:
+        return True, replace(state, since={**state.since, "swung": state.now_s})
+    return state.now_s - state.since.get("swung", -math.inf) < 20.0, state
+
+
+def _measured_stream(state: State, desk: Desk) -> State:
+    within = desk.rules.current_stale_s
+    state, setting = _believed(state, desk, "set_deg", within)
+    state, drift = _believed(state, desk, "drift_kn", within)
+    if setting is None or drift is None:
+        return state
+    east, north = vector(float(setting.value), float(drift.value))
+    seen = max(setting.seen_s, drift.seen_s, _seen(state.stream))
+    return replace(state, stream=damped(state.stream, east, north, seen, desk.rules.stream_tau_s))
+
+
+def _tacked(state: State) -> State:
+    """Note the tack she is on, once the wind has told it for ten seconds."""
+    wind = _on_bow(state)
+    side: Tack | None = None
+    if wind is not None and DEAD_AHEAD_DEG <= abs(wind[0]) <= DEAD_ASTERN_DEG:
+        side = "starboard" if wind[0] > 0.0 else "port"
+    for tack in ("port", "starboard"):
+        state, for_s = lasting(state, f"on {tack}", side == tack)
+        if side == tack and (for_s >= 10.0 or state.tack is None):
+            state = replace(state, tack=side)
+    return state
+
+
+def ground_track(state: State) -> tuple[float, float] | None:
+    """Return her velocity over the ground, *towards* east and north; None where unknown. [kn]."""
+    sense = state.sense
+    if sense.course_deg is not None and sense.ground_speed_kn is not None:
+        return vector(sense.course_deg, sense.ground_speed_kn)
+    return None
+
+
+def wind_airs(state: State) -> tuple[float, float, float, float]:
+    """Return the damped wind's direction and speed, and the stream's components."""
+    assert state.wind is not None
+    east, north = (0.0, 0.0)
+    if state.stream is not None:
+        east, north = state.stream.east_kn, state.stream.north_kn
+    return (
+        from_deg(state.wind.east_kn, state.wind.north_kn), strength_kn(state.wind), east, north,
+    )  # fmt: skip

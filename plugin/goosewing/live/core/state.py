@@ -1,0 +1,427 @@
+"""What the running service knows, as frozen records, and what comes in and goes out of it.
+
+Inside: knots, degrees true, nautical miles; times are seconds since
+1970-01-01T00:00Z, and always come with what was observed. Angles on the bow are
+negative to port where a record says "signed".
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, Literal
+
+if TYPE_CHECKING:
+    from goosewing.boat.model import Boat
+    from goosewing.hazards.chart import Chart
+    from goosewing.records import Mark, Plan, Tack
+    from goosewing.velocities.velocity_set import VelocitySet
+
+Value = float | tuple[float, float] | str | None
+"""A number, a position (lat, lon), a name, or nothing: the sensor was cleared."""
+
+EventKind = Literal[
+    "approach", "turn_now", "on_layline", "overstood", "headed", "lifted", "wing_pays",
+    "wing_no_longer_pays", "beyond_limits", "within_limits", "mark_rounded", "replanned",
+    "stale", "recovered", "position_jumped", "sources_disagree", "sources_agree", "clock",
+]  # fmt: skip
+
+Severity = Literal["normal", "alert", "warn"]
+
+NEVER = float("-inf")
+"""Before the first observation."""
+
+ServiceState = Literal["waiting", "advising", "stale", "failed"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rules:
+    """Every threshold of the service; what has no source is our choice.
+
+    Ages after which an input no longer counts, in seconds; how far wind, stream and
+    position may move before a new plan is made, and for how long they must have
+    stayed there; what an event needs to be told, and to be told again.
+    """
+
+    position_stale_s: float = 10.0
+    wind_stale_s: float = 30.0
+    heading_stale_s: float = 10.0
+    log_stale_s: float = 15.0
+    course_stale_s: float = 10.0
+    current_stale_s: float = 60.0
+
+    clock_back_s: float = 2.0
+    """A clock that goes back by more has been set; by less, lines came out of order."""
+    lag_s: float = 10.0
+    """A source this far from the host's clock has a clock of its own."""
+
+    wind_tau_s: float = 60.0
+    """Time constant of the damped wind at 10 kn: see `goosewing.live.core.damping`."""
+    stream_tau_s: float = 180.0
+    swinging_deg_s: float = 2.0
+    """While she turns faster, log and compass say nothing of the stream."""
+
+    frozen_s: float = 20.0
+    """A position that does not move for so long while she makes way is frozen."""
+    fastest_kn: float = 60.0
+    jump_nm: float = 0.1
+    believed_s: float = 10.0
+    """A position that jumped is believed once it has stayed there for so long."""
+
+    disagree_deg: float = 20.0
+    disagree_kn: float = 4.0
+    disagree_s: float = 30.0
+
+    wind_moved_deg: float = 5.0
+    wind_moved_kn: float = 1.0
+    wind_moved_share: float = 0.12
+    stream_moved_kn: float = 0.3
+    off_track_nm: float = 0.1
+    off_track_share: float = 0.03
+    moved_for_s: float = 20.0
+    plans_apart_s: float = 60.0
+    retry_s: float = 60.0
+
+    rounding_nm: float = 0.1
+    approach_s: float = 120.0
+    overstood_nm: float = 0.05
+    wing_gain: float = 1.02
+    wing_loss: float = 1.005
+    wing_for_s: float = 30.0
+    limit_back_kn: float = 1.0
+    limit_for_s: float = 10.0
+    turned_for_s: float = 20.0
+
+    update_every_s: float = 2.0
+    status_every_ticks: int = 5
+
+
+# ---- what comes in ------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reading:
+    """Values that one source gave at one time, already in the units of this package."""
+
+    time_s: float
+    source: str
+    values: tuple[tuple[str, Value], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tick:
+    """Time goes on, by the host's clock."""
+
+    time_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outlook:
+    """One row of a forecast at the boat's place."""
+
+    time_s: float
+    wind_from_deg: float
+    wind_kn: float
+    gust_kn: float | None = None
+    set_deg: float | None = None
+    drift_kn: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Route:
+    """The marks to be sailed, and which of them is next."""
+
+    id: str
+    name: str
+    marks: tuple[Mark, ...]
+    next: int = 1
+    from_here: bool = True
+    forecast: tuple[Outlook, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlanReady:
+    """A plan that was asked for is made."""
+
+    number: int
+    plan: Plan
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlanFailed:
+    """A plan that was asked for can't be made."""
+
+    number: int
+    message: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Acknowledge:
+    """The crew has seen to a turning point."""
+
+    point: str
+
+
+@dataclass(frozen=True, slots=True)
+class Clear:
+    """Forget the route and its plan."""
+
+
+Observation = Reading | Tick | Route | PlanReady | PlanFailed | Acknowledge | Clear
+
+
+# ---- what goes out ------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Event:
+    """Something the crew should know, in plain words."""
+
+    time_s: float
+    kind: EventKind
+    message: str
+    severity: Severity = "normal"
+    values: Mapping[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Order:
+    """A plan is wanted; whoever makes it answers with `PlanReady` or `PlanFailed`."""
+
+    number: int
+    reason: str
+    time_s: float
+    marks: tuple[Mark, ...]
+    route_id: str
+    next: int
+    wind_from_deg: float
+    wind_kn: float
+    set_deg: float
+    drift_kn: float
+    stream_known: bool
+    forecast: tuple[Outlook, ...]
+    start_tack: Tack | None
+    start_with: str | None
+    shift_deg: float
+    """How far the wind had turned since the plan before, clockwise positive."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Replaced:
+    """A new plan stands in the place of the one before."""
+
+    plan: Plan
+    route: Route
+
+
+@dataclass(frozen=True, slots=True)
+class Cleared:
+    """There is no plan any more: what was published of it goes away."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Figures:
+    """The numbers of the moment, for displays; None is not known, angles signed."""
+
+    target_angle_deg: float | None = None
+    target_speed_kn: float | None = None
+    beat: tuple[float, float, float] | None = None
+    """Angle, boat speed and speed made good to windward. [°, kn, kn]"""
+    gybe: tuple[float, float, float] | None = None
+    polar_speed_kn: float | None = None
+    speed_ratio: float | None = None
+    made_good_kn: float | None = None
+    made_good_to_mark_kn: float | None = None
+    opposite_heading_deg: float | None = None
+    leeway_deg: float | None = None
+    layline_nm: float | None = None
+    """Along her course to the layline that crosses it."""
+    layline_s: float | None = None
+    opposite_nm: float | None = None
+    """On the other tack, to the layline parallel to her course."""
+    opposite_s: float | None = None
+    turn: str | None = None
+    turn_nm: float | None = None
+    turn_s: float | None = None
+    awaiting: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Update:
+    """Figures for the displays."""
+
+    time_s: float
+    figures: Figures
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Status:
+    """What the service does, what it lacks, and how old its inputs are."""
+
+    time_s: float
+    state: ServiceState
+    message: str
+    ages_s: Mapping[str, float | None]
+
+
+Output = Event | Order | Replaced | Cleared | Update | Status
+
+
+# ---- what is known ------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Sample:
+    """A value and when it was good."""
+
+    value: Any
+    seen_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class SourceClock:
+    """When a source last spoke by its own clock, how far that lay behind, what is corrected."""
+
+    time_s: float
+    lag_s: float
+    correction_s: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Average:
+    """A damped vector, *towards* east and north [kn], and since when it is averaged."""
+
+    east_kn: float
+    north_kn: float
+    since_s: float
+    seen_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Place:
+    """Where she is believed to be."""
+
+    lat: float
+    lon: float
+    seen_s: float
+    moved_s: float
+    """When the position last changed at all."""
+    doubted: tuple[float, float, float] | None = None
+    """A position far off, and since when it has been given: lat, lon, seconds."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sense:
+    """What the sensors say together at one look; None where they are silent."""
+
+    heading_deg: float | None = None
+    heading_from: str = ""
+    boat_speed_kn: float | None = None
+    speed_from: str = ""
+    course_deg: float | None = None
+    ground_speed_kn: float | None = None
+    leeway_deg: float = 0.0
+    wind: tuple[float, float] | None = None
+    """Wind over the water of this moment, *towards* east and north. [kn]"""
+    wind_from: str = ""
+    sails: tuple[str, ...] = ()
+    """Names of the sails reported as set."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Planned:
+    """A plan and what it was made for."""
+
+    order: Order
+    plan: Plan
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pending:
+    """A turn that is due and not yet acknowledged."""
+
+    point: str
+    board: int
+    """The board of the present leg that begins with it."""
+    tack: Tack
+    words: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class State:
+    """All that the service remembers; it does not grow with time."""
+
+    now_s: float = NEVER
+    second: int | None = None
+    ticked: bool = False
+    ticks_since_status: int = 0
+    sources: Mapping[str, SourceClock] = field(default_factory=dict)
+    readings: Mapping[str, Mapping[str, Sample]] = field(default_factory=dict)
+    chosen: Mapping[str, str] = field(default_factory=dict)
+    place: Place | None = None
+    sense: Sense = field(default_factory=Sense)
+    last_heading: Sample | None = None
+    wind: Average | None = None
+    gusting: Average | None = None
+    """The wind's strength over the last seconds, for the limits; as its first component."""
+    stream: Average | None = None
+    tack: Tack | None = None
+    held: VelocitySet | None = None
+    since: Mapping[str, float] = field(default_factory=dict)
+    """Since when a condition has held without a break."""
+    told: Mapping[str, Any] = field(default_factory=dict)
+    """What was told already, so that it is told once."""
+    route: Route | None = None
+    nearest_nm: float | None = None
+    orders: int = 0
+    waiting: Order | None = None
+    planned: Planned | None = None
+    failure: str | None = None
+    failed_s: float | None = None
+    board: int = 0
+    pending: Pending | None = None
+    finished: str | None = None
+    stale: tuple[str, ...] = ()
+    status: tuple[str, str] | None = None
+    updated_s: float | None = None
+    wanted: str | None = None
+    """Why a plan is to be made at the next look."""
+
+
+ShiftRule = Callable[[State, "Desk"], str | None]
+"""Looks at the state once a second; a reason, in plain words, asks for a new plan."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Desk:
+    """What does not change while the service runs.
+
+    Attributes
+    ----------
+    boat : Boat
+    rules : Rules
+    corridor_nm, margin_deg, shortest_board_min
+        As `goosewing.options.Options`.
+    variation_deg : float or None
+        For a magnetic heading where no variation is received, east positive. [°]
+    prefer : mapping
+        Group of paths ("wind", "position", "heading", "log", "course", "current") to
+        the source that is believed as long as it is fresh.
+    wind_paths : "true" or "apparent"
+        Which is taken where a source gives both.
+    shift_rule : callable or None
+        The hook for a rule of shifts.
+    chart : Chart or None
+        What is kept clear of.
+    """
+
+    boat: Boat
+    rules: Rules = field(default_factory=Rules)
+    corridor_nm: float | None = None
+    margin_deg: float = 0.0
+    shortest_board_min: float | None = None
+    variation_deg: float | None = None
+    prefer: Mapping[str, str] = field(default_factory=dict)
+    wind_paths: Literal["true", "apparent"] = "true"
+    shift_rule: ShiftRule | None = None
+    chart: Chart | None = None

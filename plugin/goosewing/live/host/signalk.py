@@ -1,0 +1,504 @@
+"""The rim towards a Signal K host: its paths, units and shapes, in and out.
+
+In: values in SI units and radians become `Reading`. Out: a plan becomes resources
+(routes, waypoints, notes, laylines), figures become values on ``performance.*`` and
+``navigation.racing.*``.
+
+Two rules are kept here. Nothing is written that an autopilot could follow: no course,
+no destination, no heading to steer, no ``steering.*``; a course is set by the crew's
+own hand on the host. And nothing computed is written on a path that is measured: no
+position, no wind, no current, so that no forecast is taken for a sensor.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+from goosewing.errors import InputError
+from goosewing.exchange.document import format_time, plan_document
+from goosewing.live.core.orders import Stage, stages, turn_words
+from goosewing.live.core.state import Outlook, Reading, Route, Value
+from goosewing.records import Mark
+from goosewing.units import METRES_PER_NM, METRES_PER_SECOND_PER_KNOT
+from goosewing.weather.base import hours_from_datetime
+from goosewing.weather.table import parse_time
+from goosewing.words.points import board_words
+
+if TYPE_CHECKING:
+    from goosewing.live.core.state import Event, Figures, Status
+    from goosewing.records import Layline, Leg, Plan
+
+DEGREES = 180.0 / math.pi
+KNOTS = 1.0 / METRES_PER_SECOND_PER_KNOT
+
+PATHS: Mapping[str, tuple[str, float]] = {
+    "navigation.speedOverGround": ("sog_kn", KNOTS),
+    "navigation.courseOverGroundTrue": ("cog_deg", DEGREES),
+    "navigation.speedThroughWater": ("stw_kn", KNOTS),
+    "navigation.headingTrue": ("heading_deg", DEGREES),
+    "navigation.headingMagnetic": ("heading_magnetic_deg", DEGREES),
+    "navigation.magneticVariation": ("variation_deg", DEGREES),
+    "navigation.leewayAngle": ("leeway_deg", DEGREES),
+    "environment.wind.angleApparent": ("awa_deg", DEGREES),
+    "environment.wind.speedApparent": ("aws_kn", KNOTS),
+    "environment.wind.angleTrueWater": ("twa_deg", DEGREES),
+    "environment.wind.speedTrue": ("tws_kn", KNOTS),
+    "environment.wind.directionTrue": ("twd_deg", DEGREES),
+    "environment.wind.directionMagnetic": ("twd_magnetic_deg", DEGREES),
+    "environment.wind.angleTrueGround": ("ground_wind_deg", DEGREES),
+    "environment.wind.speedOverGround": ("ground_wind_kn", KNOTS),
+}
+"""Paths that are read: the name inside, and the factor from SI."""
+
+SAILS = "sails.inventory."
+
+
+# ---- in -----------------------------------------------------------------------------
+
+
+def seconds(text: Any) -> float:
+    """Read a time as seconds since 1970-01-01T00:00Z.
+
+    Raises
+    ------
+    InputError
+        If it is no time with a zone.
+
+    Examples
+    --------
+    >>> seconds("1970-01-01T00:01:00.500Z")
+    60.5
+    """
+    if not isinstance(text, str):
+        raise InputError(f"expected a time like 2027-06-01T06:00:00Z, got {text!r}")
+    time = hours_from_datetime(parse_time(text)) * 3600.0
+    return round(time, 3)
+
+
+def reading(time: Any, source: Any, values: Any) -> Reading:
+    """Turn the values of one source into a reading; paths that are not used are passed over.
+
+    Raises
+    ------
+    InputError
+        If the time is none, or the values are no list of paths with values.
+    """
+    if not isinstance(values, list) or not all(isinstance(each, dict) for each in values):
+        raise InputError("expected values as a list of {path, value}")
+    found = [pair for each in values for pair in _pairs(each.get("path"), each.get("value"))]
+    return Reading(time_s=seconds(time), source=str(source or "?"), values=tuple(found))
+
+
+def _pairs(path: Any, value: Any) -> list[tuple[str, Value]]:
+    if not isinstance(path, str):
+        raise InputError(f"expected a path, got {path!r}")
+    if path in PATHS:
+        name, factor = PATHS[path]
+        return [(name, None if value is None else _number(value) * factor)]
+    if path == "navigation.position":
+        return [("position", _position(value))]
+    if path == "environment.current":
+        return _current(value)
+    if path.startswith(SAILS):
+        return _sail(path.removeprefix(SAILS), value)
+    return []
+
+
+def _number(value: Any) -> float:
+    """Return a number, NaN for whatever else stood there: the core leaves that aside."""
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return math.nan
+    try:
+        return float(value)
+    except OverflowError:
+        return math.nan
+
+
+def _position(value: Any) -> Value:
+    if not isinstance(value, dict):
+        return None if value is None else (math.nan, math.nan)
+    if value.get("latitude") is None or value.get("longitude") is None:
+        return None
+    return _number(value["latitude"]), _number(value["longitude"])
+
+
+def _current(value: Any) -> list[tuple[str, Value]]:
+    if not isinstance(value, dict):
+        return [("set_deg", None), ("drift_kn", None)]
+    setting, drift = value.get("setTrue"), value.get("drift")
+    return [
+        ("set_deg", None if setting is None else _number(setting) * DEGREES),
+        ("drift_kn", None if drift is None else _number(drift) * KNOTS),
+    ]
+
+
+def _sail(name: str, value: Any) -> list[tuple[str, Value]]:
+    """Take a sail's record, or its `active` alone: the name she is under, or nothing."""
+    if name.endswith(".active"):
+        sail = name.removesuffix(".active")
+        return [(f"sail:{sail}", sail if value is True else None)]
+    if isinstance(value, dict) and "active" in value:
+        title = value.get("name")
+        label = title if isinstance(title, str) else name
+        return [(f"sail:{name}", label if value["active"] is True else None)]
+    return []
+
+
+def route(message: Mapping[str, Any]) -> Route:
+    """Read the route of a ``plan`` message.
+
+    Raises
+    ------
+    InputError
+        Saying which member is wrong and what was expected.
+    """
+    points = message.get("points")
+    if not isinstance(points, list) or not points:
+        raise InputError("plan: expected points, a list of {lat, lon, name}")
+    marks = tuple(_mark(at, point) for at, point in enumerate(points))
+    from_here = message.get("from_here", True)
+    if not isinstance(from_here, bool):
+        raise InputError(f"plan: from_here must be true or false, got {from_here!r}")
+    following = message.get("next", min(1, len(marks) - 1))
+    if isinstance(following, bool) or not isinstance(following, int):
+        raise InputError(f"plan: next must be a whole number, got {following!r}")
+    if not (0 if from_here else 1) <= following < len(marks):
+        raise InputError(f"plan: next must be one of {len(marks)} points, got {following}")
+    identity = message.get("id")
+    return Route(
+        id=str(identity) if identity else "route",
+        name=str(message.get("name") or "Plan"),
+        marks=marks,
+        next=following,
+        from_here=from_here,
+        forecast=_forecast(message.get("forecast")),
+    )
+
+
+def _mark(at: int, point: Any) -> Mark:
+    if not isinstance(point, dict):
+        raise InputError(f"plan: points[{at}] must be {{lat, lon, name}}, got {point!r}")
+    lat, lon = _number(point.get("lat")), _number(point.get("lon"))
+    if not (abs(lat) <= 90.0 and abs(lon) <= 360.0):
+        raise InputError(f"plan: points[{at}] has no place on earth: {lat}, {lon}")
+    return Mark(name=str(point.get("name") or f"Mark {at + 1}"), lat=lat, lon=_east(lon))
+
+
+def _east(lon: float) -> float:
+    return (lon + 180.0) % 360.0 - 180.0
+
+
+def _forecast(rows: Any) -> tuple[Outlook, ...]:
+    if rows is None:
+        return ()
+    if not isinstance(rows, list):
+        raise InputError("plan: forecast must be a list of rows")
+    found = [_outlook(at, row) for at, row in enumerate(rows)]
+    for at in range(1, len(found)):
+        if found[at].time_s <= found[at - 1].time_s:
+            raise InputError(f"plan: forecast[{at}]: times must increase")
+    return tuple(found)
+
+
+def _outlook(at: int, row: Any) -> Outlook:
+    if not isinstance(row, dict):
+        raise InputError(f"plan: forecast[{at}] must be an object, got {row!r}")
+
+    def number(name: str, most: float, *, needed: bool = False) -> float | None:
+        if row.get(name) is None and not needed:
+            return None
+        value = _number(row.get(name))
+        if not 0.0 <= value <= most:
+            raise InputError(f"plan: forecast[{at}]: {name} must be 0 to {most:g}")
+        return value
+
+    drift = number("drift_kn", 30.0)
+    return Outlook(
+        time_s=seconds(row.get("time")),
+        wind_from_deg=number("wind_from_deg", 360.0, needed=True) or 0.0,
+        wind_kn=number("wind_kn", 150.0, needed=True) or 0.0,
+        gust_kn=number("gust_kn", 150.0),
+        set_deg=number("set_deg", 360.0, needed=bool(drift)),
+        drift_kn=drift,
+    )
+
+
+# ---- ids ----------------------------------------------------------------------------
+
+
+def stable_id(*parts: object) -> str:
+    """Return an id of the shape of a version 4 UUID that is the same for the same parts.
+
+    Hosts take version 4 only, and an id that stays over re-plans lets the new
+    resource replace the old one.
+
+    Examples
+    --------
+    >>> stable_id("route", "turn", 1)
+    '0cef5adc-61ce-4c54-afc5-cb909695600e'
+    """
+    text = "\x1f".join(str(part) for part in parts)
+    digits = list(hashlib.sha256(text.encode()).hexdigest()[:32])
+    digits[12] = "4"
+    digits[16] = "89ab"[int(digits[16], 16) % 4]
+    h = "".join(digits)
+    return f"{h[:8]}-{h[8:12]}-{h[12:16]}-{h[16:20]}-{h[20:]}"
+
+
+# ---- resources ---------------------------------------------------------------------
+
+
+Resources = dict[tuple[str, str], dict[str, Any]]
+"""By kind and id."""
+
+
+def resources(plan: Plan, of: Route) -> Resources:
+    """Return all that is published of a plan, by kind and id."""
+    found: Resources = {}
+    found["routes", stable_id(of.id, "plan", 0)] = _route(plan, of)
+    turns = [
+        (leg, stage)
+        for leg in plan.legs
+        for at, stage in enumerate(stages(leg))
+        if at > 0 or stage.manoeuvres
+    ]
+    for number, (leg, stage) in enumerate(turns):
+        name = _point_name(plan, leg, stage)
+        text = board_words(stage.manoeuvres, stage.board)
+        identity = stable_id(of.id, "turn", number)
+        found["waypoints", identity] = _waypoint(of, stage, name, text)
+        found["notes", stable_id(of.id, "note", number)] = _note(of, stage, name, text, identity)
+    for number, line in enumerate(line for leg in plan.legs for line in leg.laylines):
+        title = f"{line.mark}: {line.tack}-tack layline"
+        found["laylines", stable_id(of.id, "layline", number)] = _layline(of, line, title)
+        found["routes", stable_id(of.id, "layline as route", number)] = _layline_route(
+            of, line, title
+        )
+    return found
+
+
+def _point_name(plan: Plan, leg: Leg, stage: Stage) -> str:
+    """Return a turning point's name: its own in the first leg, with the mark it leads to later."""
+    return stage.name if leg is plan.legs[0] else f"{stage.name} to {leg.destination}"
+
+
+def _route(plan: Plan, of: Route) -> dict[str, Any]:
+    points: list[tuple[float, float, str, str]] = []
+    for mark, leg in zip(plan.marks, plan.legs, strict=False):
+        for at, stage in enumerate(stages(leg)):
+            start = stage.board.start
+            name = mark.name if at == 0 else _point_name(plan, leg, stage)
+            words = board_words(stage.manoeuvres, stage.board)
+            points.append((start.lat, start.lon, name, words))
+    end = plan.legs[-1].boards[-1].end
+    points.append((end.lat, end.lon, plan.marks[-1].name, "arrive"))
+    meta = [{"name": name, "description": words} for _, _, name, words in points]
+    return {
+        "name": f"{of.name}: boards",
+        "description": f"{plan.conditions} {plan.cautions[0]}".strip(),
+        "distance": plan.distance_nm * METRES_PER_NM,
+        "feature": {
+            "type": "Feature",
+            "geometry": _line([(lat, lon) for lat, lon, _, _ in points]),
+            "properties": {
+                "role": "plan",
+                "coordinatesMeta": meta,
+                "source": "goosewing",
+                "plannedRoute": of.id,
+            },
+        },
+    }
+
+
+def _line(points: Iterable[tuple[float, float]]) -> dict[str, Any]:
+    """Return a LineString of positions."""
+    return {
+        "type": "LineString",
+        "coordinates": [[round(_east(lon), 7), round(lat, 7)] for lat, lon in points],
+    }
+
+
+def _waypoint(of: Route, stage: Stage, name: str, text: str) -> dict[str, Any]:
+    start = stage.board.start
+    assert start.time is not None
+    kinds = [each.kind for each in stage.manoeuvres]
+    return {
+        "name": name,
+        "description": text,
+        "type": kinds[0].replace("_", "-") if kinds else "course-change",
+        "feature": {
+            "type": "Feature",
+            "geometry": {
+                "type": "Point",
+                "coordinates": [round(_east(start.lon), 7), round(start.lat, 7)],
+            },
+            "properties": {
+                "eta": format_time(start.time),
+                "source": "goosewing",
+                "plannedRoute": of.id,
+            },
+        },
+    }
+
+
+def _note(of: Route, stage: Stage, name: str, text: str, waypoint: str) -> dict[str, Any]:
+    start = stage.board.start
+    return {
+        "title": f"{name}: {turn_words(stage)}",
+        "description": text,
+        "mimeType": "text/plain",
+        "position": {"latitude": round(start.lat, 7), "longitude": round(_east(start.lon), 7)},
+        "properties": {"source": "goosewing", "plannedRoute": of.id, "waypoint": waypoint},
+    }
+
+
+def _layline(of: Route, line: Layline, title: str) -> dict[str, Any]:
+    return {
+        "name": title,
+        "feature": {
+            "type": "Feature",
+            "geometry": _line([(p.lat, p.lon) for p in line.points]),
+            "properties": {
+                "mark": line.mark,
+                "tack": line.tack,
+                "sailSet": line.sail_set,
+                "courseOverGroundTrue": line.course_over_ground_deg / DEGREES,
+                "source": "goosewing",
+                "plannedRoute": of.id,
+            },
+        },
+    }
+
+
+def _layline_route(of: Route, line: Layline, title: str) -> dict[str, Any]:
+    return {
+        "name": title,
+        "description": "A layline, drawn for displays that know no laylines. Not to be followed.",
+        "feature": {
+            "type": "Feature",
+            "geometry": _line([(p.lat, p.lon) for p in line.points]),
+            "properties": {
+                "role": "layline",
+                "coordinatesMeta": [{"name": title}] * len(line.points),
+                "source": "goosewing",
+                "plannedRoute": of.id,
+            },
+        },
+    }
+
+
+def changes(before: Resources, after: Resources) -> list[dict[str, Any]]:
+    """Return what must be written and deleted to get from one publication to the next."""
+    gone = [
+        {"kind": kind, "id": identity, "value": None}
+        for kind, identity in before
+        if (kind, identity) not in after
+    ]
+    new = [
+        {"kind": kind, "id": identity, "value": value}
+        for (kind, identity), value in after.items()
+        if before.get((kind, identity)) != value
+    ]
+    return [*gone, *new]
+
+
+# ---- figures ------------------------------------------------------------------------
+
+
+def deltas(figures: Figures) -> list[dict[str, Any]]:
+    """Return figures as paths with values in SI; null where unknown, so that nothing old stays."""
+    f = figures
+    beat = f.beat or (None, None, None)
+    gybe = f.gybe or (None, None, None)
+    values: Sequence[tuple[str, float | None, float]] = (
+        ("performance.targetAngle", f.target_angle_deg, 1.0 / DEGREES),
+        ("performance.targetSpeed", f.target_speed_kn, 1.0 / KNOTS),
+        ("performance.beatAngle", beat[0], 1.0 / DEGREES),
+        ("performance.beatAngleTargetSpeed", beat[1], 1.0 / KNOTS),
+        ("performance.beatAngleVelocityMadeGood", beat[2], 1.0 / KNOTS),
+        ("performance.gybeAngle", gybe[0], 1.0 / DEGREES),
+        ("performance.gybeAngleTargetSpeed", gybe[1], 1.0 / KNOTS),
+        ("performance.gybeAngleVelocityMadeGood", gybe[2], 1.0 / KNOTS),
+        ("performance.polarSpeed", f.polar_speed_kn, 1.0 / KNOTS),
+        ("performance.polarSpeedRatio", f.speed_ratio, 1.0),
+        ("performance.velocityMadeGood", f.made_good_kn, 1.0 / KNOTS),
+        ("performance.velocityMadeGoodToWaypoint", f.made_good_to_mark_kn, 1.0 / KNOTS),
+        ("performance.tackTrue", f.opposite_heading_deg, 1.0 / DEGREES),
+        ("performance.leeway", f.leeway_deg, 1.0 / DEGREES),
+        ("navigation.racing.layline.distance", f.layline_nm, METRES_PER_NM),
+        ("navigation.racing.layline.time", f.layline_s, 1.0),
+        ("navigation.racing.oppositeLayline.distance", f.opposite_nm, METRES_PER_NM),
+        ("navigation.racing.oppositeLayline.time", f.opposite_s, 1.0),
+    )
+    found: list[dict[str, Any]] = [
+        {"path": path, "value": None if value is None else value * factor}
+        for path, value, factor in values
+    ]
+    turn = None
+    if f.turn is not None:
+        turn = {
+            "name": f.turn,
+            "distance": None if f.turn_nm is None else f.turn_nm * METRES_PER_NM,
+            "time": f.turn_s,
+            "awaitingAcknowledgement": f.awaiting,
+        }
+    return [*found, {"path": "performance.goosewing.nextTurn", "value": turn}]
+
+
+# ---- messages -----------------------------------------------------------------------
+
+
+def event_message(event: Event) -> dict[str, Any]:
+    """Return an event as a message of the protocol."""
+    return {
+        "type": "event",
+        "time": time_text(event.time_s),
+        "kind": event.kind,
+        "state": event.severity,
+        "message": event.message,
+        "values": dict(event.values),
+    }
+
+
+def status_message(status: Status) -> dict[str, Any]:
+    """Return a status as a message of the protocol."""
+    return {
+        "type": "status",
+        "time": time_text(status.time_s),
+        "state": status.state,
+        "message": status.message,
+        "ages_s": dict(status.ages_s),
+    }
+
+
+def publication(
+    reason: str,
+    resources_changed: Sequence[Mapping[str, Any]],
+    figures: Figures | None,
+    plan: Plan | None,
+) -> dict[str, Any]:
+    """Return a publication as a message of the protocol."""
+    return {
+        "type": "publish",
+        "reason": reason,
+        "resources": list(resources_changed),
+        "deltas": [] if figures is None else deltas(figures),
+        "plan": None if plan is None else plan_document(plan),
+    }
+
+
+def time_text(time_s: float) -> str:
+    """Write seconds since 1970-01-01T00:00Z as ISO 8601, to the millisecond.
+
+    Examples
+    --------
+    >>> time_text(60.5)
+    '1970-01-01T00:01:00.500Z'
+    """
+    from datetime import UTC, datetime
+
+    text = datetime.fromtimestamp(round(time_s, 3), tz=UTC).isoformat(timespec="milliseconds")
+    return text.replace("+00:00", "Z")

@@ -1,0 +1,1 @@
+"""The panel: its documents, its own server, and who may ask it."""

@@ -1,0 +1,503 @@
+"""The panel's documents: all that a display under way shows, in one look, in display units.
+
+Knots, degrees true (and magnetic where a variation is known), nautical miles, seconds,
+UTC. Every number is one that the plan or the advice has worked out; what is not known now,
+or no longer, is None, so that no old figure passes for a new one. A display formats, and
+computes nothing.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from goosewing.compass.deviation import magnetic_from_true
+from goosewing.live.core import advice, sensing
+from goosewing.live.core.damping import strength_kn, towards_deg, turned_deg
+from goosewing.live.core.orders import stages, turn_words
+from goosewing.live.core.state import NEVER, Figures
+from goosewing.live.host import signalk
+from goosewing.records import CAUTIONS
+from goosewing.units import SECONDS_PER_HOUR
+from goosewing.words.figures import hours_and_minutes, three_figures
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping, Sequence
+
+    from goosewing.live.core.orders import Stage
+    from goosewing.live.core.state import Desk, Event, Planned, State
+    from goosewing.records import Board, BoardPoint, Leg
+    from goosewing.units import Array
+    from goosewing.velocities.polar_view import PolarView
+
+FORMAT = "goosewing.panel/1"
+POLAR_FORMAT = "goosewing.polar/1"
+
+EVENTS_SHOWN = 8
+
+BY_THE_SECOND_S = 100.0
+"""Below this a time ahead is told in seconds, above in hours and minutes."""
+
+HULL_DRAWN_KN = 0.005
+"""Corners that bend the hull by less are not drawn. [kn]"""
+
+LEAST_MADE_GOOD_KN = 0.1
+"""Slower than this towards the mark, no time of arrival means anything. [kn]"""
+
+Document = dict[str, Any]
+
+
+class Look(NamedTuple):
+    """What a panel is made from."""
+
+    state: State
+    desk: Desk
+
+    @property
+    def advises(self) -> bool:
+        """Whether what the advice says holds now."""
+        return advice.status(self.state)[0] == "advising"
+
+    @property
+    def place_known(self) -> bool:
+        """Whether the position is good now."""
+        return advice.position_fault(self.state, self.desk) is None
+
+    @property
+    def wind_known(self) -> bool:
+        """Whether the wind is good now."""
+        return advice.wind_fault(self.state, self.desk) is None
+
+    def magnetic_deg(self, true_deg: float | None) -> float | None:
+        """Return a direction by magnetic north; None without a variation. [°]."""
+        variation = sensing.variation_deg(self.state, self.desk)
+        if true_deg is None or variation is None:
+            return None
+        return float(magnetic_from_true(true_deg, variation))
+
+
+def panel(
+    state: State, desk: Desk, events: Iterable[Event] = (), polar_number: int | None = None
+) -> Document:
+    """Return the panel document of this moment.
+
+    Parameters
+    ----------
+    state : State
+    desk : Desk
+    events : iterable of Event
+        The latest, newest first; the first eight are shown.
+    polar_number : int, optional
+        Of the polar document that goes with it; None if there is none.
+
+    Returns
+    -------
+    dict
+        Plain JSON values under the format ``goosewing.panel/1``.
+    """
+    look = Look(state, desk)
+    kind, message = advice.status(state)
+    planned = state.planned
+    return {
+        "format": FORMAT,
+        "time": None if state.now_s == NEVER else signalk.time_text(state.now_s),
+        "state": kind,
+        "message": message,
+        "ages_s": advice.ages(state),
+        "boat": _boat(look),
+        "wind": _wind(look),
+        "stream": _stream(look),
+        "route": _route(look),
+        "next": _next(look),
+        "board": _board(look),
+        "figures": _figures(look),
+        "laylines": _laylines(look),
+        "events": _events(events),
+        "plan": None if planned is None else {"number": planned.order.number},
+        "polar": None if polar_number is None else {"number": polar_number},
+        "cautions": list(CAUTIONS if planned is None else planned.plan.cautions),
+    }
+
+
+# ---- what is measured ----------------------------------------------------------------
+
+
+def _boat(look: Look) -> Document:
+    state, sense = look.state, look.state.sense
+    place = state.place if look.place_known else None
+    # The course over ground may stand in for a heading, the polar for a log: no instruments.
+    heading = sense.heading_deg if sense.heading_from == "compass" else None
+    track = sensing.ground_track(state)
+    on_bow = _on_bow(look)
+    return {
+        "lat": None if place is None else place.lat,
+        "lon": None if place is None else place.lon,
+        "heading_deg": heading,
+        "heading_magnetic_deg": look.magnetic_deg(heading),
+        "course_over_ground_deg": sense.course_deg,
+        "speed_over_ground_kn": sense.ground_speed_kn,
+        "boat_speed_kn": sense.boat_speed_kn if sense.speed_from == "log" else None,
+        "east_kn": None if track is None else track[0],
+        "north_kn": None if track is None else track[1],
+        "tack": None if on_bow is None else state.tack,
+    }
+
+
+def _on_bow(look: Look) -> float | None:
+    """True wind angle off the bow, 0 to 180; None where wind or heading is silent. [°]."""
+    heading = look.state.sense.heading_deg
+    if heading is None or not look.wind_known:
+        return None
+    return abs(turned_deg(sensing.wind_airs(look.state)[0], heading))
+
+
+def _wind(look: Look) -> Document:
+    if not look.wind_known:
+        return {"twd_deg": None, "tws_kn": None, "twa_deg": None}
+    twd, tws, _, _ = sensing.wind_airs(look.state)
+    return {"twd_deg": twd, "tws_kn": tws, "twa_deg": _on_bow(look)}
+
+
+def _stream(look: Look) -> Document:
+    stream, rules = look.state.stream, look.desk.rules
+    if stream is None or look.state.now_s - stream.seen_s > rules.current_stale_s:
+        return {"set_deg": None, "drift_kn": None, "known": False}
+    return {
+        "set_deg": towards_deg(stream.east_kn, stream.north_kn),
+        "drift_kn": strength_kn(stream),
+        "known": True,
+    }
+
+
+# ---- what is planned and advised ------------------------------------------------------------
+
+
+def bearing_deg(state: State, desk: Desk) -> float | None:
+    """Bearing of the next mark from here; None where either is unknown. [°]."""
+    if state.route is None or not Look(state, desk).place_known:
+        return None
+    to_mark = advice.to_mark(state)
+    if to_mark.distance_nm == 0.0:
+        return None
+    return towards_deg(to_mark.east_nm, to_mark.north_nm)
+
+
+def _route(look: Look) -> Document | None:
+    route = look.state.route
+    if route is None:
+        return None
+    bearing = bearing_deg(look.state, look.desk)
+    return {
+        "id": route.id,
+        "name": route.name,
+        "marks": [{"name": m.name, "lat": m.lat, "lon": m.lon} for m in route.marks],
+        "next": route.marks[route.next].name,
+        "bearing_deg": bearing,
+        "bearing_magnetic_deg": look.magnetic_deg(bearing),
+        "distance_nm": advice.to_mark(look.state).distance_nm if look.place_known else None,
+    }
+
+
+def _under_way(look: Look) -> Planned | None:
+    """Return the plan, if its boards are those that she sails now."""
+    holds = look.advises and advice.under_way(look.state)
+    return look.state.planned if holds else None
+
+
+def _next(look: Look) -> Document | None:
+    planned = _under_way(look)
+    if planned is None:
+        return None
+    if look.state.pending is not None:
+        return _due(look, planned)
+    turn = advice.turn_ahead(look.state)
+    if turn is None:
+        return _mark_ahead(look, planned)
+    words = _words(turn.stage)
+    return {
+        **_steering(look, turn.stage.board),
+        "point": turn.stage.name,
+        "kind": "turn",
+        "due": "ahead",
+        "awaiting": False,
+        "words": words,
+        "text": _text(look, words, turn.stage, turn.time_s, turn.distance_nm),
+        "time_s": turn.time_s,
+        "distance_nm": turn.distance_nm,
+    }
+
+
+def _due(look: Look, planned: Planned) -> Document:
+    pending = look.state.pending
+    assert pending is not None
+    stage = stages(planned.plan.legs[0])[pending.board]
+    words = _words(stage)
+    return {
+        **_steering(look, stage.board),
+        "point": pending.point,
+        "kind": "turn",
+        "due": "now",
+        "awaiting": True,
+        "words": words,
+        "text": f"{words} now",
+        "time_s": 0.0,
+        "distance_nm": 0.0,
+    }
+
+
+def _mark_ahead(look: Look, planned: Planned) -> Document:
+    """Tell of the mark on the last board of a leg, and how the next leg begins."""
+    legs = planned.plan.legs
+    distance = advice.to_mark(look.state).distance_nm
+    speed = advice.figures(look.state, look.desk).made_good_to_mark_kn
+    time = None
+    if speed is not None and speed > LEAST_MADE_GOOD_KN:
+        time = distance / speed * 3600.0
+    name = legs[0].destination
+    after = stages(legs[1])[0] if len(legs) > 1 else None
+    steering = _steering(look, after.board) if after else dict.fromkeys(STEERING)
+    return {
+        **steering,
+        "point": name,
+        "kind": "mark",
+        "due": "ahead",
+        "awaiting": False,
+        "words": name,
+        "text": _mark_text(look, name, after, time, distance),
+        "time_s": time,
+        "distance_nm": distance,
+    }
+
+
+STEERING = ("steer", "heading_deg", "heading_magnetic_deg", "twa_deg", "tack", "sail_set")
+
+
+def _steering(look: Look, board: Board) -> Document:
+    """How a board is sailed where it is entered; of the present one, where she is."""
+    at = _place_in_time(board, look.state.now_s)
+    return {
+        "steer": board.steer,
+        "heading_deg": at.heading_deg,
+        "heading_magnetic_deg": look.magnetic_deg(at.heading_deg),
+        "twa_deg": at.twa_deg,
+        "tack": board.tack,
+        "sail_set": board.sail_set,
+    }
+
+
+def _place_in_time(board: Board, now_s: float) -> Board | BoardPoint:
+    """Return what the plan has along a board at a time: in changing wind it swings."""
+    past = [point for point in board.points if point.time.timestamp() <= now_s]
+    return past[-1] if past else board
+
+
+def _board(look: Look) -> Document | None:
+    planned = _under_way(look)
+    board = advice.present_board(look.state)
+    if planned is None or board is None:
+        return None
+    index = min(look.state.board, len(planned.plan.legs[0].boards) - 1)
+    words = f"{board.tack.capitalize()} tack, {board.sail_set}"
+    return {"index": index, "words": words, **_steering(look, board)}
+
+
+def _figures(look: Look) -> Document:
+    # Without a route the boat's own figures still hold; without wind or place none does.
+    kind = advice.status(look.state)[0]
+    holds = kind in ("advising", "waiting") and not look.state.stale
+    f = advice.figures(look.state, look.desk) if holds else Figures()
+    return {
+        "vmg_kn": f.made_good_kn,
+        "vmc_kn": f.made_good_to_mark_kn,
+        "target_twa_deg": f.target_angle_deg,
+        "target_speed_kn": f.target_speed_kn,
+        "polar_speed_kn": f.polar_speed_kn,
+        "speed_ratio": f.speed_ratio,
+        "layline_nm": f.layline_nm,
+        "layline_s": f.layline_s,
+    }
+
+
+def _laylines(look: Look) -> list[Document]:
+    planned = look.state.planned
+    if planned is None or not look.advises:
+        return []
+    return [line for leg in planned.plan.legs for line in _of_leg(leg)]
+
+
+def _of_leg(leg: Leg) -> list[Document]:
+    return [
+        {
+            "mark": line.mark,
+            "tack": line.tack,
+            "sail_set": line.sail_set,
+            "points": [{"lat": p.lat, "lon": p.lon} for p in line.points],
+        }
+        for line in leg.laylines
+    ]
+
+
+def _events(events: Iterable[Event]) -> list[Document]:
+    shown = list(events)[:EVENTS_SHOWN]
+    return [
+        {
+            "time": signalk.time_text(event.time_s),
+            "kind": event.kind,
+            "state": event.severity,
+            "message": event.message,
+        }
+        for event in shown
+    ]
+
+
+# ---- words --------------------------------------------------------------------------------
+
+
+def _words(stage: Stage) -> str:
+    words = turn_words(stage) if stage.manoeuvres else "alter course"
+    return words[0].upper() + words[1:]
+
+
+def _text(
+    look: Look, words: str, stage: Stage, time_s: float | None, distance_nm: float | None
+) -> str:
+    steer = _steer_words(look, stage.board)
+    if time_s is None or distance_nm is None:
+        return f"{words} at {stage.name}; {steer}"
+    # "…, set the pole for wing-and-wing in 12 min" would count the pole alone.
+    joint = "," if "," in words else ""
+    return f"{words}{joint} in {_ahead(time_s, distance_nm)}; {steer}"
+
+
+def _mark_text(
+    look: Look, name: str, after: Stage | None, time_s: float | None, distance_nm: float
+) -> str:
+    ahead = _ahead(time_s, distance_nm)
+    text = f"{name}, {ahead}" if time_s is None else f"{name} in {ahead}"
+    if after is None:
+        return text
+    done = f"{turn_words(after)}, " if after.manoeuvres else ""
+    return f"{text}; then {done}{_steer_words(look, after.board)}"
+
+
+def _ahead(time_s: float | None, distance_nm: float) -> str:
+    """Say how far off something is.
+
+    Examples
+    --------
+    >>> _ahead(731.0, 1.31), _ahead(42.0, 0.07), _ahead(None, 12.0)
+    ('12 min, 1.3 nm', '42 s, 0.07 nm', '12.0 nm')
+    """
+    miles = f"{distance_nm:.1f} nm" if distance_nm >= 1.0 else f"{distance_nm:.2f} nm"
+    return miles if time_s is None else f"{_duration(time_s)}, {miles}"
+
+
+def _duration(time_s: float) -> str:
+    if time_s < BY_THE_SECOND_S:
+        return f"{time_s:.0f} s"
+    # Not "0:12", which beside a count-down in minutes and seconds is read as twelve seconds.
+    return hours_and_minutes(time_s / SECONDS_PER_HOUR)
+
+
+def _steer_words(look: Look, board: Board) -> str:
+    magnetic = look.magnetic_deg(board.heading_deg)
+    if magnetic is None:
+        return f"steer {three_figures(board.heading_deg)} T"
+    return f"steer {three_figures(magnetic)} M"
+
+
+# ---- the polar of the moment -----------------------------------------------------------------
+
+
+def polar(view: PolarView, number: int, state: State, desk: Desk) -> Document:
+    """Return the polar document: velocities over the ground, for drawing.
+
+    Rounded to what a screen shows: 0.001 kn and 0.01°.
+    """
+    look, airs = Look(state, desk), view.airs
+    stream = airs.stream_east_kn, airs.stream_north_kn
+    return {
+        "format": POLAR_FORMAT,
+        "number": number,
+        "twd_deg": round(airs.twd_deg, 2),
+        "tws_kn": round(airs.tws_kn, 3),
+        "set_deg": round(towards_deg(*stream), 2),
+        "drift_kn": round(math.hypot(*stream), 3),
+        "bearing_deg": None if view.bearing_deg is None else round(view.bearing_deg, 2),
+        "curves": [
+            {
+                "tack": curve.tack,
+                "sail_set": curve.sail_set,
+                "poled": curve.poled,
+                "points": _rows(
+                    {
+                        "twa_deg": curve.twa_deg.round(2).tolist(),
+                        "east_kn": curve.east_kn.round(3).tolist(),
+                        "north_kn": curve.north_kn.round(3).tolist(),
+                        "boat_speed_kn": curve.boat_speed_kn.round(3).tolist(),
+                    }
+                ),
+            }
+            for curve in view.curves
+        ],
+        "hull": _corners(view.outline(HULL_DRAWN_KN)),
+        "chosen": [
+            {
+                "tack": one.tack,
+                "sail_set": one.sail_set,
+                "twa_deg": one.twa_deg,
+                "heading_deg": one.heading_deg,
+                "heading_magnetic_deg": look.magnetic_deg(one.heading_deg),
+                "course_over_ground_deg": one.course_over_ground_deg,
+                "east_kn": one.east_kn,
+                "north_kn": one.north_kn,
+                "speed_over_ground_kn": one.speed_over_ground_kn,
+                "share": one.share,
+            }
+            for one in view.chosen
+        ],
+        "made_good_kn": view.made_good_kn,
+    }
+
+
+def _corners(outline: Array) -> list[Document]:
+    return [{"east_kn": east, "north_kn": north} for east, north in outline.round(3).tolist()]
+
+
+def _rows(columns: Mapping[str, Sequence[float]]) -> list[Document]:
+    return [dict(zip(columns, row, strict=True)) for row in zip(*columns.values(), strict=True)]
+
+
+# ---- nothing known ----------------------------------------------------------------------------
+
+
+def blank(message: str, kind: str = "failed", time: str | None = None) -> Document:
+    """Return a panel document in which nothing is known but why."""
+    ages = ("position", "wind", "heading", "boat_speed", "course", "current")
+    boat = (
+        "lat", "lon", "heading_deg", "heading_magnetic_deg", "course_over_ground_deg",
+        "speed_over_ground_kn", "boat_speed_kn", "east_kn", "north_kn", "tack",
+    )  # fmt: skip
+    figures = (
+        "vmg_kn", "vmc_kn", "target_twa_deg", "target_speed_kn", "polar_speed_kn",
+        "speed_ratio", "layline_nm", "layline_s",
+    )  # fmt: skip
+    return {
+        "format": FORMAT,
+        "time": time,
+        "state": kind,
+        "message": message,
+        "ages_s": dict.fromkeys(ages),
+        "boat": dict.fromkeys(boat),
+        "wind": dict.fromkeys(("twd_deg", "tws_kn", "twa_deg")),
+        "stream": {"set_deg": None, "drift_kn": None, "known": False},
+        "route": None,
+        "next": None,
+        "board": None,
+        "figures": dict.fromkeys(figures),
+        "laylines": [],
+        "events": [],
+        "plan": None,
+        "polar": None,
+        "cautions": list(CAUTIONS),
+    }

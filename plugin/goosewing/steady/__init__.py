@@ -1,0 +1,1 @@
+"""The plan in steady wind and stream: boards in closed form, their order, ways round hazards."""

@@ -1,0 +1,1 @@
+"""Facts put into sailors' words: pure text, made last, from records."""
