@@ -26,7 +26,7 @@ def check(
 ) -> None:
     """List what is odd, with file, row and column, then print the targets."""
     from goosewing.boat.oddities import oddities
-    from goosewing.targets import targets
+    from goosewing.velocities.targets import targets
     from goosewing_cli.targets_command import usual_winds
 
     crew = inputs.load_boat(boat, None)
@@ -54,7 +54,7 @@ def _places(boat: Path, odd: tuple[Oddity, ...]) -> list[str]:
     """Tell the file of each, with row and column where it is a cell."""
     from goosewing.boat.read import table_files
     from goosewing.boat.tables import cell_place
-    from goosewing.exchange.files import shown
+    from goosewing.files.disk import shown
 
     files = table_files(boat)
 

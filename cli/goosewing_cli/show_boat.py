@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from goosewing.boat.oddities import Oddity
-    from goosewing.targets import Targets
+    from goosewing.velocities.targets import Targets
 
 
 def show_check(odd: Sequence[Oddity], places: Sequence[str], targets: Targets) -> None:

@@ -20,6 +20,7 @@ import pytest
 
 from bench_tools import island
 from changing_winds import DEPARTURE, START_H, leg
+from goosewing.changing import solver
 from goosewing.changing.motion import Waters
 from goosewing.changing.search import Search
 from goosewing.hazards.areas import Hazards
