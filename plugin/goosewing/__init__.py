@@ -7,7 +7,7 @@ Nothing heavy is imported here: name the module you want.
 
 Examples
 --------
->>> from goosewing import earth
+>>> from goosewing.earth import geodesy
 >>> from goosewing.plan import make
 """
 
