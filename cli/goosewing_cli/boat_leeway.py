@@ -46,7 +46,7 @@ def leeway(
 
 
 def _found(paths: list[Path], variation: float | None) -> LeewayFound:
-    from goosewing.exchange.files import read_bytes, shown
+    from goosewing.files.disk import read_bytes, shown
     from goosewing.logbook import leeway as room
 
     if len(paths) == 1 and paths[0].suffix.lower() in (".csv", ".txt"):

@@ -90,7 +90,8 @@ def test_refused_and_unknown():
 
 def test_loxodromes_do_without_the_geodesic_library():
     code = (
-        "import sys; from goosewing.earth import geodesy as earth; earth.loxodrome_inverse(0, 0, 1, 1);"
+        "import sys; from goosewing.earth.geodesy import loxodrome_inverse as line;"
+        "line(0, 0, 1, 1);"
         "print('pyproj' in sys.modules, 'scipy' in sys.modules)"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

@@ -14,8 +14,8 @@ from hypothesis import strategies as st
 
 from conftest import SAMPLES
 from goosewing.errors import InputError
-from goosewing.exchange.nmea import checksum
-from goosewing.live.nmea_in import heard
+from goosewing.exchange.nmea.readings import heard
+from goosewing.exchange.nmea.routes import checksum
 from goosewing.logbook.gather import Gathering
 from goosewing.logbook.read import nmea, read_logs
 

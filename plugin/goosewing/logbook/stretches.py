@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from goosewing.logbook.samples import Log, turned
 from goosewing.units import AnyArray, Array, BoolArray
-from goosewing.wind import true_from_apparent
+from goosewing.weather.wind import true_from_apparent
 
 STRETCH_S = 60.0
 """Long against the seconds of a wave, short against a wind's shift; our choice."""

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import IO
 
 from goosewing.errors import InputError
-from goosewing.exchange.files import read_bytes, shown
+from goosewing.files.disk import read_bytes, shown
 from goosewing.logbook.gather import Gathering
 from goosewing.logbook.read import gpx, nmea, signalk, table
 from goosewing.logbook.samples import Log

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from goosewing.errors import InputError
-from goosewing.exchange.safexml import parse_xml
+from goosewing.files.xml import parse_xml
 from goosewing.logbook.gather import Gathering
 from goosewing.logbook.read.signalk import seconds_of
 from goosewing.logbook.read.table import track_courses

@@ -117,7 +117,7 @@ def track_courses(time_s: Array, lat: Array, lon: Array) -> tuple[Array, Array, 
 
     Points under a second apart are passed over; so are those over a minute apart.
     """
-    from goosewing.earth import loxodrome_inverse
+    from goosewing.earth.geodesy import loxodrome_inverse
 
     keep = np.concatenate(([True], np.diff(time_s) >= 1.0))
     time_s, lat, lon = time_s[keep], lat[keep], lon[keep]
