@@ -1,0 +1,482 @@
+"""What was measured of a yacht, what is guessed from her type, and what can't be believed.
+
+References
+----------
+.. [1] Offshore Racing Congress, *ORC VPP Documentation 2013*: the default righting moment
+   (second-hand).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, fields, replace
+from typing import TYPE_CHECKING, Literal, NamedTuple, get_args
+
+import numpy as np
+
+from goosewing.boat.estimate.appendages import Foil
+from goosewing.boat.estimate.friction import SEA_WATER_KG_M3
+from goosewing.boat.estimate.hull import Hull, metacentre_above_keel_m
+from goosewing.boat.estimate.sails import Lift, Rig, SailKind
+from goosewing.errors import InputError
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+YachtType = Literal["light", "moderate", "heavy"]
+Propeller = Literal["none", "folding", "feathering", "fixed two-blade", "fixed three-blade"]
+
+PROPELLER_DRAG_M2: Mapping[Propeller, float] = {
+    "none": 0.0,
+    "folding": 0.003,
+    "feathering": 0.0075,
+    "fixed two-blade": 0.015,
+    "fixed three-blade": 0.05,
+}
+"""Drag area of a propeller that stands still; common practice, no source. [m²]"""
+
+KG_PER_CREW = 80.0
+"""Our choice."""
+
+
+class _Span(NamedTuple):
+    least: float
+    most: float
+    unit: str
+
+
+LIMITS: Mapping[str, _Span] = {
+    "length_overall_m": _Span(5.0, 18.0, "m"),
+    "waterline_length_m": _Span(4.0, 17.0, "m"),
+    "beam_m": _Span(1.5, 5.5, "m"),
+    "waterline_beam_m": _Span(1.2, 5.0, "m"),
+    "draft_m": _Span(0.6, 3.5, "m"),
+    "displacement_kg": _Span(400.0, 30000.0, "kg"),
+    "righting_moment_kgm_per_deg": _Span(5.0, 1500.0, "kg·m per degree"),
+    "freeboard_m": _Span(0.4, 2.2, "m"),
+    "prismatic": _Span(0.48, 0.65, ""),
+    "midship": _Span(0.55, 0.90, ""),
+    "buoyancy_aft": _Span(0.48, 0.60, ""),
+    "flotation_aft": _Span(0.48, 0.62, ""),
+    "keel_span_m": _Span(0.3, 3.0, "m"),
+    "keel_chord_m": _Span(0.2, 5.0, "m"),
+    "keel_thickness": _Span(0.05, 0.25, ""),
+    "rudder_span_m": _Span(0.3, 2.5, "m"),
+    "rudder_chord_m": _Span(0.1, 1.5, "m"),
+    "mainsail_luff_m": _Span(4.0, 24.0, "m"),
+    "mainsail_foot_m": _Span(1.2, 8.5, "m"),
+    "foretriangle_height_m": _Span(4.0, 24.0, "m"),
+    "foretriangle_base_m": _Span(1.2, 7.5, "m"),
+    "jib_overlap": _Span(0.6, 1.6, ""),
+    "boom_above_deck_m": _Span(0.2, 2.5, "m"),
+    "mainsail_m2": _Span(4.0, 100.0, "m²"),
+    "jib_m2": _Span(2.0, 110.0, "m²"),
+    "spinnaker_m2": _Span(8.0, 300.0, "m²"),
+    "crew_kg": _Span(40.0, 1500.0, "kg"),
+    "stores_kg": _Span(0.0, 5000.0, "kg"),
+    "largest_heel_deg": _Span(10.0, 35.0, "degrees"),
+}
+"""What a displacement yacht of 5 to 18 m may measure; beyond it the file is refused."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Dimensions:
+    """As the owner measured them; None where nobody did.
+
+    Attributes
+    ----------
+    name : str
+    type : "light", "moderate" or "heavy"
+        Stands in for what wasn't measured.
+    length_overall_m : float
+        The one measurement that is always needed. [m]
+    waterline_length_m, beam_m, waterline_beam_m, draft_m, freeboard_m : float or None
+        At rest, in the trim that she sails in; draft to the bottom of the keel. [m]
+    displacement_kg : float or None
+        Light, as in her papers. [kg]
+    righting_moment_kgm_per_deg : float or None
+        At 1° of heel, as a stability or measurement certificate gives it. [kg·m/°]
+    prismatic, midship : float or None
+        Coefficients of the canoe body.
+    buoyancy_aft, flotation_aft : float or None
+        Centres of buoyancy and flotation from the stem at the waterline, as shares of it.
+    keel_span_m, keel_chord_m, keel_thickness, rudder_span_m, rudder_chord_m : float or None
+        Below the canoe body; mean chord [m]; thickness over chord.
+    mainsail_luff_m, mainsail_foot_m, foretriangle_height_m, foretriangle_base_m : float or None
+        P, E, I and J. [m]
+    jib_overlap : float or None
+        Its width square to the luff over J: 1.0 is a working jib.
+    boom_above_deck_m : float or None
+    mainsail_m2, jib_m2, spinnaker_m2 : float or None
+        The sails' own areas; no spinnaker if None. [m²]
+    spinnaker : "symmetric" or "asymmetric"
+    propeller : str or None
+    crew_kg, stores_kg : float or None
+        What is aboard when she sails. [kg]
+    largest_heel_deg : float
+        She is flattened and reefed to stay within it. [°]
+    sails : "cruising" or "racing"
+        Which of the two published sets of coefficients.
+    """
+
+    name: str
+    type: YachtType
+    length_overall_m: float
+    waterline_length_m: float | None = None
+    beam_m: float | None = None
+    waterline_beam_m: float | None = None
+    draft_m: float | None = None
+    displacement_kg: float | None = None
+    righting_moment_kgm_per_deg: float | None = None
+    freeboard_m: float | None = None
+    prismatic: float | None = None
+    midship: float | None = None
+    buoyancy_aft: float | None = None
+    flotation_aft: float | None = None
+    keel_span_m: float | None = None
+    keel_chord_m: float | None = None
+    keel_thickness: float | None = None
+    rudder_span_m: float | None = None
+    rudder_chord_m: float | None = None
+    mainsail_luff_m: float | None = None
+    mainsail_foot_m: float | None = None
+    foretriangle_height_m: float | None = None
+    foretriangle_base_m: float | None = None
+    jib_overlap: float | None = None
+    boom_above_deck_m: float | None = None
+    mainsail_m2: float | None = None
+    jib_m2: float | None = None
+    spinnaker_m2: float | None = None
+    spinnaker: Literal["symmetric", "asymmetric"] = "symmetric"
+    propeller: Propeller | None = None
+    crew_kg: float | None = None
+    stores_kg: float | None = None
+    largest_heel_deg: float = 25.0
+    sails: Literal["cruising", "racing"] = "cruising"
+
+    def __post_init__(self) -> None:
+        for each in fields(self):
+            _check(each.name, getattr(self, each.name))
+
+
+_CHOICES: Mapping[str, tuple[str, ...]] = {
+    "type": get_args(YachtType),
+    "propeller": get_args(Propeller),
+    "spinnaker": ("symmetric", "asymmetric"),
+    "sails": ("cruising", "racing"),
+}
+
+
+def _check(name: str, value: float | str | None) -> None:
+    if value is None:
+        return
+    if name in _CHOICES and value not in _CHOICES[name]:
+        known = ", ".join(f'"{each}"' for each in _CHOICES[name])
+        raise InputError(f'{name} must be one of {known}, got "{value}"')
+    span = LIMITS.get(name)
+    if span is None or isinstance(value, str):
+        return
+    if not span.least <= value <= span.most:
+        unit = f" {span.unit}" if span.unit else ""
+        raise InputError(f"{name} must be {span.least:g} to {span.most:g}{unit}, got {value:g}")
+
+
+class Guess(NamedTuple):
+    """A measurement that was missing, and what stands in for it."""
+
+    key: str
+    value: float | str
+    spread: float
+    """One standard deviation as a share of the value: common practice, no source."""
+
+
+# By type: length over beam and so on of usual yachts. Common practice, no source.
+_BY_TYPE: Mapping[str, Mapping[str, float]] = {
+    "waterline_share": {"light": 0.89, "moderate": 0.85, "heavy": 0.80},
+    # Beam over the square root of length, both in metres: small yachts are beamier.
+    "beam_by_root": {"light": 1.06, "moderate": 1.05, "heavy": 1.03},
+    "draft_share": {"light": 0.200, "moderate": 0.180, "heavy": 0.155},
+    # Long tons over (waterline in feet / 100)³.
+    "displacement_length": {"light": 150.0, "moderate": 230.0, "heavy": 330.0},
+    # Sail area in square feet over displacement in cubic feet to the power 2/3.
+    "sail_displacement": {"light": 19.0, "moderate": 16.5, "heavy": 14.5},
+    "stores_share": {"light": 0.05, "moderate": 0.07, "heavy": 0.08},
+}
+
+_PROPELLER_BY_TYPE: Mapping[str, Propeller] = {
+    "light": "folding",
+    "moderate": "folding",
+    "heavy": "fixed two-blade",
+}
+
+KG_PER_LONG_TON = 1016.047
+M_PER_FOOT = 0.3048
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Yacht:
+    """Everything that the balance needs, measured or guessed."""
+
+    name: str
+    hull: Hull
+    keel: Foil
+    rudder: Foil
+    rig: Rig
+    draft_m: float
+    mass_kg: float
+    """As she sails. [kg]"""
+    metacentric_height_m: float
+    crew_kg: float
+    propeller_m2: float
+    largest_heel_rad: float
+    lift: Lift
+    spinnaker: SailKind
+    guesses: tuple[Guess, ...] = ()
+    outside: tuple[str, ...] = ()
+    """What lies outside the range of the hulls that the regressions were made from."""
+    resistance: float = 1.0
+    """Factor on the residuary resistance, to see what its doubt does."""
+    friction: float = 1.0
+    sail_force: float = 1.0
+    poled_at_worst: float = 0.0
+    """How far a poled jib's drag goes from the usual to the least."""
+
+
+@dataclass(slots=True)
+class _Filled:
+    """Fills in what is missing and keeps a list of it."""
+
+    given: Dimensions
+    guesses: list[Guess] = field(default_factory=list)
+
+    def value(self, key: str, instead: float, spread: float) -> float:
+        """Return what was measured, or what stands in for it."""
+        measured: float | None = getattr(self.given, key)
+        if measured is not None:
+            return float(measured)
+        self.guesses.append(Guess(key, float(instead), spread))
+        return float(instead)
+
+    def by_type(self, what: str) -> float:
+        return _BY_TYPE[what][self.given.type]
+
+
+def yacht(given: Dimensions) -> Yacht:
+    """Complete what was measured to everything that the balance needs.
+
+    Parameters
+    ----------
+    given : Dimensions
+
+    Returns
+    -------
+    Yacht
+        With its guesses, and with what lies outside the tested range.
+
+    Raises
+    ------
+    InputError
+        If the measurements contradict each other: a waterline longer than the yacht, a
+        hull without volume, a righting moment that leaves her unstable.
+    """
+    filled = _Filled(given)
+    loa = given.length_overall_m
+    lwl = filled.value("waterline_length_m", filled.by_type("waterline_share") * loa, 0.03)
+    beam = filled.value("beam_m", filled.by_type("beam_by_root") * np.sqrt(loa), 0.05)
+    bwl = filled.value("waterline_beam_m", 0.82 * beam, 0.04)
+    draft = filled.value("draft_m", filled.by_type("draft_share") * loa, 0.10)
+    if lwl > loa:
+        raise InputError(f"waterline_length_m, {lwl:g}, is greater than length_overall_m, {loa:g}")
+    if bwl > beam:
+        raise InputError(f"waterline_beam_m, {bwl:g}, is greater than beam_m, {beam:g}")
+    light = filled.value("displacement_kg", _displacement(filled, lwl), 0.12)
+    crew = filled.value("crew_kg", 2 * KG_PER_CREW, 0.3)
+    mass = light + crew + filled.value("stores_kg", filled.by_type("stores_share") * light, 0.5)
+    keel, rudder = _foils(filled, lwl, draft)
+    hull = _hull(filled, lwl, bwl, mass, keel, rudder, draft)
+    freeboard = filled.value("freeboard_m", 0.11 * loa, 0.15)
+    rig = _rig(filled, loa, beam, freeboard, light)
+    height = _metacentric_height(filled, hull, rig, draft, mass, light)
+    made = Yacht(
+        name=given.name,
+        hull=hull,
+        keel=keel,
+        rudder=rudder,
+        rig=rig,
+        draft_m=draft,
+        mass_kg=mass,
+        metacentric_height_m=height,
+        crew_kg=crew,
+        propeller_m2=_propeller(filled),
+        largest_heel_rad=float(np.radians(given.largest_heel_deg)),
+        lift="high" if given.sails == "racing" else "low",
+        spinnaker=given.spinnaker,
+        guesses=tuple(filled.guesses),
+    )
+    return replace(made, outside=outside_the_series(hull))
+
+
+def _displacement(filled: _Filled, lwl_m: float) -> float:
+    hundred_feet = lwl_m / M_PER_FOOT / 100.0
+    return filled.by_type("displacement_length") * hundred_feet**3 * KG_PER_LONG_TON
+
+
+def _foils(filled: _Filled, lwl: float, draft: float) -> tuple[Foil, Foil]:
+    keel = Foil(
+        span_m=filled.value("keel_span_m", 0.78 * draft, 0.10),
+        chord_m=filled.value("keel_chord_m", 0.11 * lwl, 0.15),
+        thickness_ratio=filled.value("keel_thickness", 0.12, 0.15),
+    )
+    rudder = Foil(
+        span_m=filled.value("rudder_span_m", 0.62 * draft, 0.12),
+        chord_m=filled.value("rudder_chord_m", 0.040 * lwl, 0.15),
+        thickness_ratio=0.12,
+    )
+    if keel.span_m >= draft:
+        raise InputError(f"keel_span_m, {keel.span_m:g}, leaves no hull in draft_m, {draft:g}")
+    return keel, rudder
+
+
+def _hull(
+    filled: _Filled,
+    lwl: float,
+    bwl: float,
+    mass: float,
+    keel: Foil,
+    rudder: Foil,
+    draft: float,
+) -> Hull:
+    volume = mass / SEA_WATER_KG_M3 - keel.volume_m3 - rudder.volume_m3
+    prismatic = filled.value("prismatic", 0.56, 0.02)
+    midship = filled.value("midship", 0.72, 0.04)
+    if volume <= 0.0:
+        raise InputError("displacement_kg is less than what keel and rudder alone displace")
+    depth = volume / (prismatic * midship * lwl * bwl)
+    if depth >= 0.8 * draft:
+        raise InputError(
+            f"displacement_kg and waterline measurements make the hull alone {depth:.2f} m "
+            f"deep, too much for draft_m, {draft:g}"
+        )
+    return Hull(
+        lwl_m=lwl,
+        bwl_m=bwl,
+        depth_m=depth,
+        volume_m3=volume,
+        prismatic=prismatic,
+        midship=midship,
+        lcb=filled.value("buoyancy_aft", 0.535, 0.01),
+        lcf=filled.value("flotation_aft", 0.56, 0.01),
+    )
+
+
+def _rig(filled: _Filled, loa: float, beam: float, freeboard: float, light: float) -> Rig:
+    given = filled.given
+    # A sloop of this sail area: main and foretriangle alike, the luff 2.9 times its foot.
+    square_feet = filled.by_type("sail_displacement") * (
+        light / SEA_WATER_KG_M3 / M_PER_FOOT**3
+    ) ** (2.0 / 3.0)
+    half = 0.5 * square_feet * M_PER_FOOT**2
+    luff = filled.value("mainsail_luff_m", _luff(given, half), 0.06)
+    foot = filled.value("mainsail_foot_m", luff / 2.9, 0.08)
+    boom = filled.value("boom_above_deck_m", 0.12 * loa, 0.25)
+    height = filled.value("foretriangle_height_m", luff + boom - 0.04 * luff, 0.06)
+    base = filled.value("foretriangle_base_m", 0.29 * height, 0.08)
+    overlap = filled.value("jib_overlap", 1.05, 0.08)
+    roach = 0.1
+    return Rig(
+        luff_m=luff,
+        foot_m=foot,
+        foretriangle_height_m=height,
+        foretriangle_base_m=base,
+        overlap=overlap,
+        boom_height_m=boom,
+        freeboard_m=freeboard,
+        beam_m=beam,
+        length_m=loa,
+        main_m2=filled.value("mainsail_m2", 0.5 * luff * foot * (1.0 + roach), 0.06),
+        jib_m2=filled.value("jib_m2", 0.5 * np.hypot(height, base) * overlap * base, 0.08),
+        spinnaker_m2=given.spinnaker_m2 or 0.0,
+        roach=roach,
+    )
+
+
+def _luff(given: Dimensions, half_m2: float) -> float:
+    """Return the luff of a mainsail of known or usual area."""
+    area = given.mainsail_m2 or half_m2
+    if given.mainsail_foot_m is not None:
+        return area / (0.55 * given.mainsail_foot_m)
+    return float(np.sqrt(2.9 * area / 0.55))
+
+
+def _propeller(filled: _Filled) -> float:
+    kind = filled.given.propeller
+    if kind is None:
+        kind = _PROPELLER_BY_TYPE[filled.given.type]
+        filled.guesses.append(Guess("propeller", kind, 0.5))
+    return PROPELLER_DRAG_M2[kind]
+
+
+def _metacentric_height(
+    filled: _Filled, hull: Hull, rig: Rig, draft: float, mass: float, light: float
+) -> float:
+    """Return GM in sailing trim: measured, or halfway between two ways to guess it.
+
+    The ORC's default is low for cruisers, a centre of gravity at the waterline is high;
+    their mean came nearest to published certificates (our choice).
+    """
+    measured = filled.given.righting_moment_kgm_per_deg
+    one_degree = float(np.sin(np.radians(1.0)))
+    if measured is not None:
+        return measured / (light * one_degree)
+    orc = _orc_righting_moment(hull, rig, draft, light) / (light * one_degree)
+    at_waterline = metacentre_above_keel_m(hull) - hull.depth_m
+    guess = 0.5 * (orc + at_waterline)
+    if guess <= 0.2:
+        raise InputError(
+            f"these measurements leave her unstable (metacentric height {guess:.2f} m): "
+            "look at displacement_kg, beam_m and waterline_beam_m"
+        )
+    filled.guesses.append(
+        Guess("righting_moment_kgm_per_deg", guess * light * one_degree, 0.15)
+    )
+    return guess
+
+
+def _orc_righting_moment(hull: Hull, rig: Rig, draft: float, light: float) -> float:
+    """Return the ORC's default righting moment [1]_. [kg·m/°]"""
+    volume_m = (light / SEA_WATER_KG_M3) ** (1.0 / 3.0)
+    area = rig.main_m2 + rig.jib_m2
+    arm = _sail_centre_m(rig) + 0.45 * draft
+    share = (
+        -0.00410481
+        - 0.00003999 * hull.bwl_m / hull.depth_m
+        - 0.00017008 * volume_m / hull.lwl_m
+        + 0.000019183 * area * arm / hull.bwl_m**3
+        + 0.003602739 * hull.bwl_m / volume_m
+    )
+    return 1.025 * light * hull.lwl_m * share
+
+
+def _sail_centre_m(rig: Rig) -> float:
+    jib = rig.freeboard_m + 0.39 * rig.foretriangle_height_m
+    total = rig.main_m2 + rig.jib_m2
+    return (rig.main_effort_m * rig.main_m2 + jib * rig.jib_m2) / total
+
+
+def outside_the_series(hull: Hull) -> tuple[str, ...]:
+    """Tell what of a hull lies outside the models that the regressions were made from."""
+    volume = hull.volume_m3 ** (1.0 / 3.0)
+    spans = (
+        ("waterline length over beam", hull.lwl_m / hull.bwl_m, 2.73, 5.00),
+        ("waterline beam over hull depth", hull.bwl_m / hull.depth_m, 2.46, 19.38),
+        ("length over the cube root of volume", hull.slenderness, 4.34, 8.50),
+        ("centre of buoyancy", hull.lcb, 0.500, 0.582),
+        ("centre of flotation", hull.lcf, 0.518, 0.595),
+        ("prismatic coefficient", hull.prismatic, 0.52, 0.60),
+        ("midship coefficient", hull.midship, 0.65, 0.78),
+        ("waterplane over volume to the 2/3", hull.waterplane_m2 / volume**2, 3.78, 12.67),
+    )
+    return tuple(
+        f"{what} {value:.3g} lies outside the tested {least:g} to {most:g}"
+        for what, value, least, most in spans
+        if not least <= value <= most
+    )
