@@ -270,6 +270,7 @@ def summary(plan: Plan) -> list[str]:
     lines = [
         f"Arrival {arrival}: {hours_and_minutes(plan.elapsed_h)}, "
         f"{plan.distance_nm:.1f} nm over the ground, {plan.log_nm:.1f} nm by log.",
+        *_by_band(plan),
         *_under_engine(plan),
     ]
     if plan.saved_min is None:
@@ -288,6 +289,26 @@ def summary(plan: Plan) -> list[str]:
 
 def _sailed(plan: Plan) -> str:
     return " under sail" if plan.engine_h else ""
+
+
+def _by_band(plan: Plan) -> list[str]:
+    """Say what the doubt in the boat's own tables does to the arrival."""
+    band = plan.band
+    if band is None:
+        return []
+    share = f"{10 * band.chance:.0f} times in 10 or more"
+    if band.earliest is None:
+        return []
+    if band.latest is None:
+        said = f"{_day_and_time(band.earliest, plan.arrival)} or later: as slow as her tables may "
+        return [f"Doubt in her tables alone: arrival {said}have her, the passage can't be made."]
+    ends = " to ".join(_day_and_time(each, plan.arrival) for each in (band.earliest, band.latest))
+    return [f"Doubt in her tables alone: arrival {ends} ({share})."]
+
+
+def _day_and_time(time: datetime, beside: datetime) -> str:
+    same_day = _minute(time).date() == _minute(beside).date()
+    return clock(time) if same_day else f"{_minute(time):%Y-%m-%d} {clock(time)}"
 
 
 def _under_engine(plan: Plan) -> list[str]:

@@ -11,11 +11,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from goosewing.boat.model import BAND_SHARE
 from goosewing.earth import geodesy
 from goosewing.errors import InputError, NoPlanError
 from goosewing.marks.from_here import SAME_PLACE_M, metres_apart
 from goosewing.options import Options
-from goosewing.records import Mark, Plan
+from goosewing.records import ArrivalBand, Mark, Plan
 from goosewing.steady import motoring
 from goosewing.units import METRES_PER_NM
 from goosewing.weather.base import Coverage, Weather, hours_from_datetime
@@ -23,7 +24,7 @@ from goosewing.weather.base import Coverage, Weather, hours_from_datetime
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from goosewing.boat.model import Boat
+    from goosewing.boat.model import BandEdge, Boat
     from goosewing.hazards.areas import Area, Hazards
 
 HIGHEST_LATITUDE_DEG = 89.0
@@ -91,6 +92,53 @@ def make(
         return made
     _look_over(met, made)
     return _with_laylines_cut(met, made)
+
+
+def with_band(
+    made: Plan,
+    marks: Sequence[Mark],
+    boat: Boat,
+    weather: Weather,
+    departure: datetime,
+    options: Options | None = None,
+    *,
+    hazards: Hazards | None = None,
+) -> Plan:
+    """Add to a plan when she arrives if she is as fast, or as slow, as her band allows.
+
+    The passage is planned again for her at either edge of her band: all her speeds are then
+    as far off as the band says, which is the most that its doubt can do.
+
+    Parameters
+    ----------
+    made : Plan
+        As `make` made it from the other arguments.
+    marks, boat, weather, departure, options, hazards
+        See `make`.
+
+    Returns
+    -------
+    Plan
+        The same if she has no band. An edge at which the passage can't be planned is None.
+    """
+    if not boat.has_band:
+        return made
+
+    def at(edge: BandEdge) -> Plan | None:
+        try:
+            return make(marks, boat.at_band(edge), weather, departure, options, hazards=hazards)
+        except NoPlanError:
+            return None
+
+    fast, slow = at("high"), at("low")
+    band = ArrivalBand(
+        chance=BAND_SHARE,
+        earliest=None if fast is None else fast.arrival,
+        latest=None if slow is None else slow.arrival,
+        shortest_h=None if fast is None else fast.elapsed_h,
+        longest_h=None if slow is None else slow.elapsed_h,
+    )
+    return replace(made, band=band)
 
 
 def _made(

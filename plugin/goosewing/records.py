@@ -170,6 +170,22 @@ class Leg:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ArrivalBand:
+    """When she arrives if she is as fast, or as slow, as the boat file's band allows.
+
+    By the doubt in the boat alone; wind and stream as in the plan. None at an end where
+    the passage can't be planned.
+    """
+
+    chance: float
+    """How often at least the arrival lies within, if nothing else differs."""
+    earliest: datetime | None
+    latest: datetime | None
+    shortest_h: float | None
+    longest_h: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
     """A passage over all marks: what every output reads."""
 
@@ -193,6 +209,8 @@ class Plan:
     """Hours under engine; None where it was not to be used."""
     engine_litres: float | None = None
     """What they burn; None where that isn't known either."""
+    band: ArrivalBand | None = None
+    """The arrival's spread by the boat's band; None where she has none."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

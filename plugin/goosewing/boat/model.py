@@ -212,6 +212,29 @@ def _horner(cubic: Array, x: Array) -> Array:
     return np.asarray(value)
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Band:
+    """How far off a polar may be: its boat speed lies within it four times in five.
+
+    Attributes
+    ----------
+    low, high : PolarTable
+        Boat speeds at the polar's own angles and winds. [kn]
+    stretches : ndarray, shape (n, m)
+        Of a log, how many steady stretches each cell rests on; 0 for what was estimated.
+    """
+
+    low: PolarTable
+    high: PolarTable
+    stretches: Array
+
+
+BandEdge = Literal["low", "high"]
+
+BAND_SHARE = 0.8
+"""How often the truth lies within a band: four times in five."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SailSet:
     """The sails carried together, with their table and their limits.
@@ -229,6 +252,8 @@ class SailSet:
         Wind in which they are carried; the gust is held against the upper one. [kn]
     poled : bool
         Whether the headsail is held out on a pole, and setting and striking it costs time.
+    band : Band or None
+        How far off the polar may be; None if nobody knows.
     """
 
     name: str
@@ -237,6 +262,7 @@ class SailSet:
     twa_deg: tuple[float, float] = (0.0, 180.0)
     tws_kn: tuple[float, float] = (0.0, float("inf"))
     poled: bool = False
+    band: Band | None = None
     _heel_alike: bool = field(init=False, repr=False, compare=False)
     """Whether the heel table has the polar's nodes, so that one look-up serves both."""
 
@@ -254,6 +280,8 @@ class SailSet:
             raise InputError(
                 "its heel table does not cover its polar's angles and winds", where=where
             )
+        if self.band is not None:
+            _check_band(self.band, self.polar, where)
 
     def speed_and_heel(self, row_deg: Array, tws_kn: Array) -> tuple[Array, Array]:
         """Boat speed [kn] and heel [°] by the tables, of one shape; NaN where there is none."""
@@ -272,6 +300,14 @@ class SailSet:
 
 def _range_fault(key: str, got: tuple[float, float], expected: str) -> str:
     return f"{key} must be two numbers from low to high, {expected}, got [{got[0]:g}, {got[1]:g}]"
+
+
+def _check_band(band: Band, polar: PolarTable, where: str) -> None:
+    alike = band.low.same_nodes(polar) and band.high.same_nodes(polar)
+    if not alike or band.stretches.shape != polar.values.shape:
+        raise InputError("its band is not for its polar's angles and winds", where=where)
+    if np.any(band.low.values > polar.values) or np.any(band.high.values < polar.values):
+        raise InputError("its band does not hold its polar's boat speeds", where=where)
 
 
 def _covers(heel: PolarTable, polar: PolarTable) -> bool:
@@ -445,6 +481,27 @@ class Boat:
             upwind=own.upwind * factor, reach=own.reach * factor, run=own.run * factor
         )
         return replace(self, performance=scaled)
+
+    @property
+    def has_band(self) -> bool:
+        """Whether it is known of any sail set how far off its polar may be."""
+        return any(sails.band is not None for sails in self.sail_sets)
+
+    def at_band(self, edge: BandEdge) -> Boat:
+        """Return her as slow, or as fast, as the bands of her sail sets allow, without bands.
+
+        Parameters
+        ----------
+        edge : "low" or "high"
+            A sail set without a band stays as it is.
+        """
+        sets = tuple(
+            sails
+            if sails.band is None
+            else replace(sails, polar=getattr(sails.band, edge), band=None)
+            for sails in self.sail_sets
+        )
+        return replace(self, sail_sets=sets)
 
     def index(self, sail_set_name: str) -> int:
         """Return the place of a sail set in `sail_sets`.

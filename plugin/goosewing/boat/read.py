@@ -10,11 +10,13 @@ from __future__ import annotations
 import re
 import tomllib
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import msgspec
 
+from goosewing.boat.bands import band_of, read_bands
 from goosewing.boat.model import Boat, Engine, Leeway, Manoeuvres, Performance, SailSet
 from goosewing.boat.tables import Quantity, Tables, file_text, read_table
 from goosewing.errors import InputError
@@ -70,6 +72,7 @@ class _BoatKeys(msgspec.Struct, forbid_unknown_fields=True):
     polar_angle: str | None = None
     polar_height_m: float | None = None
     night_poled: bool | None = None
+    confidence: str | None = None
     leeway: _LeewayKeys = msgspec.field(default_factory=_LeewayKeys)
     performance: _PerformanceKeys = msgspec.field(default_factory=_PerformanceKeys)
     manoeuvres: _ManoeuvreKeys = msgspec.field(default_factory=_ManoeuvreKeys)
@@ -100,6 +103,8 @@ def read_boat(path: str | os.PathLike[str]) -> Boat:
     keys = _checked(_BoatKeys, _toml(file), str(file))
     _check_name(keys.name, f"{file}: name")
     sets = tuple(_sail_set(raw, i + 1, file) for i, raw in enumerate(keys.sail_sets))
+    if keys.confidence is not None:
+        sets = _with_bands(sets, _beside(file, keys.confidence, f"{file}: confidence"))
     with _at(str(file)):
         boat = Boat(
             name=keys.name,
@@ -127,6 +132,7 @@ def boat_files(path: str | os.PathLike[str]) -> list[Path]:
     file = Path(path)
     keys = _checked(_BoatKeys, _toml(file), str(file))
     names = [raw[key] for raw in keys.sail_sets for key in ("polar", "heel") if key in raw]
+    names += [] if keys.confidence is None else [keys.confidence]
     return [file, *(file.parent / name for name in names)]
 
 
@@ -247,6 +253,11 @@ def _sail_set(raw: dict[str, Any], number: int, file: Path) -> SailSet:
 
 
 def _read_table_named(file: Path, name: str, quantity: Quantity, where: str) -> Tables:
+    return read_table(_beside(file, name, where), quantity)
+
+
+def _beside(file: Path, name: str, where: str) -> Path:
+    """Return the file of a name beside the boat file, if there is one."""
     if not name.strip() or not name.isprintable():
         raise InputError("expected a file name", where=where)
     table = file.parent / name
@@ -256,7 +267,23 @@ def _read_table_named(file: Path, name: str, quantity: Quantity, where: str) -> 
         missing = True
     if missing:
         raise InputError(f'no such file: "{name}", looked for beside the boat file', where=where)
-    return read_table(table, quantity)
+    return table
+
+
+def _with_bands(sets: tuple[SailSet, ...], table: Path) -> tuple[SailSet, ...]:
+    """Give every sail set that the table of bands names its band."""
+    rows = read_bands(table)
+    known = {sails.name for sails in sets}
+    for name in rows:
+        if name not in known:
+            raise InputError(f'the boat file has no sail set "{name}"', where=str(table))
+    with _at(str(table)):
+        return tuple(
+            replace(sails, band=band_of(sails.polar, rows[sails.name], sails.name))
+            if sails.name in rows
+            else sails
+            for sails in sets
+        )
 
 
 def _check_ever_sailed(sails: SailSet, where: str) -> None:

@@ -71,19 +71,19 @@ class Foil:
 
     span_m: float
     chord_m: float
-    """Mean. [m]"""
+    """Mean, in m."""
     thickness_ratio: float
     taper: float = 0.75
     """Tip chord over root chord."""
 
     @property
     def area_m2(self) -> float:
-        """Area seen from the side. [m²]"""
+        """Area seen from the side, in m²."""
         return self.span_m * self.chord_m
 
     @property
     def volume_m3(self) -> float:
-        """Volume. [m³]"""
+        """Volume, in m³."""
         return FOIL_VOLUME * self.area_m2 * self.chord_m * self.thickness_ratio
 
     @property
@@ -93,11 +93,11 @@ class Foil:
 
     @property
     def lift_slope(self) -> float:
-        """Lift coefficient a radian [3]_, without sweep. [1/rad]"""
+        """Lift coefficient a radian [3]_, without sweep, in 1/rad."""
         return float(5.7 * self.aspect / (1.8 + np.sqrt(self.aspect**2 + 4.0)))
 
     def friction_n(self, speed_m_s: Array) -> Array:
-        """Return the friction of both sides, with what thickness adds. [N]"""
+        """Return the friction of both sides, with what thickness adds, in N."""
         friction = ittc57(reynolds_number(speed_m_s, self.chord_m))
         both_sides = 2.0 * self.area_m2 * foil_form_factor(self.thickness_ratio)
         return np.asarray(dynamic_pressure(speed_m_s) * friction * both_sides)
@@ -124,7 +124,7 @@ def keel_residuary(hull: Hull, keel: Foil, draft_m: float) -> Nodes:
 
 
 def keel_heel_drag_n(hull: Hull, keel: Foil, draft_m: float, froude: Array, heel: Array) -> Array:
-    """Return what heel adds to the keel's residuary resistance [1]_. [N]"""
+    """Return what heel adds to the keel's residuary resistance [1]_, in N."""
     factor = (
         -3.5837 * hull.depth_m / draft_m
         - 0.0518 * hull.bwl_m / hull.depth_m
@@ -138,7 +138,7 @@ def keel_heel_drag_n(hull: Hull, keel: Foil, draft_m: float, froude: Array, heel
 def effective_span_m(
     hull: Hull, draft_m: float, taper: float, froude: ArrayLike, heel_deg: ArrayLike
 ) -> Array:
-    """Return the span of the wing without twist that would drag as little [1]_. [m]"""
+    """Return the span of the wing without twist that would drag as little [1]_, in m."""
     ratio = hull.depth_m / draft_m
     terms = np.array([ratio, ratio**2, hull.bwl_m / hull.depth_m, taper])
     shape = EFFECTIVE_SPAN[:, 1:5] @ terms
@@ -152,14 +152,14 @@ def effective_span_m(
 
 
 def induced_drag_n(side_force_n: Array, span_m: Array, speed_m_s: Array) -> Array:
-    """Return the drag that a force square to the mast's plane costs: F²/(π·T_E²·½ρV²). [N]"""
+    """Return the drag that a force square to the mast's plane costs: F²/(π·T_E²·½ρV²), in N."""
     return np.asarray(side_force_n**2 / (np.pi * span_m**2 * dynamic_pressure(speed_m_s)))
 
 
 def leeway_rad(
     hull: Hull, keel: Foil, rudder: Foil, side_force_n: Array, speed_m_s: Array, heel: Array
 ) -> Array:
-    """Return the leeway at which keel and rudder bear a side force [2]_ [3]_. [rad]
+    """Return the leeway at which keel and rudder bear a side force [2]_ [3]_, in rad.
 
     The rudder works in the keel's wake: nine tenths of the speed and about six tenths of
     the angle, in place of the downwash formula (our simplification).

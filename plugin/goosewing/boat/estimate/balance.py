@@ -43,7 +43,7 @@ if TYPE_CHECKING:
     from goosewing.units import Array, BoolArray
 
 LARGEST_LOOKED_AT = np.radians(60.0)
-"""No balance of heel is looked for beyond it: she is knocked down. [rad]"""
+"""No balance of heel is looked for beyond it: she is knocked down, in rad."""
 
 SIDE_FORCE_DEPTH = 0.43
 """Where the water holds against the sails, as a share of the draught below the surface: ORC."""
@@ -58,7 +58,7 @@ BETWEEN = 7
 """Depowerings looked at first, and then about the best of them."""
 
 SPEED_FOR_NOTHING = 5e-3
-"""Full depowering must bring this much, or she carries on with full sail. [m/s]"""
+"""Full depowering must bring this much, or she carries on with full sail, in m/s."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +80,7 @@ class Water:
         return cls(yacht, drag_curve(nodes))
 
     def drag_n(self, speed: Array, heel: Array, side_force: Array) -> Array:
-        """Return the whole resistance. [N]
+        """Return the whole resistance, in N.
 
         Parameters
         ----------
@@ -99,7 +99,7 @@ class Water:
         return np.asarray(waves + keel + induced + self.friction_n(speed, heel))
 
     def friction_n(self, speed: Array, heel: Array) -> Array:
-        """Return the friction of hull and foils, and the propeller's drag. [N]"""
+        """Return the friction of hull and foils, and the propeller's drag, in N."""
         yacht, hull = self.yacht, self.yacht.hull
         # Seven tenths of the waterline stand for the length of the water's path: with the
         # Delft series, whose residuary resistance was taken off so.
@@ -111,7 +111,7 @@ class Water:
         return np.asarray(yacht.friction * (skin + foils) + pressure * yacht.propeller_m2)
 
     def righting_nm(self, heel: Array, twa: Array) -> Array:
-        """Return the righting moment of hull and crew. [N·m]"""
+        """Return the righting moment of hull and crew, in N·m."""
         yacht = self.yacht
         arm = righting_arm(yacht.hull, yacht.metacentric_height_m, heel)
         return np.asarray(yacht.mass_kg * GRAVITY_M_S2 * arm + self._crew_nm(heel, twa))
@@ -133,9 +133,9 @@ class Cells(NamedTuple):
     """Where an equilibrium is looked for; arrays of one shape."""
 
     twa: Array
-    """True wind angle off the water track. [rad]"""
+    """True wind angle off the water track, in rad."""
     tws: Array
-    """True wind at 10 m. [m/s]"""
+    """True wind at 10 m, in m/s."""
 
 
 class Equilibrium(NamedTuple):
@@ -170,7 +170,7 @@ class _Ship(NamedTuple):
         )
 
     def heeling(self, heel: Array, speed: Array, twa: Array, tws: Array, how_far: Array) -> Array:
-        """Return heeling less righting moment. [N·m]"""
+        """Return heeling less righting moment, in N·m."""
         cells = Cells(twa, tws)
         flow = self.air(speed, heel, cells, how_far)
         arm = SIDE_FORCE_DEPTH * self.water.yacht.draft_m
@@ -178,7 +178,7 @@ class _Ship(NamedTuple):
         return np.asarray(moment - self.water.righting_nm(heel, twa))
 
     def heel(self, speed: Array, cells: Cells, how_far: Array) -> Array:
-        """Return the heel in balance at a speed; NaN where she is knocked down. [rad]"""
+        """Return the heel in balance at a speed; NaN where she is knocked down, in rad."""
         shape = np.broadcast_shapes(speed.shape, cells.twa.shape, how_far.shape)
         found = _root(
             self.heeling, np.zeros(shape), np.full(shape, LARGEST_LOOKED_AT),
@@ -189,7 +189,7 @@ class _Ship(NamedTuple):
         return np.asarray(np.where(upright, 0.0, found))
 
     def surplus(self, speed: Array, twa: Array, tws: Array, how_far: Array) -> Array:
-        """Return drive less drag at a speed, heeled as she then is; NaN if knocked down. [N]"""
+        """Return drive less drag at a speed, heeled as she then is; NaN if knocked down, in N."""
         cells = Cells(twa, tws)
         heel = self.heel(speed, cells, how_far)
         flow = self.air(speed, heel, cells, how_far)

@@ -32,7 +32,7 @@ PROPELLER_DRAG_M2: Mapping[Propeller, float] = {
     "fixed two-blade": 0.015,
     "fixed three-blade": 0.05,
 }
-"""Drag area of a propeller that stands still; common practice, no source. [m²]"""
+"""Drag area of a propeller that stands still; common practice, no source, in m²."""
 
 KG_PER_CREW = 80.0
 """Our choice."""
@@ -223,7 +223,7 @@ class Yacht:
     rig: Rig
     draft_m: float
     mass_kg: float
-    """As she sails. [kg]"""
+    """As she sails, in kg."""
     metacentric_height_m: float
     crew_kg: float
     propeller_m2: float
@@ -295,7 +295,7 @@ def yacht(given: Dimensions) -> Yacht:
     hull = _hull(filled, lwl, bwl, mass, keel, rudder, draft)
     freeboard = filled.value("freeboard_m", 0.11 * loa, 0.15)
     rig = _rig(filled, loa, beam, freeboard, light)
-    height = _metacentric_height(filled, hull, rig, draft, mass, light)
+    height = _metacentric_height(filled, hull, rig, draft, light)
     made = Yacht(
         name=given.name,
         hull=hull,
@@ -403,7 +403,7 @@ def _luff(given: Dimensions, half_m2: float) -> float:
     """Return the luff of a mainsail of known or usual area."""
     area = given.mainsail_m2 or half_m2
     if given.mainsail_foot_m is not None:
-        return area / (0.55 * given.mainsail_foot_m)
+        return float(area / (0.55 * given.mainsail_foot_m))
     return float(np.sqrt(2.9 * area / 0.55))
 
 
@@ -415,9 +415,7 @@ def _propeller(filled: _Filled) -> float:
     return PROPELLER_DRAG_M2[kind]
 
 
-def _metacentric_height(
-    filled: _Filled, hull: Hull, rig: Rig, draft: float, mass: float, light: float
-) -> float:
+def _metacentric_height(filled: _Filled, hull: Hull, rig: Rig, draft: float, light: float) -> float:
     """Return GM in sailing trim: measured, or halfway between two ways to guess it.
 
     The ORC's default is low for cruisers, a centre of gravity at the waterline is high;
@@ -426,7 +424,7 @@ def _metacentric_height(
     measured = filled.given.righting_moment_kgm_per_deg
     one_degree = float(np.sin(np.radians(1.0)))
     if measured is not None:
-        return measured / (light * one_degree)
+        return float(measured / (light * one_degree))
     orc = _orc_righting_moment(hull, rig, draft, light) / (light * one_degree)
     at_waterline = metacentre_above_keel_m(hull) - hull.depth_m
     guess = 0.5 * (orc + at_waterline)
@@ -435,14 +433,12 @@ def _metacentric_height(
             f"these measurements leave her unstable (metacentric height {guess:.2f} m): "
             "look at displacement_kg, beam_m and waterline_beam_m"
         )
-    filled.guesses.append(
-        Guess("righting_moment_kgm_per_deg", guess * light * one_degree, 0.15)
-    )
+    filled.guesses.append(Guess("righting_moment_kgm_per_deg", guess * light * one_degree, 0.15))
     return guess
 
 
 def _orc_righting_moment(hull: Hull, rig: Rig, draft: float, light: float) -> float:
-    """Return the ORC's default righting moment [1]_. [kg·m/°]"""
+    """Return the ORC's default righting moment [1]_, in kg·m/°."""
     volume_m = (light / SEA_WATER_KG_M3) ** (1.0 / 3.0)
     area = rig.main_m2 + rig.jib_m2
     arm = _sail_centre_m(rig) + 0.45 * draft
@@ -453,13 +449,13 @@ def _orc_righting_moment(hull: Hull, rig: Rig, draft: float, light: float) -> fl
         + 0.000019183 * area * arm / hull.bwl_m**3
         + 0.003602739 * hull.bwl_m / volume_m
     )
-    return 1.025 * light * hull.lwl_m * share
+    return float(1.025 * light * hull.lwl_m * share)
 
 
 def _sail_centre_m(rig: Rig) -> float:
     jib = rig.freeboard_m + 0.39 * rig.foretriangle_height_m
     total = rig.main_m2 + rig.jib_m2
-    return (rig.main_effort_m * rig.main_m2 + jib * rig.jib_m2) / total
+    return float((rig.main_effort_m * rig.main_m2 + jib * rig.jib_m2) / total)
 
 
 def outside_the_series(hull: Hull) -> tuple[str, ...]:

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 SEA_WATER_KG_M3 = 1025.0
 KINEMATIC_VISCOSITY_M2_S = 1.19e-6
-"""Of sea water at 15 °C. [m²/s]"""
+"""Of sea water at 15 °C, in m²/s."""
 
 LEAST_REYNOLDS = 1e4
 """Below it the line climbs beyond reason; no yacht that sails gets there."""
@@ -59,5 +59,5 @@ def foil_form_factor(thickness_ratio: float) -> float:
 
 
 def dynamic_pressure(speed_m_s: ArrayLike) -> Array:
-    """Return ½ρV² in sea water. [Pa]"""
+    """Return ½ρV² in sea water, in Pa."""
     return np.asarray(0.5 * SEA_WATER_KG_M3 * np.asarray(speed_m_s) ** 2)

@@ -126,7 +126,7 @@ class Hull:
 
     @property
     def weight_n(self) -> float:
-        """Weight of the water that it displaces. [N]"""
+        """Weight of the water that it displaces, in N."""
         return SEA_WATER_KG_M3 * GRAVITY_M_S2 * self.volume_m3
 
     @property
@@ -136,7 +136,7 @@ class Hull:
 
     @property
     def waterplane_m2(self) -> float:
-        """Area of the waterplane, by the fit to the series. [m²]"""
+        """Area of the waterplane, by the fit to the series, in m²."""
         share = (
             1.313 * self.prismatic
             - 0.0857 * self.prismatic * self.slenderness
@@ -146,10 +146,8 @@ class Hull:
 
     @property
     def wetted_m2(self) -> float:
-        """Wetted area upright, by the fit to the series [3]_. [m²]"""
-        return wetted_area(
-            self.volume_m3, self.lwl_m, self.bwl_m, self.depth_m, self.midship
-        )
+        """Wetted area upright, by the fit to the series [3]_, in m²."""
+        return wetted_area(self.volume_m3, self.lwl_m, self.bwl_m, self.depth_m, self.midship)
 
     def froude(self, speed_m_s: ArrayLike) -> Array:
         """Return V/√(g·LWL)."""
@@ -159,7 +157,7 @@ class Hull:
 def wetted_area(
     volume_m3: float, lwl_m: float, bwl_m: float, depth_m: float, midship: float
 ) -> float:
-    """Return the wetted area of a canoe body upright [3]_. [m²]
+    """Return the wetted area of a canoe body upright [3]_, in m².
 
     Examples
     --------
@@ -175,7 +173,8 @@ def heeled_wetted_share(hull: Hull, heel_deg: ArrayLike) -> Array:
     ratio = hull.bwl_m / hull.depth_m
     terms = np.array([1.0, ratio, ratio**2, hull.midship])
     percent = HEELED_WETTED_AREA[:, 1:] @ terms
-    return np.asarray(1.0 + 0.01 * np.interp(heel_deg, HEELED_WETTED_AREA[:, 0], percent))
+    heel = np.asarray(heel_deg, dtype=np.float64)
+    return np.asarray(1.0 + 0.01 * np.interp(heel, HEELED_WETTED_AREA[:, 0], percent))
 
 
 class Nodes(NamedTuple):
@@ -227,9 +226,7 @@ def heel_residuary(hull: Hull) -> Nodes:
     ratio = hull.bwl_m / hull.depth_m
     # Percent of the waterline from its middle, aft negative: unlike in the upright formula.
     lcb_percent = 100.0 * (0.5 - hull.lcb)
-    terms = np.array(
-        [1.0, hull.lwl_m / hull.bwl_m, ratio, ratio**2, lcb_percent, lcb_percent**2]
-    )
+    terms = np.array([1.0, hull.lwl_m / hull.bwl_m, ratio, ratio**2, lcb_percent, lcb_percent**2])
     return Nodes(HEEL_RESIDUARY[:, 0], 1e-3 * (HEEL_RESIDUARY[:, 1:] @ terms))
 
 
@@ -281,12 +278,12 @@ def _on(at: Array, nodes: Nodes) -> Array:
 
 
 def metacentre_above_keel_m(hull: Hull) -> float:
-    """Return KM from the bottom of the canoe body [3]_. [m]"""
+    """Return KM from the bottom of the canoe body [3]_, in m."""
     return 0.664 * hull.depth_m + 0.111 * hull.bwl_m**2 / hull.depth_m
 
 
 def righting_arm(hull: Hull, metacentric_height_m: float, heel_rad: ArrayLike) -> Array:
-    """Return GZ = GM·sin φ + LWL·D3·φ² [3]_, falling with beam over depth. [m]"""
+    """Return GZ = GM·sin φ + LWL·D3·φ² [3]_, falling with beam over depth, in m."""
     heel = np.asarray(heel_rad)
     d3 = 0.0636 - 0.0196 * hull.bwl_m / hull.depth_m
     return np.asarray(metacentric_height_m * np.sin(heel) + hull.lwl_m * d3 * heel**2)

@@ -29,10 +29,10 @@ if TYPE_CHECKING:
 AIR_KG_M3 = 1.225
 
 ROUGHNESS_M = 0.001
-"""Length of the logarithmic wind profile of the ORC (from memory). [m]"""
+"""Length of the logarithmic wind profile of the ORC (from memory), in m."""
 
 REFERENCE_HEIGHT_M = 10.0
-"""True wind speeds of the tables blow at this height. [m]"""
+"""True wind speeds of the tables blow at this height, in m."""
 
 LEAST_FLAT = 0.62
 """Sails can be flattened to this share of their lift [1]_."""
@@ -184,12 +184,12 @@ class Rig:
 
     @property
     def height_m(self) -> float:
-        """Top of the sails above the water. [m]"""
+        """Top of the sails above the water, in m."""
         return self.freeboard_m + max(self.luff_m + self.boom_height_m, self.foretriangle_height_m)
 
     @property
     def main_effort_m(self) -> float:
-        """Centre of effort of the full mainsail above the water [1]_ [2]_. [m]"""
+        """Centre of effort of the full mainsail above the water [1]_ [2]_, in m."""
         return self.freeboard_m + self.boom_height_m + 0.39 * self.luff_m
 
 
@@ -200,7 +200,7 @@ class Sail:
     kind: SailKind
     area_m2: float
     effort_m: float
-    """Its centre of effort above the water, unreefed. [m]"""
+    """Its centre of effort above the water, unreefed, in m."""
     blanketed: bool = False
 
 
@@ -215,7 +215,7 @@ class SailPlan:
 
     @property
     def area_m2(self) -> float:
-        """Of all sails together. [m²]"""
+        """Of all sails together, in m²."""
         return sum(sail.area_m2 for sail in self.sails)
 
     @property
@@ -248,9 +248,7 @@ def main_and_spinnaker(rig: Rig, kind: SailKind, lift: Lift = "low") -> SailPlan
     """The jib handed."""
     effort = rig.freeboard_m + 0.58 * rig.foretriangle_height_m
     spinnaker = Sail(kind=kind, area_m2=rig.spinnaker_m2, effort_m=effort)
-    return SailPlan(
-        name="main and spinnaker", rig=rig, sails=(_main(rig), spinnaker), lift=lift
-    )
+    return SailPlan(name="main and spinnaker", rig=rig, sails=(_main(rig), spinnaker), lift=lift)
 
 
 def _main(rig: Rig) -> Sail:
@@ -338,13 +336,13 @@ class Airflow(NamedTuple):
     """What the air does to her."""
 
     drive_n: Array
-    """Along the course. [N]"""
+    """Along the course, in N."""
     heeling_n: Array
-    """Square to the mast's plane. [N]"""
+    """Square to the mast's plane, in N."""
     moment_nm: Array
-    """Of the heeling force about the waterline. [N·m]"""
+    """Of the heeling force about the waterline, in N·m."""
     awa_deg: Array
-    """In the heeled plane. [°]"""
+    """In the heeled plane, in °."""
 
 
 def airflow(
@@ -437,9 +435,9 @@ def _wing_height_m(plan: SailPlan, awa_deg: Array, reef: Array) -> Array:
 
 class _Windage(NamedTuple):
     area_m2: Array
-    """Drag area, with its coefficient. [m²]"""
+    """Drag area, with its coefficient, in m²."""
     moment_m3: Array
-    """The same times its height. [m³]"""
+    """The same times its height, in m³."""
 
 
 def _windage(rig: Rig, sine: Array, cosine: Array, heel: Array) -> _Windage:
