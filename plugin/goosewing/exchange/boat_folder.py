@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 from goosewing.boat.bands import COLUMNS
 from goosewing.errors import InputError
-from goosewing.exchange.files import shown, write_atomically
+from goosewing.files.disk import shown, write_atomically
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
