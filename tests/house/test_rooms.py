@@ -29,7 +29,7 @@ FLOORS = (
     {"departures"},
     {"exchange"},
     {"logbook"},
-    {"report"},
+    {"report", "front_door"},
     {"live"},
 )
 """From the cellar up: a room imports from floors below its own, and within itself.
@@ -136,7 +136,7 @@ def test_the_walk_sees_what_is_there():
 def test_imports_point_downwards_only(path):
     room = dotted(path).split(".")[0]
     if room == "__init__":
-        assert not imported(path)
+        assert imported(path) <= {"typing", "importlib"}
         return
     assert room in FLOOR, f"give {room} its floor in {Path(__file__).name}"
     wrong = {
