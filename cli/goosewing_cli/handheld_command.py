@@ -78,7 +78,9 @@ def handheld(
         TrackFate,
         typer.Option("--tracks", help="Tracks: kept, made routes, or left out."),
     ] = TrackFate.auto,
-    gpx: Annotated[GpxVersion, typer.Option("--gpx", help="What it reads.")] = GpxVersion.new,
+    gpx: Annotated[
+        GpxVersion, typer.Option("--gpx", help="GPX version the receiver reads.")
+    ] = GpxVersion.new,
     no_extensions: Annotated[
         bool, typer.Option("--no-extensions", help="Write no extension elements.")
     ] = False,

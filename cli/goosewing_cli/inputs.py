@@ -64,14 +64,14 @@ CurrentText = Annotated[
 ]
 HoldLast = Annotated[
     bool,
-    typer.Option("--hold-last", help="After a forecast's end let its last values hold on."),
+    typer.Option("--hold-last", help="Beyond the forecast's end, keep using its last values."),
 ]
 ShortestBoard = Annotated[
     float | None,
     typer.Option(
         "--shortest-board",
         metavar="MINUTES",
-        help="In changing wind no board is shorter; 0 lets it go.",
+        help="Shortest board allowed in changing wind; 0 = no limit.",
     ),
 ]
 DepartText = Annotated[
@@ -90,7 +90,9 @@ PerformanceFactor = Annotated[
 ]
 SourceOfMarks = Annotated[
     Source | None,
-    typer.Option("--from", help="Take the marks from this; a route if there is one."),
+    typer.Option(
+        "--marks-from", "--from", help="Take the marks from this; a route if there is one."
+    ),
 ]
 RouteName = Annotated[
     str | None, typer.Option("--route", metavar="NAME", help="Which route, by name.")
@@ -124,11 +126,11 @@ VariationText = Annotated[
     ),
 ]
 MarginDegrees = Annotated[
-    float, typer.Option("--margin", metavar="DEG", help="Sail past the layline by this much.")
+    float, typer.Option("--margin", metavar="DEG", help="Tack this many degrees past the layline.")
 ]
 FirstBoard = Annotated[
     First | None,
-    typer.Option("--first", help="Which board first; the longer where it costs nothing."),
+    typer.Option("--first", help="Which board first (default: the longer, if hardly slower)."),
 ]
 CorridorMiles = Annotated[
     float | None,
@@ -149,9 +151,7 @@ UseEngine = Annotated[
 ]
 DeviationFile = Annotated[
     Path | None,
-    typer.Option(
-        "--deviation", metavar="FILE", help="Her compass's deviation card: adds its headings."
-    ),
+    typer.Option("--deviation", metavar="FILE", help="Deviation card; also show compass headings."),
 ]
 
 

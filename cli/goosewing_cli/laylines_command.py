@@ -37,7 +37,9 @@ def laylines(
     ] = None,
     margin: Annotated[
         float,
-        typer.Option("--margin", metavar="DEG", help="Turn each line to its safe side."),
+        typer.Option(
+            "--margin", metavar="DEG", help="Shift each layline this many degrees to the safe side."
+        ),
     ] = 0.0,
     hazards: hazards_options.HazardFiles = None,
     safe_depth: hazards_options.SafeDepth = None,

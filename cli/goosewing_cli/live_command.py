@@ -69,7 +69,9 @@ def live(
     gpx_dir: Annotated[
         Path | None,
         typer.Option(
-            "--gpx-dir", metavar="DIR", help="Keep goosewing-overlay.gpx in this folder true."
+            "--gpx-dir",
+            metavar="DIR",
+            help="Rewrite goosewing-overlay.gpx here with each new plan.",
         ),
     ] = None,
     send: Annotated[
@@ -100,7 +102,7 @@ def live(
         ),
     ] = None,
     wind_from: Annotated[
-        WindFrom, typer.Option("--wind-from", help="Which wind, where instruments give both.")
+        WindFrom, typer.Option("--wind-source", help="Which wind, where instruments give both.")
     ] = WindFrom.true,
     performance: inputs.PerformanceFactor = None,
     margin: inputs.MarginDegrees = 0.0,
@@ -216,7 +218,7 @@ def _receiver(text: str | None, *, steers: bool, replayed: bool) -> Address | No
     if steers and text is None:
         raise InputError("--send-steering needs --send TARGET")
     if steers and replayed:
-        raise InputError("--send-steering is not for a log: she is not where the log says")
+        raise InputError("--send-steering can't be used when replaying a log")
     if text is None:
         return None
     address = wires.parse_receiver(text)

@@ -30,10 +30,14 @@ LEAST_H = 0.05
 """What would be printed as 0.0 h is nothing."""
 
 LEGEND = (
-    "Days of the month and UTC; takes in hours:minutes, saved in minutes against the straight "
-    "course, hours under engine, close-hauled (within 60° of the wind), poled, by night, and "
-    "of wind against a stream of over 1 kn; strongest wind and gust over the ground in knots."
+    "Days of the month and UTC; takes in hours:minutes, {second}, upwind, poled and night in "
+    "hours (upwind: close-hauled, within 60° of the wind), against: hours of wind against a "
+    "stream of over 1 kn; strongest wind and gust over the ground in knots."
 )
+"""The key to the table, which has one of two second columns."""
+
+MOTORED = "engine in hours"
+SAVED = "saved in minutes against the straight course"
 
 
 def show_departures(
@@ -54,7 +58,7 @@ def show_departures(
     _others(console, chosen)
     console.print()
     paragraph(console, _best_words(best))
-    paragraph(console, LEGEND)
+    paragraph(console, LEGEND.format(second=SAVED if best.engine_h is None else MOTORED))
     close_sheet(console, common_notices(chosen), CAUTIONS, written)
 
 

@@ -89,8 +89,8 @@ def _legend(*, curved: bool) -> str:
             "at first; then through the positions, each with the time for which it holds."
         )
     return (
-        "Course: over the ground, true, along the line into the mark; the mark bears so from "
-        "anywhere on it. Plot: from the mark back along the line."
+        "Course: over the ground, true, along the line into the mark. Anywhere on the line "
+        "the mark bears this. Plot: from the mark back along the line."
     )
 
 

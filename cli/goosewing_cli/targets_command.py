@@ -28,7 +28,9 @@ def targets(
     wind_speed: Annotated[
         list[float] | None,
         typer.Option(
-            "--wind-speed", metavar="KN", help="True wind; repeatable. All that she bears if none."
+            "--wind-speed",
+            metavar="KN",
+            help="True wind; repeatable. Default: the usual speeds within her tables.",
         ),
     ] = None,
     performance: inputs.PerformanceFactor = None,

@@ -27,7 +27,7 @@ class Options:
     start_with, start_tack : str or None
         The sails and tack she is under at the first mark; free if None.
     shortest_board_min : float or None
-        In changing wind, no board is shorter; 0 lets it go. [min]
+        Shortest board allowed in changing wind; 0 for no limit. [min]
     engine : bool
         Whether she may motor where sailing makes less good towards the mark than the boat
         file's engine is started for.

@@ -24,7 +24,7 @@ polar = "polar.csv"
 name = "main alone"
 polar = "polar.csv"
 """
-POLAR = "twa/tws,6,10\n40,3.00,4.00\n90,5.00,6.00\n"
+POLAR = "deg/kn,6,10\n40,3.00,4.00\n90,5.00,6.00\n"
 HEADER = "sail_set,twa_deg,tws_kn,boat_speed_kn,low_kn,high_kn,stretches\n"
 ROWS = (
     "main and jib,90,6,5.00,4.50,5.25,3\n"

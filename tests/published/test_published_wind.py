@@ -27,7 +27,18 @@ STEER = [
     # track, boat's speed, set, drift; published course and speed made good, and by how many
     # degrees they may differ; recomputed course and speed
     pytest.param(95, 12, 170, 2.5, 83.5, 12.4, 1, 83.39, 12.402, id="Bowditch, from memory, b"),
-    pytest.param(90, 5, 210, 2.0, 70, 3.7, 1, 69.73, 3.690, id="answer sheet 346108670, read, d"),
+    pytest.param(
+        90,
+        5,
+        210,
+        2.0,
+        70,
+        3.7,
+        1,
+        69.73,
+        3.690,
+        id="scribd 346108670, read, d",
+    ),
     pytest.param(45, 6.55, 135, 2.0, 25, 6.2, 2.5, 27.22, 6.237, id="same, e"),
     pytest.param(150, 5.3, 50, 3.5, 190, 3.4, 1, 190.57, 3.418, id="same, f"),
     pytest.param(235, 6.2, 315, 3.5, 200, 5.8, 2.5, 201.22, 5.761, id="same, g"),
@@ -88,9 +99,9 @@ SHIPS = [
     # nearest of four options, 0.16; whole knots, 0.51
     pytest.param(240, 18, 40, 30, 315, 20, 1, 0.1, id="Bowditch, weather, second-hand"),
     pytest.param(240, 18, 40, 30, 315.52, 19.92, 0.0051, 0.0051, id="same, recomputed"),
-    pytest.param(180, 22, -70, 20, 51, 24.0, 1, 0.16, id="deck exam 2014, read, one of 4 options"),
+    pytest.param(180, 22, -70, 20, 51, 24.0, 1, 0.16, id="uscgq.com deck_2014, read, of 4"),
     pytest.param(180, 22, -70, 20, 51.11, 24.15, 0.0051, 0.0051, id="same, recomputed"),
-    pytest.param(15, 17, 40, 15, None, 11, 0, 0.11, id="exam solution 2013-12, read"),
+    pytest.param(15, 17, 40, 15, None, 11, 0, 0.11, id="oic-nwreviewer 2013-12, read"),
     pytest.param(15, 17, 40, 15, 134.74, 11.10, 0.0051, 0.0051, id="same, recomputed"),
     pytest.param(270, 10, -10, 30, 255.08, 20.23, 0.0051, 0.0051, id="exam bank, recomputed"),
     pytest.param(230, 15, 62, 30, 322, 26, 1, 0.51, id="Pub. 1310, from memory"),
@@ -111,7 +122,7 @@ def test_true_wind_of_a_ship(course, speed, relative, aws, direction, tws, by, b
 @pytest.mark.parametrize(
     ("boat", "awa", "aws", "twa", "tws", "by_kn"),
     [
-        pytest.param(5, 60, 10, 90.0, 5 * np.sqrt(3), 1e-12, id="forum example, read, exact"),
+        pytest.param(5, 60, 10, 90.0, 5 * np.sqrt(3), 1e-12, id="right angle, recomputed, exact"),
         pytest.param(6, 150, 6, 165.0, 11.591, 0.00051, id="recomputed"),
         pytest.param(6, 150, 6, 165.0, 11.6, 0.051, id="ORC Speed Guide Explanation A, read"),
     ],
@@ -188,7 +199,8 @@ def test_power_law(exponent, ratios):
     np.testing.assert_allclose(found, ratios, rtol=0, atol=5.1e-5)
 
 
-# Two web tables, read: in whole knots, and in tenths of a metre per second.
+# The Beaufort scale (WMO Code 1100), from memory of its printed tables: in whole knots, and in
+# tenths of a metre per second.
 KNOT_ROWS = [(0, 0), (1, 3), (4, 6), (7, 10), (11, 16), (17, 21), (22, 27), (28, 33), (34, 40),
              (41, 47), (48, 55), (56, 63), (64, 71)]  # fmt: skip
 METRE_ROWS = [(0, 0.2), (0.3, 1.5), (1.6, 3.3), (3.4, 5.4), (5.5, 7.9), (8.0, 10.7), (10.8, 13.8),

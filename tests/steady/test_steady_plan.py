@@ -89,7 +89,7 @@ def test_dead_downwind_wing_and_wing_holds_the_straight_course(brisvik):
 
 
 def test_160_off_the_wind_she_runs_wing_and_wing_and_reaches_up(brisvik):
-    # Common practice, no source; one boat's record for such a mile: 2½ minutes gained.
+    # Common practice, no source.
     marks = leg_from(57.0, 11.0, 160.0, 1.0)
     best = planned(replace(brisvik, manoeuvres=FREE), marks)
     jib = [s for s in brisvik.sail_sets if s.name == "main and jib"]

@@ -6,7 +6,7 @@ as an editor counts lines, columns from 1.
 A table comes in one of two forms. *Rectangular*: the first row holds true wind
 speeds, the first column true wind angles, the first cell is ignored::
 
-    twa/tws, 6,    10
+    deg/kn,  6,    10
     40,      3.63, 4.95
     50,      4.48, 5.88
 

@@ -56,7 +56,7 @@ def format_boat(boat: Boat, remarks: Sequence[str] = ()) -> dict[str, str]:
 
 def format_table(table: PolarTable, *, decimals: int) -> str:
     """Write a table in the rectangular form: winds across, angles down."""
-    header = ",".join(("twa/tws", *(f"{tws:g}" for tws in table.tws_kn)))
+    header = ",".join(("deg/kn", *(f"{tws:g}" for tws in table.tws_kn)))
     rows = (
         ",".join((f"{twa:g}", *(f"{value:.{decimals}f}" for value in row)))
         for twa, row in zip(table.twa_deg, table.values, strict=True)

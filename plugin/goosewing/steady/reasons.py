@@ -230,14 +230,14 @@ def _manoeuvring_h(held: VelocitySet, ways: Ways, before: Mode | None) -> Array:
 
 
 def _break_even_words(held: VelocitySet, ways: Ways, pays: BreakEven, distance_nm: float) -> str:
-    names = [
-        held.modes[i].name for i in (ways.mode[pays.changing, 0], ways.mode[pays.changing, -1])
-    ]
-    sails = names[0] if names[0] == names[1] else f"{names[0]} with {names[1]}"
+    pair = [held.modes[i] for i in (ways.mode[pays.changing, 0], ways.mode[pays.changing, -1])]
+    names = list(dict.fromkeys(mode.name for mode in pair))
+    what = (
+        "Setting the pole" if any(m.poled for m in pair) else f"Changing to {' and '.join(names)}"
+    )
     kept = held.modes[ways.mode[pays.keeping, 0]].name
-    worth = distance_nm > pays.distance_nm
-    verdict = "it is worth it" if worth else f"she keeps {kept}"
+    verdict = "" if distance_nm > pays.distance_nm else f", so she keeps {kept}"
     return (
-        f"On this bearing {sails} pays for its manoeuvres beyond {pays.distance_nm:.1f} nm; "
-        f"this leg is {distance_nm:.1f} nm, so {verdict}."
+        f"{what} pays on legs over {pays.distance_nm:.1f} nm on this bearing; "
+        f"this one is {distance_nm:.1f} nm{verdict}."
     )

@@ -59,9 +59,9 @@ const schema = {
     },
     options: {
       type: 'object',
-      title: 'How to plan (empty: as the engine has it)',
+      title: 'How to plan (leave empty for the defaults)',
       properties: {
-        margin_deg: { type: 'number', title: 'Sail past the layline by so many degrees', minimum: 0, maximum: 45 },
+        margin_deg: { type: 'number', title: 'Tack this many degrees past the layline', minimum: 0, maximum: 45 },
         corridor_nm: { type: 'number', title: 'Keep within so many miles of the straight line', minimum: 0.01, maximum: 1000 },
         shortest_board_min: { type: 'number', title: 'Shortest board, minutes', minimum: 0, maximum: 1440 },
         rounding_nm: { type: 'number', title: 'A mark counts as rounded within so many miles', minimum: 0.005, maximum: 5 },
