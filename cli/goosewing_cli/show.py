@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from datetime import date, datetime, tzinfo
     from pathlib import Path
 
-    from goosewing.records import Board, Fix, Leg, Manoeuvre, Mark, Plan
+    from goosewing.records import Board, Fix, Leg, Mark, Plan
 
 SIDE_STYLE = {"port": "red", "starboard": "green"}
 """The trade's own colours; the word is always printed as well."""
@@ -167,12 +167,8 @@ def _leg_table(leg: Leg, mark: Mark, dates: _Dates, before: Board | None) -> Tab
     table.add_column("Steer", justify="right")
     for name in ("AWA", "kn", "nm", "lasts"):
         table.add_column(name, justify="right", no_wrap=True)
-    waiting = list(leg.manoeuvres)
     for number, board in enumerate(leg.boards):
-        done, waiting = _before(board, waiting)
-        _add_board(
-            table, board, _changes(done, before, board, number), done, dates, first=number == 0
-        )
+        _add_board(table, board, _changes(before, board, number), dates, first=number == 0)
         before = board
     last = leg.boards[-1]
     assert last.end.time is not None
@@ -200,20 +196,9 @@ def _at(place: Fix) -> str:
     return held(f"at {position_words(place.lat, place.lon)}")
 
 
-def _before(board: Board, waiting: list[Manoeuvre]) -> tuple[list[Manoeuvre], list[Manoeuvre]]:
-    """Split off the manoeuvres that come before a board starts."""
-    assert board.start.time is not None
-    here = (board.start.lat, board.start.lon)
-    now = [
-        m
-        for m in waiting
-        if m.time < board.start.time or (m.time == board.start.time and (m.lat, m.lon) == here)
-    ]
-    return now, [m for m in waiting if m not in now]
-
-
-def _changes(done: list[Manoeuvre], before: Board | None, board: Board, number: int) -> str:
+def _changes(before: Board | None, board: Board, number: int) -> str:
     """Say what is done before a board of a leg; nothing where nothing is."""
+    done = board.manoeuvres
     motored = before is not None and before.engine
     words = [manoeuvre_words([m.kind for m in done], board.tack, board.sail_set)] if done else []
     if board.engine and not motored:
@@ -226,10 +211,9 @@ def _changes(done: list[Manoeuvre], before: Board | None, board: Board, number: 
     return ", ".join(words)
 
 
-def _add_board(
-    table: Table, board: Board, words: str, done: list[Manoeuvre], dates: _Dates, *, first: bool
-) -> None:
+def _add_board(table: Table, board: Board, words: str, dates: _Dates, *, first: bool) -> None:
     assert board.start.time is not None
+    done = board.manoeuvres
     if words:
         cost = f" ({held(_short(sum(m.cost_s for m in done)))})" if done else ""
         said = Text(f"{words}{cost}", style="bold")

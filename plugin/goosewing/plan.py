@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from goosewing import turns
 from goosewing.boat.model import BAND_SHARE
 from goosewing.earth import geodesy
 from goosewing.errors import InputError, NoPlanError
@@ -88,10 +89,10 @@ def make(
     made = _made(kept, boat, weather, departure, options, said, progress, met)
     if options.engine:
         made = motoring.summed_up(made, boat)
-    if met is None:
-        return made
-    _look_over(met, made)
-    return _with_laylines_cut(met, made)
+    if met is not None:
+        _look_over(met, made)
+        made = _with_laylines_cut(met, made)
+    return turns.numbered(made)
 
 
 def with_band(

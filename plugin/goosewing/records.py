@@ -91,12 +91,31 @@ class BoardPoint:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Manoeuvre:
+    """What the crew does between two boards; its cost passes at its place."""
+
+    kind: ManoeuvreKind
+    lat: float
+    lon: float
+    time: datetime
+    cost_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Board:
     """A stretch sailed on one tack with one sail set.
 
     Angles and wind are the values at the start, speeds the means along it;
     `points` holds what changes on the way. ``twa_deg`` and ``awa_deg`` are
     measured from the bow, 0 to 180.
+
+    Attributes
+    ----------
+    manoeuvres : tuple of Manoeuvre
+        What the crew does where it begins, in order, before the clock of the board runs.
+    point : str or None
+        What the place where it begins is called, such as "T1", by every output alike
+        (`goosewing.turns`). None where that is a mark: it has its name already.
     """
 
     tack: Tack
@@ -128,17 +147,8 @@ class Board:
     """Whether she is under engine; `sail_set` is "engine" then, the tack the wind's side."""
     beyond_forecast: bool = False
     """Whether the last values of a forecast were held on for a part of it."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Manoeuvre:
-    """What the crew does between two boards; its cost passes at its place."""
-
-    kind: ManoeuvreKind
-    lat: float
-    lon: float
-    time: datetime
-    cost_s: float
+    manoeuvres: tuple[Manoeuvre, ...] = ()
+    point: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -163,10 +173,14 @@ class Leg:
     saved_min: float | None
     bound_h: float | None
     boards: tuple[Board, ...]
-    manoeuvres: tuple[Manoeuvre, ...]
     laylines: tuple[Layline, ...]
     reasons: tuple[str, ...] = ()
     """Why these boards, in sailors' words, a sentence each."""
+
+    @property
+    def manoeuvres(self) -> tuple[Manoeuvre, ...]:
+        """Those of its boards, in the order in which they are done."""
+        return tuple(each for board in self.boards for each in board.manoeuvres)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

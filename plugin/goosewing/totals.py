@@ -9,6 +9,7 @@ from goosewing.boat import manoeuvres
 from goosewing.boat.doubts import doubts
 from goosewing.earth.sun import is_daylight
 from goosewing.records import Fix, Leg, Manoeuvre, Plan
+from goosewing.units import SECONDS_PER_HOUR
 from goosewing.weather.base import hours_from_datetime
 from goosewing.words.figures import clock, listed
 
@@ -17,7 +18,7 @@ if TYPE_CHECKING:
 
     from goosewing.boat.manoeuvres import Mode
     from goosewing.boat.model import Boat
-    from goosewing.records import Mark
+    from goosewing.records import Board, Mark
 
 
 LONGEST_HELD_H = 48.0
@@ -58,6 +59,12 @@ def manoeuvres_due(
         done.append(Manoeuvre(kind=kind, lat=place.lat, lon=place.lon, time=time, cost_s=cost))
         time += timedelta(seconds=cost)
     return done
+
+
+def hours_of(boards: Sequence[Board]) -> float:
+    """Add up the boards and what is done before them. [h]."""
+    cost_s = sum(each.cost_s for board in boards for each in board.manoeuvres)
+    return sum(board.elapsed_h for board in boards) + cost_s / SECONDS_PER_HOUR
 
 
 def tables_missing(boat: Boat, legs: Sequence[Leg]) -> list[str]:

@@ -31,7 +31,7 @@ def one_board_plan(heading_deg: float, when: datetime = START, lat: float = 57.0
         log_nm=10.0, elapsed_h=2.0, points=points,
     )  # fmt: skip
     leg = Leg(origin="Start", destination="B", elapsed_h=2.0, straight_h=None, saved_min=None,
-              bound_h=None, boards=(board,), manoeuvres=(), laylines=())  # fmt: skip
+              bound_h=None, boards=(board,), laylines=())  # fmt: skip
     marks = (Mark(name="Start", lat=lat, lon=11.0), Mark(name="B", lat=lat + 0.1, lon=11.0))
     return Plan(
         boat="Brisvik", departure=when, arrival=when, elapsed_h=2.0, distance_nm=10.0, log_nm=10.0,

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from importlib.metadata import distribution
 from itertools import pairwise
@@ -15,6 +16,7 @@ import pytest
 from lxml import etree
 
 from goosewing.records import Board, BoardPoint, Fix, Layline, Leg, Manoeuvre, Mark, Plan
+from goosewing.turns import numbered
 
 DEPARTURE = datetime(2027, 6, 1, 6, 0, 0, 400_000, tzinfo=UTC)
 
@@ -97,6 +99,12 @@ def a_turn(kind: str, at: tuple[float, float], time: datetime, cost_s: float = 3
     return Manoeuvre(kind=kind, lat=at[0], lon=at[1], time=time, cost_s=cost_s)  # type: ignore[arg-type]
 
 
+def prepared(board: Board, manoeuvres: Sequence[Manoeuvre]) -> Board:
+    """Put those that are done where it begins before a board."""
+    here = (board.start.lat, board.start.lon)
+    return replace(board, manoeuvres=tuple(m for m in manoeuvres if (m.lat, m.lon) == here))
+
+
 def a_leg(origin: str, destination: str, boards: Any, manoeuvres: Any = (), **more: Any) -> Leg:
     values: dict[str, Any] = {
         "origin": origin,
@@ -105,8 +113,7 @@ def a_leg(origin: str, destination: str, boards: Any, manoeuvres: Any = (), **mo
         "straight_h": None,
         "saved_min": None,
         "bound_h": 1.0,
-        "boards": tuple(boards),
-        "manoeuvres": tuple(manoeuvres),
+        "boards": tuple(prepared(board, manoeuvres) for board in boards),
         "laylines": (),
         "reasons": ("It is upwind.",),
     }
@@ -140,7 +147,7 @@ def a_plan(marks: Any, legs: Any, **more: Any) -> Plan:
         "legs": tuple(legs),
         "notices": ("No heel table.",),
     }
-    return Plan(**{**values, **more})
+    return numbered(Plan(**{**values, **more}))
 
 
 def straight_plan(*marks: Mark, **more: Any) -> Plan:

@@ -17,6 +17,7 @@ from lxml import etree
 from goosewing.errors import InputError
 from goosewing.exchange.gpx.plans import format_plan, parse_marks, read_marks, write_plan
 from goosewing.records import Mark, Plan
+from goosewing.turns import numbered
 
 GPX = "{http://www.topografix.com/GPX/1/1}"
 GOOSE = "{urn:goosewing:gpx:1}"
@@ -159,7 +160,7 @@ def test_laylines_are_tracks_with_names_of_their_own(
 def test_our_names_are_different_from_the_users_in_either_case(build: SimpleNamespace) -> None:
     plan = build.full()
     marks = (replace(plan.marks[0], name="t1"), replace(plan.marks[1], name="P1"), plan.marks[2])
-    names = texts(route_points(replace(plan, marks=marks)), "name")
+    names = texts(route_points(numbered(replace(plan, marks=marks))), "name")
     assert names == ["t1", "T2", "P1", "P2", "C1", "C"]
 
 

@@ -151,6 +151,18 @@ def test_a_plan_of_strangers_may_leave_out_ours_and_add_theirs(written: dict) ->
     assert plan.departure.tzinfo is UTC
 
 
+def test_a_document_with_manoeuvres_beside_its_boards_alone_is_the_same_plan(
+    build: SimpleNamespace, written: dict
+) -> None:
+    for board in (board for leg in written["legs"] for board in leg["boards"]):
+        del board["manoeuvres"], board["point"]
+    assert document.parse_plan(json.dumps(written).encode()) == in_whole_seconds(build.full())
+    for board in (board for leg in written["legs"] for board in leg["boards"]):
+        board["start"]["time"] = None
+    back = document.parse_plan(json.dumps(written).encode())
+    assert [len(b.manoeuvres) for leg in back.legs for b in leg.boards] == [0, 1, 2, 1, 1]
+
+
 def broken(data: dict, fault: str) -> dict:
     board = data["legs"][0]["boards"][0]
     match fault:

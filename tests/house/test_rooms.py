@@ -18,6 +18,7 @@ FLOORS = (
     {"errors", "units"},
     {"files", "records"},
     {"options", "earth"},
+    {"turns"},
     {"words", "weather"},
     {"compass", "boat"},
     {"totals", "velocities"},

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -12,8 +13,7 @@ from goosewing.changing.motion import Airs, Going, Waters, advance
 from goosewing.changing.polish import steps_for
 from goosewing.earth import geodesy
 from goosewing.records import Board, BoardPoint, Fix, Layline, Leg, Mark
-from goosewing.totals import Clock, manoeuvres_due, time_of
-from goosewing.units import SECONDS_PER_HOUR
+from goosewing.totals import Clock, hours_of, manoeuvres_due, time_of
 from goosewing.weather import wind
 from goosewing.weather.base import datetime_from_hours, hours_from_datetime
 
@@ -72,7 +72,6 @@ def leg_record(
     """
     lat, lon = course.lat1, course.lon1
     boards: list[Board] = []
-    done = []
     for helm in helms:
         mode = waters.modes[helm.mode]
         place = Fix(lat=lat, lon=lon)
@@ -81,22 +80,19 @@ def leg_record(
         due = manoeuvres_due(
             waters.boat, reckoning, mode, float(first.going.sailing.twa_deg[0]), place
         )
-        done += due
         ready = reckoning.time + timedelta(seconds=sum(m.cost_s for m in due))
         board = _board(waters, mode, helm, hours_from_datetime(ready), lat, lon)
-        boards.append(board)
+        boards.append(replace(board, manoeuvres=tuple(due)))
         lat, lon = board.end.lat, board.end.lon
         reckoning = Clock(time_of(board.end), mode, board.points[-1].twa_deg)
-    elapsed = sum(b.elapsed_h for b in boards) + sum(m.cost_s for m in done) / SECONDS_PER_HOUR
     leg = Leg(
         origin=origin.name,
         destination=mark.name,
-        elapsed_h=elapsed,
+        elapsed_h=hours_of(boards),
         straight_h=None,
         saved_min=None,
         bound_h=None,
         boards=tuple(boards),
-        manoeuvres=tuple(done),
         laylines=_sailed_layline(waters, course, mark, helms, boards),
     )
     return leg, reckoning

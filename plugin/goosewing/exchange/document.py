@@ -17,10 +17,11 @@ import msgspec
 
 from goosewing.errors import InputError
 from goosewing.files.disk import write_atomically
-from goosewing.records import Departure, Leg, Mark, Plan
+from goosewing.records import Board, Departure, Leg, Manoeuvre, Mark, Plan
+from goosewing.turns import names, numbered
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Iterable, Mapping, Sequence
     from pathlib import Path
 
 PLAN_FORMAT = "goosewing.plan/1"
@@ -34,6 +35,9 @@ BOAT_CHECK_FORMAT = "goosewing.boat-check/1"
 # A record's field is called otherwise in the document where the document's word
 # is not one that Python allows.
 _WRITTEN_AS: dict[type, dict[str, str]] = {Leg: {"origin": "from", "destination": "to"}}
+
+# What a record works out from its fields and its document tells as well, behind the field named.
+_DERIVED: dict[type, dict[str, str]] = {Leg: {"boards": "manoeuvres"}}
 
 # What only the exchange module that filled it understands.
 # Nor is a departure's plan written with it: the departure is planned again at will.
@@ -112,11 +116,10 @@ def _plain_record(record: Any) -> dict[str, Any]:
     kind = type(record)
     words = _WRITTEN_AS.get(kind, {})
     left_out = _LEFT_OUT.get(kind, frozenset())
-    return {
-        words.get(each.name, each.name): plain(getattr(record, each.name))
-        for each in fields(record)
-        if each.name not in left_out
-    }
+    derived = _DERIVED.get(kind, {})
+    names = [each.name for each in fields(record) if each.name not in left_out]
+    every = [name for each in names for name in (each, derived.get(each)) if name]
+    return {words.get(each, each): plain(getattr(record, each)) for each in every}
 
 
 def document(format_name: str, **members: Any) -> dict[str, Any]:
@@ -192,9 +195,42 @@ def parse_plan(data: bytes, *, where: str | None = None) -> Plan:
         content = {**content, "legs": [_leg_members(leg) for leg in legs]}
     try:
         plan = msgspec.convert({"marks": [], **content}, Plan)
+        beside = [msgspec.convert(leg, _Beside).manoeuvres for leg in content["legs"]]
     except msgspec.ValidationError as error:
         raise InputError(_member_fault(error), where=where) from None
-    return _checked(plan, where)
+    return _named(_paired(_checked(plan, where), _checked(tuple(beside), where)))
+
+
+class _Beside(msgspec.Struct):
+    """What a leg lists once more, and documents of old list there alone."""
+
+    manoeuvres: tuple[Manoeuvre, ...]
+
+
+def _paired(plan: Plan, beside: Sequence[tuple[Manoeuvre, ...]]) -> Plan:
+    """Put manoeuvres that stand beside the boards into them: each before the next that starts."""
+    if any(leg.manoeuvres for leg in plan.legs):
+        return plan
+    legs = []
+    for leg, waiting in zip(plan.legs, beside, strict=True):
+        boards = []
+        for board in leg.boards:
+            due = tuple(each for each in waiting if _is_before(each, board))
+            waiting = waiting[len(due) :]
+            boards.append(replace(board, manoeuvres=due))
+        legs.append(replace(leg, boards=tuple(boards)))
+    return replace(plan, legs=tuple(legs))
+
+
+def _is_before(manoeuvre: Manoeuvre, board: Board) -> bool:
+    if board.start.time is None:
+        return (manoeuvre.lat, manoeuvre.lon) == (board.start.lat, board.start.lon)
+    return manoeuvre.time <= board.start.time
+
+
+def _named(plan: Plan) -> Plan:
+    """Name the turning points of a document that names none."""
+    return plan if names(plan) or not plan.marks else numbered(plan)
 
 
 def _decoded(data: bytes, where: str | None) -> dict[str, Any]:

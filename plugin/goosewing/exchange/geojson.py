@@ -27,7 +27,8 @@ FORMAT = "goosewing.geojson/1"
 DECIMALS = 7
 """1e-7° of latitude is 11 mm."""
 
-_PLACES = frozenset({"lat", "lon", "points"})
+_ELSEWHERE = frozenset({"lat", "lon", "points", "manoeuvres"})
+"""What the geometry says, or a feature of its own."""
 
 
 def plan_features(plan: Plan) -> dict[str, Any]:
@@ -73,16 +74,18 @@ def _mark(mark: Mark) -> dict[str, Any]:
 def _features_of_legs(legs: Sequence[Leg]) -> Iterator[dict[str, Any]]:
     for number, leg in enumerate(legs, 1):
         of_leg = {"leg": number, "from": leg.origin, "to": leg.destination}
-        for each in leg.boards:
-            yield _feature("board", _board_line(each), of_leg | plain(each))
-        for turn in leg.manoeuvres:
-            yield _feature("manoeuvre", _turn(turn), of_leg | plain(turn))
+        for board in leg.boards:
+            yield _feature("board", _board_line(board), of_leg | plain(board))
+        for board in leg.boards:
+            for turn in board.manoeuvres:
+                at = of_leg | plain(turn) | {"point": board.point}
+                yield _feature("manoeuvre", _turn(turn), at)
         for line in leg.laylines:
             yield _feature("layline", _layline(line), of_leg | plain(line))
 
 
 def _feature(kind: str, geometry: dict[str, Any], properties: dict[str, Any]) -> dict[str, Any]:
-    kept = {name: value for name, value in properties.items() if name not in _PLACES}
+    kept = {name: value for name, value in properties.items() if name not in _ELSEWHERE}
     return {"type": "Feature", "geometry": geometry, "properties": {"feature": kind, **kept}}
 
 

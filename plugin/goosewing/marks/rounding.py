@@ -654,7 +654,11 @@ def _boards_joined(before: Sequence[Board], after: Sequence[Board]) -> tuple[Boa
     a, b = before[-1], after[0]
     turned = geodesy.wrap_180(b.course_over_ground_deg - a.course_over_ground_deg)
     # Under engine the tack means nothing.
-    alike = a.sail_set == b.sail_set and (a.tack == b.tack or (a.engine and b.engine))
+    alike = (
+        not b.manoeuvres
+        and a.sail_set == b.sail_set
+        and (a.tack == b.tack or (a.engine and b.engine))
+    )
     if not alike or abs(turned) > SAME_COURSE_DEG:
         return (*before, *after)
     one = replace(
@@ -683,5 +687,4 @@ def _joined(short: Leg, leg: Leg) -> Leg:
         saved_min=None if straight is None else (straight - elapsed) * 60.0,
         bound_h=bound,
         boards=_boards_joined(short.boards, leg.boards),
-        manoeuvres=(*short.manoeuvres, *leg.manoeuvres),
     )

@@ -15,7 +15,6 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from goosewing.errors import InputError
-from goosewing.exchange.gpx.plans import turn_names
 from goosewing.files.disk import write_atomically
 from goosewing.report import ground, labels
 from goosewing.report.labels import Label
@@ -208,25 +207,21 @@ def _labels(plan: Plan, centre: float) -> list[Label]:
         )
         for mark in plan.marks
     ]
-    boards = [(leg, board) for leg in plan.legs for board in leg.boards]
-    named = turn_names(plan)
-    turns = [_turn_label(leg, board, centre, named) for leg, board in boards]
+    boards = [board for leg in plan.legs for board in leg.boards]
+    turns = [_turn_label(board, centre) for board in boards]
     return [
         *names,
         *(turn for turn in turns if turn is not None),
-        *(_board_label(board, centre) for _, board in boards),
+        *(_board_label(board, centre) for board in boards),
     ]
 
 
-def _turn_label(
-    leg: Leg, board: Board, centre: float, named: dict[tuple[float, float], str]
-) -> Label | None:
-    done = [m for m in leg.manoeuvres if (m.lat, m.lon) == (board.start.lat, board.start.lon)]
+def _turn_label(board: Board, centre: float) -> Label | None:
+    done = board.manoeuvres
     if not done:
         return None
     words = manoeuvre_words([m.kind for m in done], board.tack, board.sail_set)
-    name = named.get((board.start.lat, board.start.lon), "")
-    said = f"{name} {clock(done[0].time)} {words}".strip()
+    said = f"{board.point or ''} {clock(done[0].time)} {words}".strip()
     return Label(
         words=textwrap.fill(said, WORDS_WIDTH, break_on_hyphens=False),
         places=((_unwound([board.start.lon], centre)[0], board.start.lat),),

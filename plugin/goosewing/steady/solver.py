@@ -16,11 +16,18 @@ from goosewing.earth import geodesy
 from goosewing.earth.course import Course, course_between
 from goosewing.errors import InputError, NoPlanError
 from goosewing.options import First
-from goosewing.records import Board, BoardPoint, Fix, Layline, Leg, Manoeuvre, Mark, Plan
+from goosewing.records import Board, BoardPoint, Fix, Layline, Leg, Mark, Plan
 from goosewing.steady import cheapest_chain, motoring, reasons
 from goosewing.steady.boards import Ways, ways_to_sail
-from goosewing.totals import Clock, held_long, manoeuvres_due, plan_of, tables_missing, time_of
-from goosewing.units import SECONDS_PER_HOUR
+from goosewing.totals import (
+    Clock,
+    held_long,
+    hours_of,
+    manoeuvres_due,
+    plan_of,
+    tables_missing,
+    time_of,
+)
 from goosewing.velocities.velocity_set import (
     Airs,
     Velocities,
@@ -397,19 +404,17 @@ def _leg_record(
     held: VelocitySet, leg: LegChoice, way: int, reckoning: Clock, why: tuple[str, ...]
 ) -> tuple[Leg, Clock]:
     boards: list[Board] = []
-    turns: list[Manoeuvre] = []
     ways = leg.ways
     for at in range(int(ways.turns[way]) + 1):
         mode = held.modes[ways.mode[way, at]]
         start = Fix(lat=float(ways.lat[way, at]), lon=float(ways.lon[way, at]))
         twa = float(ways.twa_deg[way, at])
         done = manoeuvres_due(held.boat, reckoning, mode, twa, start)
-        turns += done
         ready = reckoning.time + timedelta(seconds=sum(m.cost_s for m in done))
-        board = _board(held, ways, way, at, ready)
+        board = replace(_board(held, ways, way, at, ready), manoeuvres=tuple(done))
         boards.append(board)
         reckoning = Clock(time_of(board.end), mode, twa)
-    elapsed = sum(b.elapsed_h for b in boards) + sum(m.cost_s for m in turns) / SECONDS_PER_HOUR
+    elapsed = hours_of(boards)
     straight = None if np.isnan(leg.straight_h) else leg.straight_h
     record = Leg(
         origin=leg.origin.name,
@@ -420,7 +425,6 @@ def _leg_record(
         # Boards that nothing beats are no bound on what an engine may do.
         bound_h=None if leg.motored else min(leg.bound_h, elapsed),
         boards=tuple(boards),
-        manoeuvres=tuple(turns),
         laylines=_sailed_laylines(leg, boards),
         reasons=why,
     )

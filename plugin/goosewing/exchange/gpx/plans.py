@@ -22,7 +22,7 @@ of the namespace ``urn:goosewing:gpx:1`` (prefix ``goose``):
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Literal, TypeAlias
 from xml.etree.ElementTree import Element, SubElement
 
@@ -42,17 +42,17 @@ from goosewing.files.disk import read_bytes, shown, write_atomically
 from goosewing.files.gpx import GPX_1_0, GPX_1_1, split_name
 from goosewing.files.xml import XmlDocument, parse_xml
 from goosewing.records import Mark
+from goosewing.turns import Numbers, Stop, stops
 from goosewing.words.figures import hours_and_minutes, manoeuvre_words
 from goosewing.words.points import board_words, leaving_words, time_words
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Mapping, Sequence
-    from datetime import datetime
+    from collections.abc import Iterable, Mapping, Sequence
     from pathlib import Path
 
     from gpxpy.gpx import GPXRoute, GPXTrack, GPXTrackPoint, GPXWaypoint
 
-    from goosewing.records import Board, Fix, Layline, LaylineSheet, Leg, Manoeuvre, Plan
+    from goosewing.records import Fix, Layline, LaylineSheet, Plan
 
 Source: TypeAlias = Literal["route", "waypoints", "track"]
 """What of a GPX file is taken as the marks."""
@@ -337,7 +337,7 @@ def _written_text(point: Element) -> str | None:
 
 def _with_names(marks: list[Mark]) -> list[Mark]:
     taken = {mark.name.casefold() for mark in marks}
-    numbers = _Numbers(taken)
+    numbers = Numbers(taken)
     return [mark if mark.name else replace(mark, name=numbers.next("MK")) for mark in marks]
 
 
@@ -345,22 +345,6 @@ def _brief(text: str | None) -> str:
     """Return text from a file as it may stand in a one-line message."""
     words = " ".join(shown(" ".join((text or "").split())).split())
     return words if len(words) <= 40 else f"{words[:39]}…"
-
-
-@dataclass(slots=True)
-class _Numbers:
-    """Short names, each once, none of them taken in either case of letters."""
-
-    taken: set[str]
-    last: dict[str, int] = field(default_factory=dict)
-
-    def next(self, prefix: str) -> str:
-        number = self.last.get(prefix, 0) + 1
-        while f"{prefix}{number}".casefold() in self.taken:
-            number += 1
-        self.last[prefix] = number
-        self.taken.add(f"{prefix}{number}".casefold())
-        return f"{prefix}{number}"
 
 
 # Writing -----------------------------------------------------------------------------------
@@ -488,12 +472,11 @@ def _kept(mark: Mark) -> Kept:
 
 
 def turn_names(plan: Plan) -> dict[tuple[float, float], str]:
-    """Return the names that turning points get in the route, by their latitude and longitude."""
-    numbers = _Numbers({mark.name.casefold() for mark in plan.marks})
+    """Return the names of turning points by their latitude and longitude."""
     return {
-        (stop.lat, stop.lon): numbers.next(_prefix(stop))
-        for stop in _stops(plan)
-        if stop.mark is None
+        (stop.lat, stop.lon): stop.name
+        for stop in stops(plan)
+        if stop.mark is None and stop.name is not None
     }
 
 
@@ -503,83 +486,21 @@ def _route(plan: Plan, prefixes: Prefixes, names: Mapping[tuple[float, float], s
     length = f"{plan.distance_nm:.1f} nm in {hours_and_minutes(plan.elapsed_h)}"
     route = GPXRoute(name=_title(plan), description=writable(f"{plan.boat}: {length}"))
     route.extensions = [prefixes.ready(_plan_element(plan))]
-    taken = (*(mark.name for mark in plan.marks), *names.values())
-    numbers = _Numbers({name.casefold() for name in taken})
     route.points = [
-        _route_point(stop, plan, names.get((stop.lat, stop.lon)), numbers, prefixes)
-        for stop in _stops(plan)
+        _route_point(stop, plan, names.get((stop.lat, stop.lon)), prefixes) for stop in stops(plan)
     ]
     return route
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Stop:
-    """A place of the route: a mark or a turning point, and what begins there."""
-
-    lat: float
-    lon: float
-    time: datetime | None
-    mark: Mark | None = None
-    manoeuvres: tuple[Manoeuvre, ...] = ()
-    board: Board | None = None
-    after_engine: bool = False
-    """Whether she came here under engine and sails on."""
-
-
-def _stops(plan: Plan) -> Iterator[_Stop]:
-    time: datetime | None = plan.departure
-    under_engine = False
-    for mark, leg in zip(plan.marks, plan.legs, strict=False):
-        if not leg.boards:
-            yield _Stop(lat=mark.lat, lon=mark.lon, time=time, mark=mark)
-        for at, (manoeuvres, board) in enumerate(_stages(leg)):
-            # A mark left on a hand is passed at its distance, and the route leads past it too:
-            # whoever follows the route must not be led over the mark itself.
-            here = board.start if at or mark.leave else mark
-            yield _Stop(
-                lat=here.lat,
-                lon=here.lon,
-                time=time,
-                mark=None if at else mark,
-                manoeuvres=manoeuvres,
-                board=board,
-                after_engine=under_engine and not board.engine,
-            )
-            time, under_engine = board.end.time, board.engine
-    last = plan.marks[-1]
-    boards = plan.legs[-1].boards
-    there = boards[-1].end if last.leave and boards else last
-    yield _Stop(lat=there.lat, lon=there.lon, time=plan.arrival, mark=last)
-
-
-def _stages(leg: Leg) -> Iterator[tuple[tuple[Manoeuvre, ...], Board]]:
-    """Pair each board with the manoeuvres before it, which begin where and when the last ended."""
-    waiting = list(leg.manoeuvres)
-    for board in leg.boards:
-        before = [each for each in waiting if _begins_by(each, board)]
-        waiting = waiting[len(before) :]
-        yield tuple(before), board
-
-
-def _begins_by(manoeuvre: Manoeuvre, board: Board) -> bool:
-    # The middle of the board tells those before it from those after it whatever
-    # the rounding of times.
-    if board.start.time is None or board.end.time is None:
-        return (manoeuvre.lat, manoeuvre.lon) == (board.start.lat, board.start.lon)
-    return manoeuvre.time <= board.start.time + (board.end.time - board.start.time) / 2
-
-
-def _route_point(
-    stop: _Stop, plan: Plan, name: str | None, numbers: _Numbers, prefixes: Prefixes
-) -> RoutePoint:
+def _route_point(stop: Stop, plan: Plan, name: str | None, prefixes: Prefixes) -> RoutePoint:
     point = RoutePoint()
     _put_at(point, stop.lat, stop.lon)
     point.time = None if stop.time is None else whole_second(stop.time)
     text = _text(stop, plan)
     if stop.mark is None:
-        point.name = name or numbers.next(_prefix(stop))
+        point.name = name or stop.name
         point.description = writable(text)
-        point.type = _kind(stop)
+        point.type = stop.kind
     else:
         _describe_mark(point, stop.mark, writable(text))
     point.extensions = [prefixes.ready(each) for each in _extensions(stop, text)]
@@ -599,13 +520,13 @@ def _describe_mark(point: RoutePoint, mark: Mark, text: str) -> None:
         point.comment = text
 
 
-def _text(stop: _Stop, plan: Plan) -> str:
+def _text(stop: Stop, plan: Plan) -> str:
     words = leaving_words(stop.mark) if stop.mark else None
     parts = [words] if words else []
     time = "" if stop.time is None else time_words(stop.time, plan.departure)
     if stop.board is None:
         # Only where two marks are one place does a passage go on without a board.
-        passing = "arrive" if stop.mark is plan.marks[-1] else "carry on"
+        passing = "arrive" if stop.last else "carry on"
         return ", ".join([*parts, f"{passing} {time}".strip()])
     if stop.after_engine:
         parts.append("set sail")
@@ -613,38 +534,6 @@ def _text(stop: _Stop, plan: Plan) -> str:
         parts.append("alter course")
     parts.append(board_words(stop.manoeuvres, stop.board))
     return ", ".join([*parts, time] if time else parts)
-
-
-def _kind(stop: _Stop) -> str:
-    """Return the manoeuvre that names a point: the turn, if there is one."""
-    if stop.board is not None and stop.board.engine:
-        return "engine"
-    kinds = {each.kind for each in stop.manoeuvres}
-    for words, members in _KINDS.items():
-        if kinds & members:
-            return words
-    return "sail change" if stop.after_engine else "course change"
-
-
-_KINDS = {
-    "tack": {"tack"},
-    "gybe": {"gybe"},
-    "pole": {"set_pole", "strike_pole"},
-    "sail change": {"change_sails"},
-}
-
-_PREFIXES = {
-    "tack": "T",
-    "gybe": "G",
-    "pole": "P",
-    "sail change": "C",
-    "engine": "E",
-    "course change": "A",
-}
-
-
-def _prefix(stop: _Stop) -> str:
-    return _PREFIXES[_kind(stop)]
 
 
 def _put_at(point: RoutePoint | GPXTrackPoint | GPXWaypoint, lat: float, lon: float) -> None:
@@ -663,7 +552,7 @@ def _seven(degrees: float) -> str:
 # The extensions
 
 
-def _extensions(stop: _Stop, text: str) -> list[Element]:
+def _extensions(stop: Stop, text: str) -> list[Element]:
     ours = _ours("point", kind="turn" if stop.mark is None else "mark")
     SubElement(ours, f"{{{GOOSE}}}text").text = text
     for each in stop.manoeuvres:
@@ -674,7 +563,7 @@ def _extensions(stop: _Stop, text: str) -> list[Element]:
             _ours("manoeuvre", kind=each.kind, cost_s=each.cost_s, time=each.time, text=words)
         )
     if stop.board is not None:
-        ours.append(_ours("board", **_figures(stop.board)))
+        ours.append(_ours("board", **_figures(replace(stop.board, point=None))))
     found = [ours]
     if stop.mark is not None:
         found = [*_kept(stop.mark).extensions, *_leave_element(stop.mark), ours]
