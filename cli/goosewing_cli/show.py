@@ -12,6 +12,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from goosewing.words.alternatives import alternative_lines
 from goosewing.words.figures import (
     clock,
     heading_words,
@@ -53,6 +54,8 @@ def show_plan(plan: Plan, *, written: Sequence[Path] = (), zone: tzinfo | None =
         before = leg.boards[-1]
         for reason in leg.reasons:
             paragraph(console, reason, indent="  ")
+        if leg.alternatives:
+            print_table(console, _alternatives_table(leg))
     console.print()
     for line in summary(plan):
         paragraph(console, line)
@@ -173,6 +176,19 @@ def _leg_table(leg: Leg, mark: Mark, dates: _Dates, before: Board | None) -> Tab
     last = leg.boards[-1]
     assert last.end.time is not None
     _add_row(table, dates, last.end.time, _reached(mark, last.end))
+    return table
+
+
+def _alternatives_table(leg: Leg) -> Table:
+    """Tell what else the leg could be sailed by: a line each, in the order of what it adds."""
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
+    table.add_column("", width=0)
+    table.add_column("Instead", ratio=1)
+    table.add_column("passage", justify="right", no_wrap=True)
+    table.add_column("leg", justify="right", no_wrap=True)
+    table.add_column("manoeuvres", ratio=1)
+    for each in alternative_lines(leg):
+        table.add_row("", each.name, each.added, each.takes, each.manoeuvres)
     return table
 
 

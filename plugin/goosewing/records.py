@@ -23,6 +23,16 @@ Steer = Literal["angle", "heading"]
 
 ManoeuvreKind = Literal["tack", "gybe", "set_pole", "strike_pole", "change_sails"]
 
+AlternativeKind = Literal[
+    "straight",
+    "other board first",
+    "without the pole",
+    "poled all the way",
+    "reaching all the way",
+    "second best",
+]
+"""What a leg could be sailed by instead."""
+
 CAUTIONS: tuple[str, ...] = (
     "Not for sole navigation. Official charts, depth, traffic, the collision regulations and "
     "local rules come first; this plan has seen none of them.",
@@ -102,6 +112,27 @@ class Manoeuvre:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class WindAndStream:
+    """Wind and stream over the ground at one place and time, as the forecast gives them."""
+
+    wind_from_deg: float
+    wind_kn: float
+    gust_kn: float | None = None
+    set_deg: float | None = None
+    """Where the stream sets to; None without one."""
+    drift_kn: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FromMark:
+    """Where a place lies from a mark, along the rhumb line."""
+
+    mark: str
+    bearing_deg: float
+    distance_nm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Board:
     """A stretch sailed on one tack with one sail set.
 
@@ -149,6 +180,10 @@ class Board:
     """Whether the last values of a forecast were held on for a part of it."""
     manoeuvres: tuple[Manoeuvre, ...] = ()
     point: str | None = None
+    weather: WindAndStream | None = None
+    """Over the ground at its start, where that was looked up."""
+    from_mark: FromMark | None = None
+    """Where its start lies from the leg's mark, where that was worked out."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -160,6 +195,41 @@ class Layline:
     sail_set: str
     course_over_ground_deg: float
     points: tuple[Fix, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AlternativeBoard:
+    """One board of what a leg could be sailed by instead."""
+
+    tack: Tack
+    sail_set: str
+    twa_deg: float
+    elapsed_h: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Alternative:
+    """What else a leg could be sailed by, and what that costs.
+
+    Attributes
+    ----------
+    kind : str
+        Of all ways of this kind it is the fastest.
+    added_min : float
+        What the passage takes more than by the plan; less than zero where the plan does
+        as it was asked to and not what is fastest. [min]
+    elapsed_h : float
+        Of the leg, manoeuvres included. [h]
+    boards : tuple of AlternativeBoard
+    manoeuvres : tuple of str
+        In their order, those at the mark where the leg begins included.
+    """
+
+    kind: AlternativeKind
+    added_min: float
+    elapsed_h: float
+    boards: tuple[AlternativeBoard, ...]
+    manoeuvres: tuple[ManoeuvreKind, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -176,6 +246,8 @@ class Leg:
     laylines: tuple[Layline, ...]
     reasons: tuple[str, ...] = ()
     """Why these boards, in sailors' words, a sentence each."""
+    alternatives: tuple[Alternative, ...] = ()
+    """What else it could be sailed by; none where that was not worked out."""
 
     @property
     def manoeuvres(self) -> tuple[Manoeuvre, ...]:
@@ -197,6 +269,72 @@ class ArrivalBand:
     latest: datetime | None
     shortest_h: float | None
     longest_h: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hour:
+    """Where she is at one time of the passage, and what holds there.
+
+    Attributes
+    ----------
+    leg, board : int
+        Which board of which leg she is on then, counted from 0.
+    to_go_nm : float
+        Along the boards of the plan to the last mark. [nm]
+    """
+
+    time: datetime
+    lat: float
+    lon: float
+    leg: int
+    board: int
+    heading_deg: float
+    course_over_ground_deg: float
+    weather: WindAndStream
+    to_go_nm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Turn:
+    """A change of tack or sails of a plan that was not kept."""
+
+    kinds: tuple[ManoeuvreKind, ...]
+    lat: float
+    lon: float
+    time: datetime
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WhatIf:
+    """The same passage in another wind, or begun at another time.
+
+    Attributes
+    ----------
+    wind_factor, shift_deg, delay_h : float
+        What is other: the wind's speed, its direction (veered is positive), the departure.
+    elapsed_h : float or None
+        What the passage then takes; None where there is no plan, for `reason`. [h]
+    same_boards : bool or None
+        Whether the tacks and sail sets still follow in the plan's order.
+    behind_nm : float or None
+        The plan's own boards sailed in that wind: what then is left at the plan's hour of
+        arrival; None where one of them can't be held. [nm]
+    sequence : tuple of str
+        The boards leg by leg, such as "port tack, main and jib", where they are others.
+    turns : tuple of Turn
+        Where she would tack, gybe, or change sails.
+    """
+
+    wind_factor: float = 1.0
+    shift_deg: float = 0.0
+    delay_h: float = 0.0
+    elapsed_h: float | None = None
+    arrival: datetime | None = None
+    same_boards: bool | None = None
+    behind_nm: float | None = None
+    sequence: tuple[str, ...] = ()
+    turns: tuple[Turn, ...] = ()
+    reason: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -223,6 +361,10 @@ class Plan:
     """Hours under engine; None where it was not to be used."""
     engine_litres: float | None = None
     """What they burn; None where that isn't known either."""
+    hours: tuple[Hour, ...] = ()
+    """The passage hour by hour, where that was looked up."""
+    what_if: tuple[WhatIf, ...] = ()
+    """What hangs on the forecast, where that was asked."""
     band: ArrivalBand | None = None
     """The arrival's spread by the boat's band; None where she has none."""
 

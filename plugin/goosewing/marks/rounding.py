@@ -687,4 +687,6 @@ def _joined(short: Leg, leg: Leg) -> Leg:
         saved_min=None if straight is None else (straight - elapsed) * 60.0,
         bound_h=bound,
         boards=_boards_joined(short.boards, leg.boards),
+        # Those of the leg's main part are none of the whole.
+        alternatives=(),
     )

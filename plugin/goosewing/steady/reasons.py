@@ -29,6 +29,7 @@ def for_leg(
     way: int,
     before: Mode | None,
     mark: str,
+    added_h: Array,
 ) -> tuple[str, ...]:
     """Say why a leg is sailed on these boards.
 
@@ -44,27 +45,35 @@ def for_leg(
         What she sails under when the leg begins; None if free to choose.
     mark : str
         The mark's name.
+    added_h : ndarray, shape (o,)
+        What each way would add to the passage: no reason may say otherwise. [h]
 
     Returns
     -------
     tuple of str
         A sentence each; empty where there is nothing to explain.
     """
-    said = [_lie(held, course, ways, way, mark)]
+    said = [_lie(held, course, ways, way, mark, added_h)]
     pays = break_even(held, ways, course.distance_nm, before)
-    if pays is not None and _tells(held, ways, way, pays, course.distance_nm):
+    if pays is not None and _tells(held, ways, way, pays, course.distance_nm, added_h):
         said.append(_break_even_words(held, ways, pays, course.distance_nm))
     return tuple(said)
 
 
 def among_hazards(
-    held: VelocitySet, course: Course, among: Round, way: int, before: Mode | None, mark: str
+    held: VelocitySet,
+    course: Course,
+    among: Round,
+    way: int,
+    before: Mode | None,
+    mark: str,
+    added_h: Array,
 ) -> tuple[str, ...]:
     """Say why a leg is sailed on these boards where hazards decide it, or some of it.
 
     Parameters
     ----------
-    held, course, before, mark
+    held, course, before, mark, added_h
         As for `for_leg`.
     among : Round
         All ways to sail the leg.
@@ -79,7 +88,8 @@ def among_hazards(
     direct = np.flatnonzero(among.clear[: among.direct])
     if way < among.direct and not (among.across is not None and among.straight):
         said = list(for_leg(held, course, _some(among.ways, direct),
-                            int(np.flatnonzero(direct == way)[0]), before, mark))  # fmt: skip
+                            int(np.flatnonzero(direct == way)[0]), before, mark,
+                            added_h[direct]))  # fmt: skip
     else:
         off = abs(float(geodesy.wrap_180(course.bearing_deg - held.airs.twd_deg)))
         across = "hazards decide the boards"
@@ -119,16 +129,28 @@ def _some(ways: Ways, rows: NDArray[np.intp]) -> Ways:
     )
 
 
-def _tells(held: VelocitySet, ways: Ways, way: int, pays: BreakEven, distance_nm: float) -> bool:
-    """Whether the break-even explains what was chosen, and is not far beyond the leg."""
+def _tells(
+    held: VelocitySet,
+    ways: Ways,
+    way: int,
+    pays: BreakEven,
+    distance_nm: float,
+    added_h: Array,
+) -> bool:
+    """Whether the break-even explains what was chosen, and is not far beyond the leg.
+
+    It looks at one leg: what the other would add to the whole passage must agree.
+    """
     sets = _sail_sets(held, ways)
     chosen = set(sets[way])
     worth = distance_nm > pays.distance_nm
-    reference = pays.changing if worth else pays.keeping
-    return chosen == set(sets[reference]) and pays.distance_nm < FAR_BEYOND * distance_nm
+    reference, other = (pays.changing, pays.keeping)[:: 1 if worth else -1]
+    agrees = added_h[other] > max(added_h[way], 0.0)
+    near = pays.distance_nm < FAR_BEYOND * distance_nm
+    return bool(chosen == set(sets[reference]) and agrees and near)
 
 
-def _lie(held: VelocitySet, course: Course, ways: Ways, way: int, mark: str) -> str:
+def _lie(held: VelocitySet, course: Course, ways: Ways, way: int, mark: str, added_h: Array) -> str:
     off = abs(float(geodesy.wrap_180(course.bearing_deg - held.airs.twd_deg)))
     where = f"{mark} bears {three_figures(course.bearing_deg)}, {off_the_wind(off)}"
     straight = _fastest_straight_kn(ways, course)
@@ -138,8 +160,18 @@ def _lie(held: VelocitySet, course: Course, ways: Ways, way: int, mark: str) -> 
         return f"{where}: no sail set can be held on that course, so it takes boards."
     made_good = course.distance_nm / float(ways.elapsed_h[way].sum())
     if made_good <= straight:
-        return f"{where}: boards save a manoeuvre that the straight course would need."
+        return f"{where}: {_boards_words(ways, added_h)}."
     return f"{where}: straight she makes {straight:.1f} kn, on boards {made_good:.1f} kn made good."
+
+
+def _boards_words(ways: Ways, added_h: Array) -> str:
+    """Say why boards that make no more good are sailed: by what the passage takes in all."""
+    added_min = 60.0 * float(np.min(added_h[ways.turns == 0], initial=np.inf))
+    if added_min >= 0.5:
+        return f"straight there, manoeuvres and all, would take {added_min:.0f} min longer"
+    if added_min > -0.5:
+        return "boards take no longer than the straight course"
+    return f"boards as asked for, {-added_min:.0f} min slower than the straight course"
 
 
 def _fastest_straight_kn(ways: Ways, course: Course) -> float | None:

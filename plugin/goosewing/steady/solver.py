@@ -17,7 +17,7 @@ from goosewing.earth.course import Course, course_between
 from goosewing.errors import InputError, NoPlanError
 from goosewing.options import First
 from goosewing.records import Board, BoardPoint, Fix, Layline, Leg, Mark, Plan
-from goosewing.steady import cheapest_chain, motoring, reasons
+from goosewing.steady import alternatives, cheapest_chain, motoring, reasons
 from goosewing.steady.boards import Ways, ways_to_sail
 from goosewing.totals import (
     Clock,
@@ -47,7 +47,7 @@ if TYPE_CHECKING:
     from goosewing.hazards.areas import Hazards
     from goosewing.options import Options
     from goosewing.steady.round_hazards import Round
-    from goosewing.units import BoolArray
+    from goosewing.units import Array, BoolArray
     from goosewing.weather.base import Weather
 
 LONGEST_LEG_H = 10 * 365 * 24
@@ -126,7 +126,15 @@ def solve(
         free=[first is None for first in wishes],
         clear=[leg.clear for leg in legs],
     )
-    records = _records(held, legs, costs, chosen, departure.astimezone(UTC))
+    possible = [
+        np.ones(len(leg.ways), dtype=bool) if leg.clear is None else leg.clear for leg in legs
+    ]
+    found = alternatives.excess(ways, costs, chosen, allowed, possible)
+    records = _records(held, legs, costs, chosen, departure.astimezone(UTC), found)
+    records = tuple(
+        replace(leg, alternatives=alternatives.of_leg(boat, costs, ways, chosen, found, at))
+        for at, leg in enumerate(records)
+    )
     said = (*notices, *tables_missing(boat, records), *held_long(records))
     return plan_of(boat, marks, departure.astimezone(UTC), records, said, held_steady(weather))
 
@@ -370,23 +378,26 @@ def _records(
     costs: cheapest_chain.Costs,
     chosen: Sequence[int],
     departure: datetime,
+    found: alternatives.Excess,
 ) -> tuple[Leg, ...]:
     reckoning = _at_start(held, legs[0].ways, costs, chosen[0], departure)
     records = []
-    for leg, way in zip(legs, chosen, strict=True):
-        why = _reasons(held, leg, way, reckoning.mode)
+    for leg, way, added_h in zip(legs, chosen, found.hours, strict=True):
+        why = _reasons(held, leg, way, reckoning.mode, added_h)
         record, reckoning = _leg_record(held, leg, way, reckoning, why)
         records.append(record)
     return tuple(records)
 
 
-def _reasons(held: VelocitySet, leg: LegChoice, way: int, before: Mode | None) -> tuple[str, ...]:
+def _reasons(
+    held: VelocitySet, leg: LegChoice, way: int, before: Mode | None, added_h: Array
+) -> tuple[str, ...]:
     mark = leg.destination.name
     if leg.motored:
         return (leg.motored,)
     if leg.among is None:
-        return reasons.for_leg(held, leg.course, leg.ways, way, before, mark)
-    return reasons.among_hazards(held, leg.course, leg.among, way, before, mark)
+        return reasons.for_leg(held, leg.course, leg.ways, way, before, mark, added_h)
+    return reasons.among_hazards(held, leg.course, leg.among, way, before, mark, added_h)
 
 
 def _at_start(
