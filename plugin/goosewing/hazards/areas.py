@@ -52,6 +52,12 @@ WIDEST_NM = 20.0
 MANY = 4096
 """From so many pieces on, a grid of free cells is worth its making."""
 
+MANY_EACH = 40
+"""And from so many for each area."""
+
+FEW_LINES = 512
+"""So few lines may be long: only boxes that they truly cross are met, and grown."""
+
 CELLS = 192
 """Cells of that grid along either side."""
 
@@ -111,6 +117,7 @@ class Hazards:
     def __init__(self, areas: tuple[Area, ...], clearance_nm: float) -> None:
         self._areas = areas
         self._clearance_nm = clearance_nm
+        self._asked = 0
 
     @classmethod
     def of(cls, areas: Iterable[Area], clearance_nm: float = 0.0) -> Hazards:
@@ -314,6 +321,38 @@ class Hazards:
     def _ready(self) -> BoolArray:
         return np.zeros(len(self._solid), dtype=bool)
 
+    def forbidden(self, solids: NDArray[np.intp]) -> AnyArray:
+        """Return what no piece may meet of some solids, shape (s,), in the plane [°]."""
+        return self._forbidden(solids)
+
+    def reaching_into(self, box: Array) -> tuple[NDArray[np.intp], Array, Array]:
+        """Return the solids that reach into a box of the plane, not turned by whole circles.
+
+        Returns
+        -------
+        solids : ndarray of int, shape (s,)
+        boxes : ndarray, shape (s, 4)
+            West, south, east and north of each with its clearance. [°]
+        corners : ndarray, shape (s,)
+            About how many stand out of each.
+        """
+        solids = np.sort(self._tree.query(shapely.box(*box)))
+        return solids, self._boxes[solids], self._weights[solids]
+
+    def boxes_of(self, solids: NDArray[np.intp]) -> Array:
+        """West, south, east and north of some solids with their clearance, shape (s, 4) [°]."""
+        return np.asarray(self._boxes[solids])
+
+    @cached_property
+    def _weights(self) -> Array:
+        # Half of the vertices stand out; no more than a dozen of them are far apart.
+        points = shapely.get_num_coordinates(self._solid)
+        size = shapely.length(self._solid)
+        spread = size * miles_per_degree(
+            geodesy.latitude_from_isometric(shapely.bounds(self._solid)[:, 1])
+        )
+        return np.asarray(np.minimum(0.6 * points, 4.0 + spread / max(self._clearance_nm, 0.02)))
+
     def _forbidden(self, solids: NDArray[np.intp]) -> AnyArray:
         """Return what no piece may meet: solids with their clearance, or all but their rims."""
         ready = self._ready[solids]
@@ -373,13 +412,18 @@ class Hazards:
         hit = np.zeros(len(ends), dtype=bool)
         for turn in self._turns(ends):
             turned = _turned(ends, turn)
-            if len(ends) < MANY and "_grid" not in self.__dict__:
+            if not self._asks_much(len(ends)):
                 hit |= self._meeting(turned)
                 continue
             for start in range(0, len(ends), _AT_ONCE):
                 some = slice(start, start + _AT_ONCE)
                 hit[some] |= self._sifted(turned[some])
         return hit
+
+    def _asks_much(self, pieces: int) -> bool:
+        """Whether a grid, for which every solid must be grown, has come to repay its making."""
+        self._asked += pieces
+        return "_grid" in self.__dict__ or self._asked >= max(MANY, MANY_EACH * len(self._solid))
 
     def _sifted(self, ends: Array) -> BoolArray:
         """Let the grid decide what it can; cut what is long, so that it can decide more."""
@@ -404,12 +448,39 @@ class Hazards:
     def _pairs(self, ends: Array) -> tuple[NDArray[np.intp], NDArray[np.intp], AnyArray]:
         """Return which piece meets which solid, and the pieces as lines."""
         lines = _lines(*ends.T)
-        line, solid = self._tree.query(lines)
+        closely = "intersects" if len(lines) <= FEW_LINES else None
+        line, solid = self._tree.query(lines, predicate=closely)
         # Pieces in order of solid, so that each prepared shape stays at hand.
         order = np.argsort(solid, kind="stable")
         line, solid = line[order], solid[order]
         met = shapely.intersects(self._forbidden(solid), lines[line])
         return line[met], solid[met], lines
+
+    def seen(self, ends: Array, sight_deg: float) -> BoolArray:
+        """Tell which lines in the plane cross nothing where most do: piece by piece from the start.
+
+        Parameters
+        ----------
+        ends : ndarray, shape (n, 4)
+            As for `met`. [°]
+        sight_deg : float
+            So long pieces are looked at one after the other. [°]
+        """
+        length = np.hypot(*(ends[:, 2:] - ends[:, :2]).T)
+        free = np.ones(len(ends), dtype=bool)
+        done, piece = np.zeros(len(ends)), sight_deg
+        while True:
+            open_ = np.flatnonzero(free & (done < length))
+            if not open_.size:
+                return free
+            until = np.minimum(done[open_] + piece, length[open_])
+            along = (ends[open_, 2:] - ends[open_, :2]) / length[open_, np.newaxis]
+            start = ends[open_, :2] + along * done[open_, np.newaxis]
+            # The last piece ends where the line does, to the last digit.
+            last = (until >= length[open_])[:, np.newaxis]
+            end = np.where(last, ends[open_, 2:], ends[open_, :2] + along * until[:, np.newaxis])
+            free[open_] = ~self.met(np.concatenate((start, end), axis=1))
+            done[open_] = until
 
     def solids_met(self, ends: Array) -> NDArray[np.intp]:
         """Return what pieces in the plane cross, as `corners` numbers it, each once."""

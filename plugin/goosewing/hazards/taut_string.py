@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from goosewing.hazards.areas import Hazards
-    from goosewing.units import Array, BoolArray
+    from goosewing.units import AnyArray, Array, BoolArray
     from goosewing.velocities.travel_time import Gauge
 
 TIED = 1e-7
@@ -64,6 +64,31 @@ class Places:
     def __len__(self) -> int:
         """Return their number."""
         return len(self.lat)
+
+    @classmethod
+    def loose(cls, at: Array) -> Places:
+        """Take places, shape (n, 2), that are no corners."""
+        nowhere, none = np.full(at.shape, np.nan), np.full(len(at), -1, dtype=np.intp)
+        return cls(at, geodesy.latitude_from_isometric(at[:, 1]), nowhere, nowhere, none, none[:0])
+
+    def some(self, wanted: NDArray[np.intp]) -> Places:
+        """Return some of them."""
+        return Places(
+            self.at[wanted], self.lat[wanted], self.before[wanted],
+            self.after[wanted], self.solid[wanted], self.over,
+        )  # fmt: skip
+
+    def also(self, other: Places) -> Places:
+        """Return these and then others."""
+
+        def both(one: AnyArray, two: AnyArray) -> AnyArray:
+            return np.concatenate((one, two))
+
+        return Places(
+            both(self.at, other.at), both(self.lat, other.lat), both(self.before, other.before),
+            both(self.after, other.after), both(self.solid, other.solid),
+            both(self.over, other.over),
+        )  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -274,24 +299,28 @@ def _reached(
     """
     source = np.flatnonzero(~settled)
     towards = places.at[here] - places.at[source]
-    touches = _touches(places, np.full(len(source), here), towards)
+    on_one_side = touches(places, np.full(len(source), here), towards)
     if tight:
-        touches &= _touches(places, source, towards)
-    source = source[touches]
+        on_one_side &= touches(places, source, towards)
+    source = source[on_one_side]
     took = hours_between(gauge, places, source, np.array([here])) + hours[here]
     better = took < hours[source] * (1.0 - TIED)
     return source[better], took[better]
 
 
-def _touches(places: Places, corner: NDArray[np.intp], towards: Array) -> BoolArray:
+def touches(places: Places, corner: NDArray[np.intp], towards: Array) -> BoolArray:
     """Tell where a line through a corner leaves the corner's hazard on one side of it."""
-    before = _side(towards, places.before[corner] - places.at[corner])
-    after = _side(towards, places.after[corner] - places.at[corner])
-    # Start and mark are no corners: their neighbours are NaN.
-    return ~(before * after < 0.0)
+    on_one_side = np.ones(len(corner), dtype=bool)
+    # Start and mark are no corners: their neighbours are NaN, and no comparison is true.
+    sides = [_side(towards, (each - places.at)[corner]) for each in (places.before, places.after)]
+    on_one_side[(sides[0] > 0.0) & (sides[1] < 0.0)] = False
+    on_one_side[(sides[0] < 0.0) & (sides[1] > 0.0)] = False
+    return on_one_side
 
 
 def _side(towards: Array, offset: Array) -> Array:
-    across = towards[:, 0] * offset[:, 1] - towards[:, 1] * offset[:, 0]
-    scale = np.hypot(*towards.T) * np.hypot(*offset.T)
-    return np.where(np.abs(across) < 1e-9 * scale, 0.0, across)
+    ahead, across = towards[:, 0], offset[:, 1]
+    cross = ahead * across - towards[:, 1] * offset[:, 0]
+    scale = 1e-18 * np.einsum("ij,ij->i", towards, towards)
+    scale *= np.einsum("ij,ij->i", offset, offset)
+    return np.where(cross * cross < scale, 0.0, cross)

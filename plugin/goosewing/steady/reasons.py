@@ -12,6 +12,8 @@ from goosewing.earth import geodesy
 from goosewing.words.figures import listed, off_the_wind, three_figures
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
 
     from goosewing.boat.manoeuvres import Mode
@@ -112,10 +114,17 @@ def _order_words(held: VelocitySet, among: Round, way: int) -> str | None:
         hand: dict.fromkeys(side.area.called for side in among.passed[way] if side.hand == hand)
         for hand in ("port", "starboard")
     }
-    left = [f"{listed(names)} to {hand}" for hand, names in hands.items() if names]
+    left = [f"{_a_few(list(names))} to {hand}" for hand, names in hands.items() if names]
     if left:
         return f"She leaves {' and '.join(left)}."
     return f"Between the hazards she turns {int(ways.turns[way])} times."
+
+
+def _a_few(names: Sequence[str]) -> str:
+    """List names; of many only the first."""
+    if len(names) <= MOST_NAMED + 1:
+        return listed(names)
+    return listed([*names[:MOST_NAMED], f"{len(names) - MOST_NAMED} more"])
 
 
 def _some(ways: Ways, rows: NDArray[np.intp]) -> Ways:
@@ -180,6 +189,9 @@ def _fastest_straight_kn(ways: Ways, course: Course) -> float | None:
         return None
     return course.distance_nm / float(ways.elapsed_h[single].sum(axis=1).min())
 
+
+MOST_NAMED = 4
+"""Hazards named on a hand; the others are counted."""
 
 FAR_BEYOND = 10.0
 """A break-even so many times the leg's length is no news."""

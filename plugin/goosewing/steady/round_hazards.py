@@ -43,6 +43,7 @@ if TYPE_CHECKING:
 
     from goosewing.hazards.areas import Area, Hazards
     from goosewing.options import First
+    from goosewing.steady import pinned_boards
     from goosewing.steady.cheapest_chain import Costs
     from goosewing.units import AnyArray, Array, BoolArray
 
@@ -57,6 +58,12 @@ MOST_PLACES = 96
 
 REPEATS = (*range(2, 13), 14, 16, 18, 20, 23, 26, 30, 34, 39, 45, 52, 60)
 """How often two boards are repeated where once does not fit."""
+
+FEW_HAZARDS = 40
+"""Among more hazards than so many about a leg no string is drawn: its boards are pinned."""
+
+LIMITS = (1.2, 1.6)
+"""Ways are looked for up to so many times the time in open water, and then without a limit."""
 
 NEVER_H = 1e6
 """Two velocities that point all but the same way or opposite ways make no pair."""
@@ -502,15 +509,22 @@ def ways_round(
     corridor = wishes.corridor_nm
     limit_deg = None if corridor is None else boards.narrowest_deg(course, corridor)
     room = Room(hazards, held, Gauge.of(held), leg, limit_deg)
-    spacing = max(SPACING_NM, 0.85 * hazards.clearance_nm)
-    string = taut_string.drawn(hazards, room.gauge, leg, spacing_nm=spacing)
-    bound_h = 0.0 if across is None else _bound_h(room, string)
     own = np.where(np.isfinite(ways.elapsed_h.sum(axis=1)), costs.own_h(ways), np.inf)
     may = clear & first_allowed(ways, held.modes, wishes.first)
     best_clear = float(np.min(own[may], initial=np.inf))
+    looked_for = _side_asked(wishes) or np.any(own[~clear] < best_clear + wishes.slack_h)
     found: list[_Laid] = []
-    if _side_asked(wishes) or np.any(own[~clear] < best_clear + wishes.slack_h):
-        found = _detours(room, course, costs, wishes, best_clear, string, spacing)
+    if _many_about(hazards, leg):
+        bound_h, found = 0.0, []
+        if looked_for:
+            found = _among_many(room, course, costs, wishes, best_clear)
+        if not found and not may.any() and not taut_string.connected(hazards, leg, _waters(leg)):
+            bound_h = float("inf")
+    else:
+        bound_h, found = _among_few(
+            room, course, costs, wishes, best_clear, across=across is not None,
+            looked_for=bool(looked_for),
+        )  # fmt: skip
     every = _put_together(ways, found)
     return Round(
         every,
@@ -522,6 +536,145 @@ def ways_round(
         bool(np.any(ways.turns == 0)),
         bound_h,
     )
+
+
+def _among_few(
+    room: Room,
+    course: Course,
+    costs: Costs,
+    wishes: Wishes,
+    best_clear_h: float,
+    *,
+    across: bool,
+    looked_for: bool,
+) -> tuple[float, list[_Laid]]:
+    """Return the time on the taut string, and the ways round found along it."""
+    spacing = max(SPACING_NM, 0.85 * room.hazards.clearance_nm)
+    string = taut_string.drawn(room.hazards, room.gauge, room.leg, spacing_nm=spacing)
+    bound_h = _bound_h(room, string) if across else 0.0
+    if not looked_for:
+        return bound_h, []
+    found: list[_Laid] = []
+    if np.isfinite(string.hours[START]):
+        found = _pinned(room, course, costs, wishes, best_clear_h, string.box)
+    limit = min([best_clear_h, *(each.own_h(costs) for each in found)])
+    return bound_h, found + _detours(room, course, costs, wishes, limit, string, spacing)
+
+
+def _waters(leg: Array) -> Array:
+    """A box about a leg in the plane, wide enough for any way round that is worth it."""
+    length = float(np.hypot(*(leg[2:] - leg[:2])))
+    low, high = np.minimum(leg[:2], leg[2:]), np.maximum(leg[:2], leg[2:])
+    return np.concatenate((low - taut_string.ROOM * length, high + taut_string.ROOM * length))
+
+
+def _many_about(hazards: Hazards, leg: Array) -> bool:
+    return len(hazards.reaching_into(_waters(leg))[0]) > FEW_HAZARDS
+
+
+def _among_many(
+    room: Room, course: Course, costs: Costs, wishes: Wishes, best_clear_h: float
+) -> list[_Laid]:
+    """Find ways between more hazards than a string can be drawn round."""
+    for wider in (1.0, 3.0):
+        box = _waters(room.leg)
+        more = (wider - 1.0) * np.max(box[2:] - box[:2])
+        found = _pinned(
+            room, course, costs, wishes, best_clear_h, box + more * np.array([-1.0, -1.0, 1.0, 1.0])
+        )
+        if found:
+            return found
+    return []
+
+
+def _pinned(
+    room: Room, course: Course, costs: Costs, wishes: Wishes, best_clear_h: float, box: Array
+) -> list[_Laid]:
+    """Find ways whose boards lie against hazards; the first search that finds any is enough."""
+    from goosewing.steady import pinned_boards
+
+    least = pinned_boards.least_h(room.gauge, room.leg)
+    side = np.array([mode.side for mode in costs.modes])
+    corridor_nm = None if room.corridor_deg is None else wishes.corridor_nm
+    speeds = pinned_boards.Speeds.of(room.held)
+    for times in (*LIMITS, np.inf):
+        limit = min(best_clear_h, times * least) + wishes.slack_h
+        graph = pinned_boards.graph_of(
+            room.hazards, room.held, costs, room.leg, box,
+            spacing_nm=max(0.1, 0.85 * room.hazards.clearance_nm), corridor_nm=corridor_nm,
+            limit_h=limit, speeds=speeds,
+        )  # fmt: skip
+        net = pinned_boards.Net.of(graph)
+        found = [
+            laid
+            for first, only in _tacks(wishes, side)
+            for chain in pinned_boards.free_chains(net, first, only, wishes.slack_h)
+            for laid in [_chain_laid(room, course, graph, chain, wishes.margin_deg)]
+            if laid is not None
+        ]
+        if found or limit < times * least:
+            return found
+    return []
+
+
+def _chain_laid(
+    room: Room,
+    course: Course,
+    graph: pinned_boards.Graph,
+    chain: pinned_boards.Chain,
+    margin_deg: float,
+) -> _Laid | None:
+    """Lay out a chain of boards that lie against hazards; None if that leaves it no room."""
+    from goosewing.steady import pinned_boards
+
+    modes: list[int] = []
+    rows: list[float] = []
+    path: list[tuple[float, float]] = [(course.lat1, course.lon1)]
+    held, places = room.held, graph.waters.places
+    for step in chain.steps:
+        end = _place(places, step.end // graph.modes, course)
+        laid = _step_laid(held, pinned_boards.drawn(graph, step), step, path[-1], end)
+        if step is chain.steps[-1] and step.second >= 0 and margin_deg:
+            straight = course_between(*path[-1], *end)
+            laid = _alternating(held, straight, step.first, step.second, 1, margin_deg)
+        if laid is None:
+            return None
+        for mode, row, at in laid:
+            if modes and modes[-1] == mode and abs(rows[-1] - row) < 1e-6:
+                path[-1] = at
+                continue
+            modes.append(mode)
+            rows.append(row)
+            path.append(at)
+    lat, lon = np.array(path).T
+    chained = [START, *(step.end // graph.modes for step in chain.steps)]
+    corners = [place for place in chained if place < 2 or places.solid[place] >= 0]
+    passed = _passed(room, places, corners)
+    return _without_scraps(room, _timed(room, np.array(modes), np.array(rows), lat, lon, passed))
+
+
+def _step_laid(
+    held: VelocitySet,
+    drawn: pinned_boards.Drawn,
+    step: pinned_boards.Step,
+    start: tuple[float, float],
+    end: tuple[float, float],
+) -> Laid | None:
+    if step.first < 0:
+        straight = straight_velocities(held, course_between(*start, *end).bearing_deg)
+        at = np.flatnonzero(straight.mode == step.mode)
+        return [(step.mode, float(straight.row_deg[at[0]]), end)] if at.size else None
+    turned = drawn.points[1:-1]
+    ends = [
+        (float(lat), float(geodesy.wrap_longitude(lon)))
+        for lat, lon in zip(
+            geodesy.latitude_from_isometric(turned[:, 1]), turned[:, 0], strict=True
+        )
+    ]
+    return [
+        (int(held.mode[number]), float(held.row_deg[number]), at)
+        for number, at in zip(drawn.numbers, [*ends, end], strict=True)
+    ]
 
 
 def _first_met(hazards: Hazards, ways: Ways, way: int) -> Area | None:
@@ -557,6 +710,12 @@ class _Laid:
     lat: Array
     lon: Array
     passed: tuple[Side, ...]
+
+    def own_h(self, costs: Costs) -> float:
+        """Time with the turns within it, in hours."""
+        mode, twa = self.mode, self.twa_deg
+        turns = costs.between(mode[:-1], twa[:-1], mode[1:], twa[1:])
+        return float(self.elapsed_h.sum() + turns.sum())
 
 
 def _detours(
@@ -624,7 +783,7 @@ def _limit_along(room: Room, string: Taut, costs: Costs, wishes: Wishes, pairs: 
     if not string.string:
         return float("inf")
     chain = [START, MARK, *string.string[1:-1]]
-    places = _some(string.places, np.array(chain))
+    places = string.places.some(np.array(chain))
     side = np.array([mode.side for mode in costs.modes])
     best = float("inf")
     for first, only in _tacks(wishes, side):
@@ -636,13 +795,6 @@ def _limit_along(room: Room, string: Taut, costs: Costs, wishes: Wishes, pairs: 
     return best
 
 
-def _some(places: Places, wanted: NDArray[np.intp]) -> Places:
-    return Places(
-        places.at[wanted], places.lat[wanted], places.before[wanted],
-        places.after[wanted], places.solid[wanted], places.over,
-    )  # fmt: skip
-
-
 def _nearest(room: Room, wide: Taut, limit_h: float) -> tuple[Places, Array, Array]:
     """Keep the corners on ways that may be fast enough, the fastest of them."""
     every = np.arange(len(wide.places))
@@ -652,7 +804,7 @@ def _nearest(room: Room, wide: Taut, limit_h: float) -> tuple[Places, Array, Arr
     most = max(MOST_PLACES, 2 * len(wide.string))
     order = np.argsort(total, kind="stable")[: most + 2]
     kept = np.sort(order[total[order] <= limit_h])
-    return _some(wide.places, kept), wide.hours[kept], behind[kept]
+    return wide.places.some(kept), wide.hours[kept], behind[kept]
 
 
 def _laid_out(
