@@ -6,7 +6,7 @@ from importlib import import_module
 
 import typer
 
-PARTS = ("leeway", "check")
+PARTS = ("fit", "leeway", "check")
 """Modules `boat_…` of this package, each with a `register(app)` for the commands below `boat`."""
 
 

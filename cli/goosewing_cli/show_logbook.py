@@ -4,11 +4,17 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from rich.table import Table
 from rich.text import Text
 
-from goosewing_cli.show import console_for, paragraph
+from goosewing_cli.show import console_for, paragraph, print_table
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
+    from goosewing.logbook.estimates import Estimate
+    from goosewing.logbook.fit import Fitted
     from goosewing.logbook.leeway import LeewayFound
 
 
@@ -42,3 +48,73 @@ def compass_words(offset_deg: float) -> str:
     if abs(offset_deg) < 0.05:
         return "right"
     return f"{abs(offset_deg):.1f}° too {'much' if offset_deg > 0.0 else 'little'}"
+
+
+def show_fit(found: Fitted, written: Sequence[Path]) -> None:
+    """Print what the log told of the sensors and of the boat, and what was written."""
+    from goosewing.files.disk import shown
+
+    console = console_for()
+    tally = found.tally
+    console.print(
+        Text(f"{found.boat.name}: {tally.used} steady stretches under sail", style="bold")
+    )
+    paragraph(
+        console,
+        f"Of {tally.logged_h:.1f} h logged, {tally.engine_h:.1f} h were under engine and left "
+        f"out, {tally.unsteady_h:.1f} h unsteady.",
+    )
+    console.print()
+    console.print(Text("Sensors", style="bold"))
+    print_table(console, _sensors(found))
+    console.print()
+    if found.performance is not None:
+        console.print(Text("Performance, against the base", style="bold"))
+        print_table(console, _factors(found.performance))
+    for each in found.sail_sets:
+        paragraph(
+            console,
+            f"{each.sail_set}: {each.stretches} stretches, each {100 * each.error:.1f} % off the "
+            f"polar; its band is ±{100 * each.median_half_band:.1f} % where there are stretches.",
+        )
+    for notice in found.notices:
+        paragraph(console, f"Note: {notice}")
+    for path in written:
+        console.print(Text(f"Written: {shown(path)}"), soft_wrap=True)
+
+
+UNTOLD = "can't be told from this log"
+
+
+def _sensors(found: Fitted) -> Table:
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), show_header=False)
+    table.add_column("", no_wrap=True)
+    table.add_column("", justify="right", no_wrap=True)
+    table.add_column("")
+    rows: tuple[tuple[str, Estimate, str, str], ...] = (
+        ("log: speed is what it shows times", found.motion.log_factor, ".3f", ""),
+        ("compass reads too much", found.motion.compass_offset_deg, "+.1f", "°"),
+        ("  besides, times sine of heading", found.motion.deviation_sin_deg, "+.1f", "°"),
+        ("  besides, times cosine of heading", found.motion.deviation_cos_deg, "+.1f", "°"),
+        ("vane reads too far to starboard", found.vane.offset_deg, "+.1f", "°"),
+        ("vane reads too wide, close-hauled", found.vane.upwash_deg, "+.1f", "°"),
+        ("leeway coefficient", found.motion.leeway, ".1f", ""),
+    )
+    for what, each, form, unit in rows:
+        table.add_row(what, *_told(each, form, unit))
+    return table
+
+
+def _told(each: Estimate, form: str, unit: str) -> tuple[str, str]:
+    if not each.told:
+        return "", UNTOLD
+    return f"{each.value:{form}}{unit}", f"{each.low:{form}} to {each.high:{form}}{unit}"
+
+
+def _factors(performance: dict[str, Estimate]) -> Table:
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), show_header=False)
+    for _ in range(3):
+        table.add_column("", no_wrap=True)
+    for name, each in performance.items():
+        table.add_row(name, *_told(each, ".3f", ""))
+    return table

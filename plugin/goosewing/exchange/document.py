@@ -29,6 +29,8 @@ LAYLINES_FORMAT = "goosewing.laylines/1"
 TARGETS_FORMAT = "goosewing.targets/1"
 WEATHER_FORMAT = "goosewing.weather/1"
 DEPARTURES_FORMAT = "goosewing.departures/1"
+BOAT_FIT_FORMAT = "goosewing.boat-fit/1"
+DEBRIEF_FORMAT = "goosewing.debrief/1"
 LEEWAY_FORMAT = "goosewing.leeway/1"
 BOAT_CHECK_FORMAT = "goosewing.boat-check/1"
 

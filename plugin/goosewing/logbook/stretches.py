@@ -330,7 +330,8 @@ def _measured(
         lat=cut.mean(log.get("lat")),
         lon=cut.mean(log.get("lon")),
         awa_error_deg=cut.standard_error(swing),
-        aws_error=cut.standard_error(aws - np.repeat(mean_aws, cut.count)) / mean_aws,
+        aws_error=cut.standard_error(aws - np.repeat(mean_aws, cut.count))
+        / np.maximum(mean_aws, 0.1),
         board=run,
         steady=np.zeros(cut.first.size, dtype=bool),
         engine=np.zeros(cut.first.size, dtype=bool),
@@ -374,9 +375,11 @@ def _engine(made: Stretches, steady: BoolArray, rpm: Array) -> BoolArray:
         tws = np.where(told, reckoned, tws)
         without_wind = (tws < CALM_KN) & (made.stw_kn > CALM_SPEED_KN)
         without_wind |= (tws < 8.0) & (made.stw_kn > OUTRUNS * tws)
-        in_the_wind = (awa < IN_THE_WIND_DEG) & (made.stw_kn > 2.0)
+        in_the_wind = (awa < IN_THE_WIND_DEG) & (made.stw_kn > 1.0)
         smooth = (made.stw_spread_kn < ENGINE_STEADY_KN) & _steady_for_minutes(made.stw_kn)
-        pressed = (awa > 25.0) & (awa < 100.0) & (made.aws_kn > 9.0)
+        angle = np.where(np.isfinite(awa), awa, np.abs(made.twa_deg))
+        blows = np.where(np.isfinite(made.aws_kn), made.aws_kn, tws)
+        pressed = (angle > 25.0) & (angle < 100.0) & (blows > 9.0)
         heeled = np.where(np.isfinite(made.heel_deg), made.heel_deg > 2.0 * UPRIGHT_DEG, pressed)
         # Dead downwind a sailing boat is upright too, but not so steady.
         upright = ~(made.heel_deg >= UPRIGHT_DEG)
@@ -384,8 +387,9 @@ def _engine(made: Stretches, steady: BoolArray, rpm: Array) -> BoolArray:
         smooth &= upright & (smooth[known].mean() < TELLING if known.any() else False)
         signs = without_wind | in_the_wind | smooth
         signs |= (made.heel_deg < UPRIGHT_DEG) & pressed
+        signs &= steady | without_wind | _with_a_neighbour(in_the_wind)
         running = np.where(np.isfinite(rpm), rpm > 0.0, signs)
-    return _closed(made, np.asarray(running & (steady | in_the_wind | without_wind)))
+    return _closed(made, np.asarray(running))
 
 
 def _steady_for_minutes(stw_kn: Array) -> BoolArray:
@@ -398,6 +402,12 @@ def _steady_for_minutes(stw_kn: Array) -> BoolArray:
     for offset in range(MINUTES_TOGETHER):
         found[offset : offset + close.size] |= close
     return found
+
+
+def _with_a_neighbour(where: BoolArray) -> BoolArray:
+    """Those beside another: a tack passes through the wind within one stretch."""
+    padded = np.concatenate(([False], where, [False]))
+    return np.asarray(where & (padded[:-2] | padded[2:]))
 
 
 def _closed(made: Stretches, engine: BoolArray) -> BoolArray:

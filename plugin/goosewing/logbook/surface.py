@@ -8,9 +8,9 @@ small displacement yacht's polar has) and a smooth departure from it,
 on the table's own nodes, b_i the weights of the four nodes around a stretch. K says that
 departures are alike where angle and wind are alike: a Gaussian process, its amplitude and
 lengths averaged over by how well each explains the log, as what is not known of them is doubt
-too. Of the errors e a part wanders, and neighbours share it. The quantile is that of the check function,
-reached by pseudo-observations; the equivalent variance of one is :math:`\tau(1-\tau)/f(0)^2`,
-f their density there, as in quantile regression.
+too. Of the errors e a part wanders, and neighbours share it. The quantile is that of the check
+function, reached by pseudo-observations; the equivalent variance of one is
+:math:`\tau(1-\tau)/f(0)^2`, f their density there, as in quantile regression.
 
 The band was chosen by measured coverage, on invented logs whose true polar is known: this one
 held the truth in 80 of 100 cells where it says 80; the bootstrap over boards, which can't know
@@ -40,7 +40,7 @@ BAND = 0.80
 AMPLITUDES = (0.02, 0.04, 0.08, 0.16)
 """Of the smooth departure, in logarithm of speed: averaged over."""
 
-ANGLE_LENGTHS = (0.3, 0.6, 1.2)
+ANGLE_LENGTHS = (0.15, 0.3, 0.6, 1.2)
 """In the logarithm of the angle."""
 
 WIND_LENGTHS = (0.3, 0.7, 1.5)
@@ -60,11 +60,6 @@ PILOT, PILOT_ERROR, LEAST_ERROR = (0.08, 0.6, 0.7), 0.05, 0.003
 COMMON = 0.15
 """Departure that all cells share: a foul bottom, a slow crew; our choice."""
 
-STEEPEST = 1.0
-"""In light air speed grows at most as the wind does."""
-
-FLAT = 1e-4
-
 MORE_ANGLES_DEG = (25.0, 30.0, 35.0, 45.0, 60.0, 90.0, 120.0, 150.0, 165.0, 180.0)
 MORE_WINDS_KN = (2.0, 3.0, 4.0, 6.0, 8.0, 12.0, 16.0, 20.0, 25.0, 30.0, 40.0)
 """Nodes that are laid beyond a table's edges."""
@@ -72,12 +67,12 @@ MORE_WINDS_KN = (2.0, 3.0, 4.0, 6.0, 8.0, 12.0, 16.0, 20.0, 25.0, 30.0, 40.0)
 EDGE_DEG, EDGE_KN = 5.0, 1.5
 """So far beyond a table's edge a stretch counts for its outermost cells."""
 
-WIND_TREND, ANGLE_TREND, POINTING_TREND = 0.12, 0.08, 0.12
+WIND_TREND, ANGLE_TREND, POINTING_TREND = 0.12, 0.08, 0.25
 """How far what is known beforehand may be off in its growth with the wind, a factor e of it,
 between beating and running, and in how close she points: so that the band widens beyond the
 data; our choice."""
 
-WIDER, MINUTE_LEAVES = 1.15, 0.3
+WITH_A_BASE, WITHOUT_A_BASE = (1.0, 0.25), (1.15, 0.3)
 """By measured coverage: the band's factor, and the part of a stretch's own error that no number of
 stretches averages out, as a minute's means of a gusty wind lie beside a bent polar."""
 
@@ -122,7 +117,7 @@ class Points:
     speed_kn: Array
     time_s: Array
 
-    def only(self, keep: BoolArray) -> Points:
+    def only(self, keep: BoolArray | NDArray[np.intp]) -> Points:
         """Return some of them."""
         return Points(
             twa_deg=self.twa_deg[keep],
@@ -170,6 +165,7 @@ def fit_surface(
     *,
     quantile: float = 0.5,
     besides: Array | float = 0.0,
+    shape: bool = True,
 ) -> Surface:
     """Fit a polar to stretches.
 
@@ -187,6 +183,8 @@ def fit_surface(
     besides : array_like, shape (a, w) or scalar
         Standard deviation, in logarithm of speed, of what all stretches have wrong together:
         the log's factor, the vane.
+    shape : bool
+        Whether it must have the shape every polar has.
     """
     rows, columns = np.meshgrid(twa_deg, tws_kn, indexing="ij")
     wider = _padded(twa_deg, MORE_ANGLES_DEG), _padded(tws_kn, MORE_WINDS_KN)
@@ -197,10 +195,13 @@ def fit_surface(
         + np.searchsorted(wider[1], tws_kn)
     ).ravel()
     covariance = found.covariance[np.ix_(own, own)]
-    mean = known(rows, columns) + found.mean[own].reshape(rows.shape)
-    all_share = np.square(besides) + (MINUTE_LEAVES * found.error) ** 2
-    spread = WIDER * np.sqrt(np.diag(covariance).reshape(rows.shape) + all_share)
-    shaped = _shaped(mean, covariance, twa_deg, tws_kn)
+    beforehand = known(rows, columns)
+    mean = beforehand + found.mean[own].reshape(rows.shape)
+    own_spread = np.sqrt(np.diag(covariance)).reshape(rows.shape)
+    factor, leaves = WITHOUT_A_BASE if known is usual_form else WITH_A_BASE
+    all_share = np.square(besides) + (leaves * found.error) ** 2
+    spread = factor * np.sqrt(own_spread**2 + all_share)
+    shaped = _shaped(mean, own_spread, beforehand, twa_deg, tws_kn) if shape else mean
     reach = normal_quantile(0.5 + BAND / 2.0) * spread
     count = _counted(points, twa_deg, tws_kn)
     return Surface(
@@ -299,7 +300,7 @@ def _kernel(nodes: tuple[Array, Array], amplitude: float, angle: float, wind: fl
     u, v = np.log(np.maximum(nodes[0], 15.0)), np.log(np.maximum(nodes[1], 1.0))
     apart = ((u[:, np.newaxis] - u) / angle) ** 2 + ((v[:, np.newaxis] - v) / wind) ** 2
     grows, turns = np.log(nodes[1] / 10.0), np.cos(np.radians(nodes[0]))
-    points = np.exp(-(np.maximum(nodes[0], 25.0) - 30.0) / 12.0)
+    points = np.exp(-(np.maximum(nodes[0], 25.0) - 30.0) / 10.0)
     trends = WIND_TREND**2 * np.outer(grows, grows) + ANGLE_TREND**2 * np.outer(turns, turns)
     trends += POINTING_TREND**2 * np.outer(points, points)
     own = 1e-6 * np.eye(u.size)
@@ -348,16 +349,14 @@ def _noise(problem: _Problem, error: float, together: float, span_s: float) -> _
         none, nothing = np.zeros((problem.size.size, 0)), np.zeros((0, 0))
         determinant = problem.size.size * np.log(own)
         return _Noise(problem, own, none, nothing, weights.T @ weights / own, float(determinant))
-    shared, kernel = _wander(problem.time_s, span_s)
-    kernel = kernel * (error**2 * together)
+    shared, correlation = _wander(problem.time_s, span_s)
+    kernel = correlation * (error**2 * together)
     inner = np.linalg.inv(kernel) + shared.T @ shared / own
-    inverse = np.linalg.inv(inner)
+    inverse: Array = np.asarray(np.linalg.inv(inner), dtype=np.float64)
     cross = shared.T @ weights / own
-    information = weights.T @ weights / own - cross.T @ inverse @ cross
+    information = np.asarray(weights.T @ weights / own - cross.T @ inverse @ cross)
     determinant = (
-        problem.size.size * np.log(own)
-        + np.linalg.slogdet(kernel)[1]
-        + np.linalg.slogdet(inner)[1]
+        problem.size.size * np.log(own) + np.linalg.slogdet(kernel)[1] + np.linalg.slogdet(inner)[1]
     )
     return _Noise(problem, own, shared, inverse, information, float(determinant))
 
@@ -408,7 +407,9 @@ def _averaged(problem: _Problem, quantile: float) -> _Averaged:
     middle = float(np.median(residual))
     error = max(TO_DEVIATION * float(np.median(np.abs(residual - middle))), LEAST_ERROR)
     # For the choice of kernels a few wild stretches must not speak louder than the others.
-    tame = problem.weights @ pilot.mean + problem.size * np.clip(residual, -2.5 * error, 2.5 * error)
+    tame = problem.weights @ pilot.mean + problem.size * np.clip(
+        residual, -2.5 * error, 2.5 * error
+    )
     noise, together, span_s = _hanging_together(problem, error, tame)
     choices = [(a, u, w) for a in AMPLITUDES for u in ANGLE_LENGTHS for w in WIND_LENGTHS]
     solved = [_solve(noise, _kernel(problem.nodes, *choice), tame) for choice in choices]
@@ -473,65 +474,55 @@ def _at_quantile(
     return at + average, max(variance / error**2, 1.0)
 
 
-# ---- shape -----------------------------------------------------------------------------------------
+# ---- shape ---------------------------------------------------------------------------------------
 
 
-def _shaped(mean: Array, covariance: Array, twa_deg: Array, tws_kn: Array) -> Array:
-    """Bring a table into the shape every polar has, as near to the fit as its doubt lets it.
+def _shaped(mean: Array, doubt: Array, known: Array, twa_deg: Array, tws_kn: Array) -> Array:
+    """Bring a table into the shape that polars have, each value moved as its doubt lets it.
 
-    In wind, speed grows no faster than the wind; off the wind it doesn't fall as the wind
-    rises. In angle it rises to one highest value and falls beyond. As penalties on what breaks
-    the rule (Bollaerts, Eilers and Aerts, *Quantile regression with monotonicity restrictions
-    using P-splines and the L1-norm*, 2006, from memory).
+    In angle speed rises to one highest value and falls beyond; in wind it grows no faster than
+    the wind, and abaft the beam it doesn't fall before the wind is strong. A rule that what is
+    known beforehand breaks itself is no rule for this boat. Neighbours that break one are moved
+    towards each other until none is left (projections on half-spaces in turn).
     """
-    rules = _rules(mean, twa_deg, tws_kn)
-    if not len(rules):
-        return mean
-    start = mean.ravel()
-    now, active = start, np.zeros(len(rules), dtype=bool)
-    for _ in range(STEPS):
-        broken = rules @ now - _limits(mean, twa_deg, tws_kn) < -FLAT
-        if not (broken & ~active).any():
-            break
-        active |= broken
-        bound = rules[active]
-        # The nearest table, by the fit's own doubt, that keeps these rules with equality.
-        gap = _limits(mean, twa_deg, tws_kn)[active] - bound @ start
-        spread = bound @ covariance @ bound.T + 1e-10 * np.eye(int(active.sum()))
-        push = np.linalg.solve(spread, gap)
-        now = start + covariance @ bound.T @ np.maximum(push, 0.0)
-    return now.reshape(mean.shape)
+    rising = np.where(np.arange(twa_deg.size - 1)[:, np.newaxis] < mean.argmax(axis=0), 1.0, -1.0)
+    kept_angle = np.diff(known, axis=0) * rising >= 0.0
+    growth = np.diff(np.log(tws_kn))
+    kept_most = np.diff(known, axis=1) <= growth
+    gentle = (twa_deg >= ABAFT_DEG)[:, np.newaxis] & (tws_kn[1:] <= STRONG_KN)
+    kept_least = gentle & (np.diff(known, axis=1) >= 0.0)
+    now = mean.copy()
+    for _ in range(ROUNDS):
+        for first in (0, 1):
+            edges = slice(first, None, 2)
+            _push(now, doubt, 0, edges, rising[edges], 0.0, kept_angle[edges])
+            most = kept_most[:, edges]
+            _push(now, doubt, 1, edges, np.full(most.shape, -1.0), -growth[edges], most)
+            least = kept_least[:, edges]
+            _push(now, doubt, 1, edges, np.ones(least.shape), 0.0, least)
+    return now
 
 
-def _rules(mean: Array, twa_deg: Array, tws_kn: Array) -> Array:
-    """Rows of C in C·θ ≥ limits."""
-    angles, winds = mean.shape
-    number = np.arange(angles * winds).reshape(angles, winds)
-    pairs: list[tuple[int, int]] = []
-    peak = mean.argmax(axis=0)
-    for column in range(winds):
-        for row in range(angles - 1):
-            low, high = number[row, column], number[row + 1, column]
-            pairs.append((high, low) if row < peak[column] else (low, high))
-    for row in range(angles):
-        for column in range(winds - 1):
-            if twa_deg[row] >= 60.0:
-                pairs.append((number[row, column + 1], number[row, column]))
-            pairs.append((number[row, column], number[row, column + 1]))
-    rules = np.zeros((len(pairs), angles * winds))
-    at = np.arange(len(pairs))
-    rules[at, [p[0] for p in pairs]] += 1.0
-    rules[at, [p[1] for p in pairs]] -= 1.0
-    return rules
+ABAFT_DEG, STRONG_KN, ROUNDS = 90.0, 20.0, 60
 
 
-def _limits(mean: Array, twa_deg: Array, tws_kn: Array) -> Array:
-    angles, winds = mean.shape
-    limits = [0.0] * ((angles - 1) * winds)
-    grows = -STEEPEST * np.diff(np.log(tws_kn))
-    for row in range(angles):
-        for column in range(winds - 1):
-            if twa_deg[row] >= 60.0:
-                limits.append(0.0)
-            limits.append(float(grows[column]))
-    return np.array(limits)
+def _push(
+    now: Array,
+    doubt: Array,
+    axis: int,
+    edges: slice,
+    sign: Array,
+    least: Array | float,
+    rule: BoolArray,
+) -> None:
+    """Bring sign·(after - before) to `least` or more across some edges, in place."""
+    before = [slice(None), slice(None)]
+    after = [slice(None), slice(None)]
+    last = now.shape[axis] - 1
+    begin = edges.start or 0
+    before[axis], after[axis] = slice(begin, last, 2), slice(begin + 1, None, 2)
+    low, high = tuple(before), tuple(after)
+    short = np.where(rule, np.maximum(least - sign * (now[high] - now[low]), 0.0), 0.0)
+    share = doubt[high] ** 2 / (doubt[high] ** 2 + doubt[low] ** 2)
+    now[high] += sign * short * share
+    now[low] -= sign * short * (1.0 - share)

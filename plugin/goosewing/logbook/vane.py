@@ -18,7 +18,7 @@ from goosewing.logbook.samples import turned
 from goosewing.logbook.stretches import Stretches
 from goosewing.logbook.surface import usual_form
 from goosewing.units import Array
-from goosewing.wind import true_from_apparent
+from goosewing.weather.wind import true_from_apparent
 
 UPWASH_DOUBT_DEG, OFFSET_DOUBT_DEG = 3.0, 4.0
 """Known beforehand of a vane nobody has looked at; our choice."""
@@ -34,6 +34,8 @@ MOST_KNOTS = 600
 
 FEWEST = 15
 """Stretches on each tack."""
+
+LARGEST_DEG = 20.0
 
 TOLD_DEG = 1.5
 """Standard deviation below which it is told."""
@@ -70,7 +72,7 @@ class Vane:
 
 def fading(awa_deg: Array) -> Array:
     """Share of the upwash at an apparent wind angle: 1 close-hauled, 0 from abaft the beam."""
-    return np.interp(np.abs(awa_deg), (FULL_TO_DEG, NONE_FROM_DEG), (1.0, 0.0))
+    return np.asarray(np.interp(np.abs(awa_deg), (FULL_TO_DEG, NONE_FROM_DEG), (1.0, 0.0)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -87,7 +89,8 @@ class TrueWind:
 def leeway_of(part: Stretches, moved: Motion, stw_kn: Array) -> Array:
     """Leeway by her heel, in degrees; none where heel is not logged."""
     heel = np.nan_to_num(part.heel_deg)
-    return np.minimum(moved.leeway.value * heel / np.maximum(stw_kn, 1.0) ** 2, 20.0)
+    leeway = moved.leeway.value * heel / np.maximum(stw_kn, 1.0) ** 2
+    return np.asarray(np.minimum(leeway, LARGEST_DEG))
 
 
 def true_wind(part: Stretches, moved: Motion, vane: Vane) -> TrueWind:
@@ -98,9 +101,7 @@ def true_wind(part: Stretches, moved: Motion, vane: Vane) -> TrueWind:
     if not np.isfinite(part.awa_deg).any():
         twa = np.abs(part.twa_deg)
         twd = np.mod(heading + part.twa_deg, 360.0)
-        return TrueWind(
-            twa_deg=twa, tws_kn=part.tws_kn, stw_kn=stw, leeway_deg=leeway, twd_deg=twd
-        )
+        return TrueWind(twa_deg=twa, tws_kn=part.tws_kn, stw_kn=stw, leeway_deg=leeway, twd_deg=twd)
     awa = vane.angle(part.awa_deg)
     found = true_from_apparent(np.abs(awa), part.aws_kn, stw, leeway)
     side = np.where(awa >= 0.0, 1.0, -1.0)
@@ -147,9 +148,7 @@ def _from_helm(part: Stretches) -> Vane:
     if min(each.size for each in sides) < FEWEST:
         return start
     guess = float(np.clip(np.median(sides[0]) + np.median(sides[1]), -20.0, 20.0)) / 2.0
-    return Vane(
-        offset_deg=unknown(guess, OFFSET_DOUBT_DEG), upwash_deg=start.upwash_deg
-    )
+    return Vane(offset_deg=unknown(guess, OFFSET_DOUBT_DEG), upwash_deg=start.upwash_deg)
 
 
 def _by_angle(part: Stretches, moved: Motion, found: Vane) -> tuple[TrueWind, Array, Array]:

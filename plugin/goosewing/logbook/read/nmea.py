@@ -25,7 +25,7 @@ from goosewing.units import METRES_PER_NM, METRES_PER_SECOND_PER_KNOT, Array, Bo
 Index = NDArray[np.intp]
 Bytes = NDArray[np.uint8]
 
-LONGEST_NUMBER = 14
+LONGEST_NUMBER = 18
 """Characters of a field that is read as a number."""
 
 DAY_S = 86400.0
