@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import re
 import subprocess
 import sys
 from functools import cache
@@ -213,10 +214,38 @@ def test_a_plan_in_steady_wind_loads_only_what_it_needs():
 # ---- the plot --------------------------------------------------------------------------------
 
 
+def kept_at_the_top() -> set[str]:
+    """What the project holds at its top: in a checkout what git keeps, else all there is."""
+    if not (ROOT / ".git").exists():
+        return {path.name for path in ROOT.iterdir()}
+    kept = subprocess.run(
+        ["git", "ls-files", "-z"], cwd=ROOT, capture_output=True, text=True, check=True
+    )
+    return {name.split("/")[0] for name in kept.stdout.split("\0") if name}
+
+
 def test_nothing_else_stands_at_the_top_level():
-    built = {"build", "dist"}
-    names = {path.name for path in ROOT.iterdir() if not path.name.startswith(".")} - built
-    assert names == {
+    assert {name for name in kept_at_the_top() if not name.startswith(".")} == {
         *("README.md", "DEVELOPERS.md", "LICENSE", "pyproject.toml"),
         *("plugin", "cli", "tests", "sample_routes"),
     }
+
+
+# ---- what is read first ----------------------------------------------------------------------
+
+
+def test_the_readme_is_short_and_leads_to_chapters_that_are_there():
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    assert len(text.splitlines()) <= 160
+    links = re.findall(r"\]\(([^)#:]+)(?:#[\w-]+)?\)", text)
+    assert {"cli/README.md", "sample_routes/README.md", "plugin/README.md"} <= set(links)
+    assert all((ROOT / link).exists() for link in links)
+
+
+def test_the_readmes_python_runs_as_it_stands(tmp_path, monkeypatch):
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    code = text.split("```python\n")[1].split("```")[0]
+    (tmp_path / "sample_routes").symlink_to(ROOT / "sample_routes")
+    monkeypatch.chdir(tmp_path)
+    exec(compile(code, "README.md", "exec"), {})
+    assert (tmp_path / "plan.gpx").stat().st_size > 1000
