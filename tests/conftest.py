@@ -12,10 +12,44 @@ from hypothesis import HealthCheck, settings
 from goosewing.boat.model import Boat
 from goosewing.boat.read import read_boat
 
-settings.register_profile("goosewing", deadline=None, suppress_health_check=[HealthCheck.too_slow])
-settings.load_profile("goosewing")
+QUICK, WHOLE = "quick", "whole"
+for profile, examples in ((QUICK, 30), (WHOLE, 100)):
+    settings.register_profile(
+        profile,
+        max_examples=examples,
+        deadline=None,
+        suppress_health_check=[HealthCheck.too_slow],
+    )
 
 CHECKOUT = Path(__file__).parents[1]
+LONG_ROOMS = {"signalk": "a Signal K server", "panel": "a browser"}
+"""What a folder's tests need that takes its time."""
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Try more examples where the long tests run too."""
+    settings.load_profile(QUICK if config.getoption("-m") == "not long" else WHOLE)
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Mark what needs a server or a browser as long."""
+    for item in items:
+        if item.path.parent.name in LONG_ROOMS and CHECKOUT / "tests" in item.path.parents:
+            item.add_marker(pytest.mark.long)
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """Say what was left out, and who runs it."""
+    left_out = len(terminalreporter.stats.get("deselected", ()))
+    if left_out and terminalreporter.config.getoption("-m") == "not long":
+        needed = ", ".join(LONG_ROOMS.values())
+        terminalreporter.write_line(
+            f"{left_out} long tests left out ({needed}, long plans, executors): "
+            '`.ci/run` runs them, and so does `pytest -m ""`.'
+        )
+
+
 SAMPLES = CHECKOUT / "sample_routes"
 
 

@@ -45,6 +45,7 @@ def archipelago(count=500, corners=40):
     return areas
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("pieces", [10**5, 10**6])
 def test_pieces_among_500_polygons(benchmark, pieces):
     areas = archipelago()
@@ -75,6 +76,7 @@ def test_pieces_among_500_polygons(benchmark, pieces):
     )
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("wind_from", [0.0, 90.0, 270.0])
 def test_a_steady_plan_among_500_polygons(benchmark, wind_from):
     boat = read_boat(SAMPLE / "brisvik" / "boat.toml")

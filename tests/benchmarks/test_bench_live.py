@@ -78,6 +78,7 @@ def resident_pages() -> int:
     return int(Path("/proc/self/statm").read_text(encoding="ascii").split()[1])
 
 
+@pytest.mark.long
 @pytest.mark.skipif(not Path("/proc/self/statm").exists(), reason="no /proc: a Linux matter")
 @pytest.mark.benchmark(group="live")
 def test_memory_stays_flat_over_a_day(benchmark):

@@ -87,6 +87,7 @@ def check_sailed(boat, weather, plan, within_m):
 # ---- boards ----------------------------------------------------------------------------------
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("lat", "lon", "bearing", "nm"),
     [
@@ -108,6 +109,7 @@ def test_boards_join_end_at_the_mark_and_can_be_sailed(brisvik, lat, lon, bearin
     assert all(-180.0 <= point.lon < 180.0 for b in boards_of(plan) for point in b.points)
 
 
+@pytest.mark.long
 def test_several_marks_are_reached_in_turn(brisvik):
     a, b = leg(56.0, 11.0, 20.0, 25.0)
     c = replace(leg(b.lat, b.lon, 200.0, 20.0)[1], name="C")
@@ -120,6 +122,7 @@ def test_several_marks_are_reached_in_turn(brisvik):
     ]  # fmt: skip
 
 
+@pytest.mark.long
 def test_marks_a_cables_length_apart_are_reached_too(brisvik):
     for bearing in (5.0, 95.0, 185.0):
         plan = planned(brisvik, leg(57.0, 11.0, bearing, 200.0 / 1852.0), turning(5.0))
@@ -127,6 +130,7 @@ def test_marks_a_cables_length_apart_are_reached_too(brisvik):
         assert plan.elapsed_h < 0.1
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("shortest", [15.0, 45.0, 90.0])
 def test_no_board_is_shorter_than_asked(brisvik, shortest):
     plan = planned(brisvik, leg(57.0, 11.0, 0.0, 40.0), EVERYWHERE, shortest_board_min=shortest)
@@ -135,6 +139,7 @@ def test_no_board_is_shorter_than_asked(brisvik, shortest):
     assert min(board.elapsed_h for board in boards) >= shortest / 60.0 - 1e-6
 
 
+@pytest.mark.long
 def test_longer_boards_cost_time_never_gain_it(brisvik):
     times = [
         planned(brisvik, leg(57.0, 11.0, 0.0, 40.0), EVERYWHERE, shortest_board_min=m).elapsed_h
@@ -143,6 +148,7 @@ def test_longer_boards_cost_time_never_gain_it(brisvik):
     assert all(b >= a * (1.0 - 1e-3) for a, b in pairwise(times))
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("tack", ["port", "starboard"])
 def test_the_sails_she_is_under_are_changed_at_a_cost(brisvik, tack):
     marks = leg(57.0, 11.0, 0.0, 15.0)
@@ -162,6 +168,7 @@ def test_the_sails_she_is_under_are_changed_at_a_cost(brisvik, tack):
 # ---- the same in other words -----------------------------------------------------------------
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("bearing", [0.0, 75.0, 165.0, 180.0, 200.0])
 @pytest.mark.parametrize("stream", [(0.0, 0.0), (30.0, 1.5)])
 def test_wind_and_stream_that_only_might_change_give_the_steady_plan(brisvik, bearing, stream):
@@ -188,6 +195,7 @@ def test_mirrored_in_the_meridian_it_takes_the_same_time(brisvik):
     assert other.elapsed_h == pytest.approx(one.elapsed_h, rel=2e-3)
 
 
+@pytest.mark.long
 def test_across_the_antimeridian_it_takes_the_time_it_takes_elsewhere(brisvik):
     times = [
         planned(brisvik, leg(-20.0, lon, 60.0, 30.0), turning(4.0, 40.0)).elapsed_h
@@ -209,6 +217,7 @@ def extra_sails(seed):
     return SailSet(name="extra", polar=table)
 
 
+@pytest.mark.long
 @given(seed=st.integers(0, 10_000), bearing=st.sampled_from([0.0, 60.0, 120.0, 165.0, 180.0]))
 @settings(max_examples=4, derandomize=True)
 def test_a_free_extra_sail_set_never_slows_a_plan(brisvik, seed, bearing):
@@ -219,6 +228,7 @@ def test_a_free_extra_sail_set_never_slows_a_plan(brisvik, seed, bearing):
     assert planned(more, marks, EVERYWHERE).elapsed_h <= without.elapsed_h * 1.002
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("bearing", "nm", "place"),
     [(0.0, 40.0, True), (180.0, 45.0, True), (170.0, 40.0, False), (100.0, 50.0, True)],
@@ -241,6 +251,7 @@ def poled(plan):
     return [board for board in boards_of(plan) if board.sail_set == "wing-and-wing"]
 
 
+@pytest.mark.long
 def test_the_pole_stays_down_in_gusts_beyond_its_limit(brisvik):
     marks = leg(57.0, 11.0, 185.0, 25.0)
     assert poled(planned(brisvik, marks, turning(1.0, kn=15.0)))
@@ -248,6 +259,7 @@ def test_the_pole_stays_down_in_gusts_beyond_its_limit(brisvik):
     assert not poled(planned(brisvik, marks, turning(1.0, kn=15.0, gust=23.0)))
 
 
+@pytest.mark.long
 def test_the_pole_comes_down_before_the_gusts_reach_its_limit(brisvik):
     def rising(t, _lat, _lon):
         return 0.0, 15.0, 18.0 + t, 0.0, 0.0
@@ -261,6 +273,7 @@ def test_the_pole_comes_down_before_the_gusts_reach_its_limit(brisvik):
     assert last >= DEPARTURE + timedelta(hours=3)
 
 
+@pytest.mark.long
 def test_by_night_the_pole_stays_down_where_the_boat_file_says_so(brisvik):
     boat = replace(brisvik, night_poled=False)
     marks = leg(45.0, -10.0, 180.0, 150.0)
@@ -311,6 +324,7 @@ def test_a_forecast_whose_area_ends_before_the_mark_is_said_in_one_line(brisvik)
         planned(brisvik, leg(59.5, 11.0, 0.0, 60.0), forecast(40))
 
 
+@pytest.mark.long
 def test_held_on_its_last_values_mark_the_boards_and_are_said(brisvik):
     end = DEPARTURE + timedelta(hours=6)
     plan = planned(brisvik, leg(57.0, 11.0, 0.0, 60.0), hold_last(forecast(6)))
@@ -331,6 +345,7 @@ def test_a_stream_too_strong_is_no_plan(brisvik, place):
     assert plan.elapsed_h < 20.0 / 9.0
 
 
+@pytest.mark.long
 def test_where_the_wind_is_far_aside_the_search_goes_there(brisvik):
     """Next to no wind on the rhumb line, a fresh breeze half a degree north of it."""
 

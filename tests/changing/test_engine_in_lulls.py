@@ -71,6 +71,7 @@ def wind_at_which(boat, off_deg, made_good_kn):
     return low
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("bearing_deg", [0.0, 90.0, 180.0])
 def test_she_motors_from_when_to_when_the_polar_says(motor, bearing_deg):
     marks = leg(57.0, 11.0, bearing_deg, 30.0)
@@ -95,6 +96,7 @@ def test_she_motors_from_when_to_when_the_polar_says(motor, bearing_deg):
     assert plan.engine_litres is None
 
 
+@pytest.mark.long
 def test_by_hand_a_reach_with_a_lull(motor):
     # Before and after the lull she reaches at the table's speed; in it she motors. What the
     # dying wind still gives is bounded from both sides.
@@ -115,6 +117,7 @@ def test_by_hand_a_reach_with_a_lull(motor):
     assert plan.straight_h is None
 
 
+@pytest.mark.long
 def test_each_board_leads_where_the_next_begins(motor):
     marks = leg(57.0, 11.0, 90.0, 30.0)
     plan = make(marks, motor, falling_calm(), DEPARTURE, Options(engine=True))
@@ -130,6 +133,7 @@ def test_each_board_leads_where_the_next_begins(motor):
     assert metres_apart(plan.legs[0].boards[-1].end, marks[1]) < 1.0
 
 
+@pytest.mark.long
 def test_left_and_right_are_mirror_images(motor):
     def planned(sign):
         marks = leg(0.0, 0.0, 60.0, 25.0)
@@ -144,6 +148,7 @@ def test_left_and_right_are_mirror_images(motor):
     assert right.engine_h > 1.0
 
 
+@pytest.mark.long
 def test_who_is_becalmed_at_the_start_motors_out(motor):
     # Calm for two hours, then soon a fair wind: eleven miles under engine, the rest under sail.
     weather = Formula(lambda t, *_: (0.0, np.clip(60.0 * (t - 2.0), 0, 10), np.nan, 0.0, 0.0))
@@ -169,6 +174,7 @@ def test_a_calm_that_lasts_is_motored_to_the_mark_and_off_its_stream(motor):
     assert any(each.startswith("Under engine from") for each in plan.legs[0].reasons)
 
 
+@pytest.mark.long
 def test_over_several_legs_the_pole_and_the_bound_are_seen_to(motor):
     # Dead before the wind until it dies, and on under engine past a mark.
     first = leg(57.0, 11.0, 180.0, 12.0)
@@ -182,6 +188,7 @@ def test_over_several_legs_the_pole_and_the_bound_are_seen_to(motor):
     assert plan.bound_h is None
 
 
+@pytest.mark.long
 def test_in_a_good_wind_it_stays_off_and_the_plan_is_the_same(motor):
     weather = Formula(lambda t, *_: (5.0 * t, 10.0, np.nan, 0.0, 0.0))
     marks = leg(57.0, 11.0, 20.0, 15.0)
@@ -192,6 +199,7 @@ def test_in_a_good_wind_it_stays_off_and_the_plan_is_the_same(motor):
     assert asked.bound_h == pytest.approx(plain.bound_h, rel=1e-6)
 
 
+@pytest.mark.long
 def test_a_turn_is_never_made_by_way_of_the_engine(motor):
     # Handing sails and setting them on the other side costs nothing, but only where she motors.
     dear = replace(motor, manoeuvres=replace(motor.manoeuvres, tack_s=1800.0))
@@ -249,6 +257,7 @@ def test_row_by_row_the_mix_is_that_of_one_ray():
         assert found[row] == pytest.approx(np.nan_to_num(speed), abs=1e-9)
 
 
+@pytest.mark.long
 def test_what_departs_in_a_lull_is_told_with_its_hours_under_engine(motor):
     from goosewing.departures.compare import departures
     from goosewing.departures.wants import misses, parse_wants

@@ -15,6 +15,7 @@ from goosewing.weather.read import read_weather
 SAMPLES = Path(__file__).parents[2] / "sample_routes"
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("first", ["port", "starboard", "longer"])
 def test_the_board_asked_for_comes_first(brisvik, first):
     marks = read_marks(SAMPLES / "kattegat.gpx").marks[:2]

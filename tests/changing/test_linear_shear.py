@@ -66,6 +66,7 @@ def sheared(_t, lat, _lon):
     return 350.0, 30.0, np.nan, stream, 0.0
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("x", "y", "published"),
     [(3.66, -1.86, 5.46), (3.5, -1.8, 5.26493205)],

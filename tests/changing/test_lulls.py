@@ -42,6 +42,7 @@ def at(hour):
     return f"2027-06-{1 + hour // 24:02d}T{hour % 24:02d}:00Z"
 
 
+@pytest.mark.long
 def test_a_lull_on_the_way_is_waited_out(brisvik, tmp_path):
     weather = table(
         tmp_path, (at(6), "0,10"), (at(8), "0,1"), (at(10), "0,1"), (at(11), "0,8"), (at(40), "0,8")
@@ -53,6 +54,7 @@ def test_a_lull_on_the_way_is_waited_out(brisvik, tmp_path):
     assert blown.elapsed_h < plan.elapsed_h < blown.elapsed_h + 3.0
 
 
+@pytest.mark.long
 def test_by_night_the_pole_stays_down_in_a_steady_wind_too(brisvik):
     boat = replace(brisvik, night_poled=False)
     evening = datetime(2027, 6, 1, 21, 0, tzinfo=UTC)  # the sun sets about 1950Z here, in June
@@ -62,6 +64,7 @@ def test_by_night_the_pole_stays_down_in_a_steady_wind_too(brisvik):
     assert any(board.poled for board in by_night.legs[0].boards)
 
 
+@pytest.mark.long
 def test_a_board_that_ends_beyond_the_table_has_no_nan(brisvik, tmp_path):
     # The wind passes 35 kn, the last that any table holds, within the last minutes of the leg.
     weather = table(tmp_path, (at(6), "0,20"), (at(10), "0,36"), (at(12), "0,36"))
@@ -73,6 +76,7 @@ def test_a_board_that_ends_beyond_the_table_has_no_nan(brisvik, tmp_path):
         assert b"NaN" not in format_plan_json(plan)
 
 
+@pytest.mark.long
 def test_the_bound_of_several_legs_is_a_bound(brisvik, tmp_path):
     # A dying wind, and tacks so dear that the plan is late at the middle mark.
     weather = table(tmp_path, (at(6), "0,12"), (at(11), "0,2"), (at(48), "0,2"))

@@ -91,6 +91,7 @@ def least_time_h(boat, weather, displacement, guess_h):
     return STEP_H * (few + (1.0 - made[few]) / (made[enough] - made[few]))
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("nm", "bearing", "rate", "stream"), CASES)
 def test_a_plan_comes_within_half_a_per_cent_of_the_linear_programme(
     brisvik, nm, bearing, rate, stream

@@ -140,6 +140,7 @@ def test_the_document_agrees_with_itself(run):
     assert "plan" not in made["departures"][0]
 
 
+@pytest.mark.long
 @pytest.mark.usefixtures("shifting")
 def test_each_elapsed_time_is_that_of_the_plan_for_this_departure():
     weather = ("--wind", "wind.csv", "--current", "020/0.5")
@@ -242,6 +243,7 @@ needs_processes = pytest.mark.skipif(
 )
 
 
+@pytest.mark.long
 @needs_processes
 @pytest.mark.parametrize("later_s", [0.0, 0.4, 3.0])
 def test_an_interrupt_ends_all_at_once_with_130_and_leaves_nothing(long_job, later_s):

@@ -178,6 +178,7 @@ def test_it_ends_cleanly_when_it_is_told_to(desk, ending, code):
     assert [path.name for path in file.parent.iterdir()] == [NAME]
 
 
+@pytest.mark.long
 @pytest.mark.skipif(sys.platform == "win32", reason="no such signals")
 def test_a_link_that_is_not_there_is_waited_for_and_its_socket_closed(desk, log):
     with socket.socket() as probe:
@@ -207,6 +208,7 @@ def test_a_link_that_is_not_there_is_waited_for_and_its_socket_closed(desk, log)
     assert "Traceback" not in err
 
 
+@pytest.mark.long
 @pytest.mark.skipif(sys.platform == "win32", reason="no pairs of terminals")
 def test_at_a_terminal_enter_acknowledges_and_the_status_is_one_line(log):
     import pty
@@ -248,6 +250,7 @@ def _so_far(terminal: int) -> bytes:
     return os.read(terminal, 65536) if ready else b""
 
 
+@pytest.mark.long
 @pytest.mark.usefixtures("log")
 def test_the_panel_shows_it_and_takes_the_acknowledgement(desk):
     process = started(desk, "--nmea", "log.nmea", "--replay", "1", *BASE, "--panel", "0")

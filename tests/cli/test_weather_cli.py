@@ -565,6 +565,7 @@ def on_a_terminal(then=None):
     return started.returncode, out, said.decode()
 
 
+@pytest.mark.long
 def test_progress_is_on_stderr_and_the_document_alone_on_stdout():
     code, out, said = on_a_terminal()
     assert code == 0, said

@@ -36,7 +36,9 @@ def steady(*values, **more):
 
 
 @pytest.mark.parametrize(
-    "weather", [SteadyWeather(0.0, 10.0), steady(0.0, 10.0, np.nan, 0.0, 0.0)], ids=str
+    "weather",
+    [SteadyWeather(0.0, 10.0), steady(0.0, 10.0, np.nan, 0.0, 0.0)],
+    ids=["steady", "told as changing"],
 )
 def test_in_a_steady_wind_every_departure_takes_as_long(brisvik, weather):
     found = departures(leg(57.0, 11.0, 0.0, 12.0), brisvik, weather, hourly(4, step_h=7.0))

@@ -58,6 +58,7 @@ def _workers(distributed):
         yield client
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("side_by_side", [lambda: ThreadPoolExecutor(2), processes, dask_workers])
 def test_any_executor_gives_the_same_to_the_last_bit(case, one_by_one, side_by_side):
     told = []

@@ -187,6 +187,7 @@ def test_a_view_needs_nothing_heavy():
     assert not set(done.stdout.split()) & {"pyproj", "scipy", "matplotlib", "pyogrio", "pandas"}
 
 
+@pytest.mark.long
 def test_the_file_is_what_the_script_makes_of_the_data():
     try:
         source = make_coast.fetch()

@@ -132,6 +132,7 @@ def islands(rng, mark, count):
     return found
 
 
+@pytest.mark.long
 @settings(deadline=None, max_examples=12)
 @given(seed=st.integers(0, 10**6), bearing=st.floats(0.0, 360.0), wind_from=st.floats(0.0, 360.0))
 def test_no_board_comes_nearer_than_the_clearance(seed, bearing, wind_from):

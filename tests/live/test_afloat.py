@@ -152,6 +152,7 @@ def test_from_instruments_to_the_plotter_and_to_the_end(brisvik, tmp_path):
     assert not [t for t in threading.enumerate() if "127.0.0.1" in t.name]
 
 
+@pytest.mark.long
 def test_nothing_that_a_pilot_follows_is_sent_unasked(brisvik):
     with Afloat(lambda out: setup_for(brisvik, receiver=out)) as watch:
         connection, _ = watch.plotter.accept()
@@ -232,6 +233,7 @@ def test_the_model_tells_the_variation_where_she_is(brisvik):
     assert asked[0][2].tzinfo is UTC
 
 
+@pytest.mark.long
 def test_one_fault_in_the_engine_does_not_end_the_watch(brisvik, monkeypatch):
     with Afloat(lambda out: setup_for(brisvik, receiver=out)) as watch:
         until(lambda: (watch.speak(), time.sleep(0.02), watch.told.said("New plan"))[2])
@@ -362,6 +364,7 @@ def played(brisvik, log, **more):
     return play(setup, log, told, speed=0.0, post=Post()), told
 
 
+@pytest.mark.long
 def test_the_sample_log_comes_to_its_end_with_its_own_times(brisvik):
     watch, told = played(brisvik, SAMPLES / "brisvik_log.nmea")
     assert watch.session.state.finished == "Hed"
@@ -372,6 +375,7 @@ def test_the_sample_log_comes_to_its_end_with_its_own_times(brisvik):
     assert [text[11:] for text in rounded] == ["Dan rounded.", "Hed rounded."]
 
 
+@pytest.mark.long
 def test_the_same_log_tells_the_same_twice(brisvik, tmp_path):
     log = tmp_path / "log.nmea"
     log.write_bytes((SAMPLES / "brisvik_log.nmea").read_bytes()[:60_000])
@@ -432,6 +436,7 @@ def test_damage_in_a_log_is_counted():
 # ---- the whole of a passage ------------------------------------------------------------------
 
 
+@pytest.mark.long
 def test_she_sails_by_sentences_and_arrives_in_the_time_that_was_planned(brisvik, tmp_path):
     """The simulated boat: her own sums, pynmea2's sentences, nothing of the engine."""
     told, boat = Told(), new_boat(stream=(0.4, 0.2))

@@ -332,6 +332,7 @@ def run(brisvik, twd: float, bearing: float) -> Watch:
     return watch
 
 
+@pytest.mark.long
 def test_wing_and_wing_pays_and_no_longer_pays(brisvik):
     watch = run(brisvik, 315.0, 225.0)
     assert not watch.events("wing_pays")
@@ -683,6 +684,7 @@ def test_the_same_log_gives_the_same_events_twice(brisvik):
     assert first == second
 
 
+@pytest.mark.long
 @settings(max_examples=8)
 @given(st.data())
 def test_events_do_not_depend_on_how_a_moment_was_cut_into_lines(brisvik, data):

@@ -213,6 +213,7 @@ def test_the_laylines_are_the_plans(beating):
         assert ours["points"] == [{"lat": p["lat"], "lon": p["lon"]} for p in theirs["points"]]
 
 
+@pytest.mark.long
 def test_a_turn_is_due_until_it_is_acknowledged(beating):
     while not (beating.panel["next"] or {}).get("awaiting"):
         beating.sail(1)
@@ -304,6 +305,7 @@ def test_a_pole_to_be_set_at_once_is_due_now():
     assert (following["due"], following["point"]) == ("now", sailing.panel["next"]["point"])
 
 
+@pytest.mark.long
 def test_in_a_turning_wind_the_board_swings_with_the_plan(beating):
     hours = ((hour, (315.0 + 15.0 * hour) % 360.0) for hour in range(1, 5))
     rows = [

@@ -47,6 +47,7 @@ def kinds(events) -> list[str]:
     return [event["kind"] for event in events]
 
 
+@pytest.mark.long
 def test_a_beat_in_a_stream_takes_the_time_that_was_planned():
     waters = Waters(steady(315.0), steady(10.0), stream=(0.5, 0.3))
     hours, planned, events = sailed(waters, 320.0, 4.0, 271.0)
@@ -55,6 +56,7 @@ def test_a_beat_in_a_stream_takes_the_time_that_was_planned():
     assert kinds(events)[-1] == "mark_rounded"
 
 
+@pytest.mark.long
 def test_a_run_with_the_pole_takes_the_time_that_was_planned():
     waters = Waters(steady(45.0), steady(10.0), stream=(0.3, 0.3))
     hours, planned, events = sailed(waters, 210.0, 5.0, 225.0)
@@ -63,6 +65,7 @@ def test_a_run_with_the_pole_takes_the_time_that_was_planned():
     assert kinds(events)[-1] == "mark_rounded"
 
 
+@pytest.mark.long
 def test_noise_on_the_wind_costs_little():
     waters = Waters(steady(315.0), steady(10.0))
     noise = np.random.default_rng(7)
@@ -71,6 +74,7 @@ def test_noise_on_the_wind_costs_little():
     assert kinds(events).count("turn_now") <= 2
 
 
+@pytest.mark.long
 def test_in_a_wind_that_swings_she_arrives():
     """Ten degrees either way in half an hour: the first plan does not foresee it."""
     swing = 1800.0 / (2.0 * math.pi)

@@ -170,6 +170,7 @@ def test_off_her_line_it_says_by_how_much_and_where_to_steer(voyage, pushed, sid
     assert xte.correction_dir == side
 
 
+@pytest.mark.long
 def test_it_waits_at_the_turn_until_the_crew_has_acknowledged(voyage):
     voyage.step_s = 4.0
     voyage.until(lambda: voyage.state.pending is not None)
@@ -233,6 +234,7 @@ def test_stale_advice_is_not_valid(voyage):
     assert voyage.last()["RMB"].status == "A"
 
 
+@pytest.mark.long
 def test_when_she_has_arrived_there_is_nothing_to_steer_by(voyage):
     voyage.step_s = 4.0
 

@@ -235,6 +235,7 @@ def test_nearly_straight_back_is_a_rounding_too(brisvik, side, lon):
         assert (abs(goes_round(planned(brisvik, marks), 1)) > 180.0) == rounds
 
 
+@pytest.mark.long
 @settings(max_examples=40, phases=[Phase.explicit, Phase.reuse, Phase.generate])
 @given(
     st.floats(-60, 60), st.floats(0, 360), st.floats(0, 360), st.floats(2, 9), st.floats(2, 9),
@@ -257,6 +258,7 @@ def test_the_marks_alone_decide_which_way_round(
 # ---- boards of nothing -----------------------------------------------------------------------
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("first", [None, "port", "longer"])
 @pytest.mark.parametrize("sides", [("port", "port"), ("port", "starboard"), ("starboard", "port")])
 @pytest.mark.parametrize("wind", [75.0, 225.0, 315.0])
@@ -284,6 +286,7 @@ LEG = st.tuples(
 )  # fmt: skip
 
 
+@pytest.mark.long
 # Not shrunk: each example plans a passage several times over.
 @settings(max_examples=30, phases=[Phase.explicit, Phase.reuse, Phase.generate])
 @given(
@@ -356,6 +359,7 @@ def passing_at(boat, marks, off_nm):
     return solve
 
 
+@pytest.mark.long
 def test_boards_are_looked_at_and_not_believed(brisvik):
     marks = course_of((0.0, 20.0), (90.0, 6.0, "port", 0.3), (90.0, 6.0, None, 0.0))
     # Off by 0.1 nm over 6 nm, the closest point is the aim point to 0.02 %.

@@ -32,6 +32,7 @@ def drawn(plan):
     return figure.axes[0].get_window_extent(), boxes
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("corridor_nm", [None, 1.0, 0.4])
 @pytest.mark.parametrize("from_deg", [15.0, 105.0, 195.0, 285.0, 315.0])
 def test_words_stay_inside_and_off_each_other(from_deg, corridor_nm):

@@ -205,6 +205,7 @@ def test_on_the_equator_the_bound_is_met_to_one_part_in_ten_thousand(
 # ---- invariants ------------------------------------------------------------------------------
 
 
+@pytest.mark.long
 @given(
     st.integers(0, 5000), st.floats(0, 360), st.floats(1, 30), st.floats(0, 360), st.floats(0, 2)
 )
@@ -220,6 +221,7 @@ def test_mirrored_in_the_meridian_it_takes_the_same_time(seed, bearing, nm, set_
     assert a.elapsed_h == pytest.approx(b.elapsed_h, rel=1e-9)
 
 
+@pytest.mark.long
 @given(
     st.integers(0, 5000), st.floats(0, 360), st.floats(5, 20), st.floats(0, 360), st.floats(0, 1.5)
 )
