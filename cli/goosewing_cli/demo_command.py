@@ -35,12 +35,12 @@ def demo(
     """Plan the sample passage."""
     from goosewing.boat.read import read_boat
     from goosewing.exchange import document
-    from goosewing.exchange.gpx import plans
+    from goosewing.exchange.gpx import marks
     from goosewing.plan import make
     from goosewing_cli.samples import sample_folder
 
     folder = sample_folder()
-    read = plans.read_marks(folder / "kattegat.gpx")
+    read = marks.read_marks(folder / "kattegat.gpx")
     weather = inputs.load_weather(WIND, None)
     made = make(
         read.marks, read_boat(folder / "brisvik" / "boat.toml"), weather, DEPARTURE,

@@ -358,12 +358,12 @@ def read_marks(
         If file, position, name or side is wrong.
     """
     from goosewing.earth.positions import parse_position
-    from goosewing.exchange.gpx import plans
+    from goosewing.exchange.gpx import marks
     from goosewing.marks import from_here
 
     here = None if at is None else parse_position(at)
     wishes = [from_here.parse_leave(text) for text in leave]
-    read = plans.read_marks(path, source=None if source is None else source.value, route=route)
+    read = marks.read_marks(path, source=None if source is None else source.value, route=route)
     made = from_here.Marks(from_here.leaving(read.marks, wishes), read.notices)
     if next_mark is not None:
         ahead = from_here.from_next(made.marks, next_mark)

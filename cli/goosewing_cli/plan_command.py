@@ -143,10 +143,9 @@ def deliver(
 
 def _write_handheld(path: Path, made: Plan, inputs_read: list[Path]) -> tuple[str, ...]:
     """Write the small receiver's route; return what it had to leave out."""
-    from goosewing.exchange.gpx import plans
-    from goosewing.exchange.handheld.files import parse_contents, write_contents
-    from goosewing.exchange.handheld.routes import PRESETS, fit
+    from goosewing.exchange.handheld.files import write_contents
+    from goosewing.exchange.handheld.plans import fit_plan
 
-    fitted = fit(parse_contents(plans.format_plan(made)), PRESETS["small"])
+    fitted = fit_plan(made)
     write_contents(path, fitted.contents, inputs=inputs_read)
     return tuple(fitted.report.lines)

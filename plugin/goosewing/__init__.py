@@ -49,7 +49,7 @@ if TYPE_CHECKING:
     from goosewing.errors import GoosewingError as GoosewingError
     from goosewing.errors import InputError as InputError
     from goosewing.errors import NoPlanError as NoPlanError
-    from goosewing.exchange.gpx.plans import read_marks as read_marks
+    from goosewing.exchange.gpx.marks import read_marks as read_marks
     from goosewing.exchange.gpx.plans import write_plan as write_gpx
     from goosewing.front_door import compare_departures as compare_departures
     from goosewing.front_door import draw_laylines as draw_laylines
@@ -76,7 +76,7 @@ _HOMES = {
     "GoosewingError": "errors",
     "InputError": "errors",
     "NoPlanError": "errors",
-    "read_marks": "exchange.gpx.plans",
+    "read_marks": "exchange.gpx.marks",
     "write_gpx": "exchange.gpx.plans:write_plan",
     "compare_departures": "front_door",
     "draw_laylines": "front_door",

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from goosewing.exchange.gpx.plans import read_marks
+from goosewing.exchange.gpx.marks import read_marks
 from goosewing.options import Options
 from goosewing.plan import make
 from goosewing.weather.read import read_weather

@@ -8,7 +8,8 @@ import gpxpy
 import pytest
 from geographiclib.geodesic import Geodesic
 
-from goosewing.exchange.gpx.plans import format_plan, parse_marks
+from goosewing.exchange.gpx.marks import parse_marks
+from goosewing.exchange.gpx.plans import format_plan
 from goosewing.plan import make
 from goosewing.records import Mark
 from goosewing.weather.steady import SteadyWeather

@@ -9,8 +9,9 @@ import gpxpy
 import pytest
 
 from goosewing.errors import InputError
+from goosewing.exchange.gpx import marks as marks_in
 from goosewing.exchange.gpx import plans
-from goosewing.exchange.gpx.plans import parse_marks
+from goosewing.exchange.gpx.marks import parse_marks
 
 HEAD = '<gpx version="1.1" creator="t" xmlns="http://www.topografix.com/GPX/1/1">'
 HEAD_1_0 = '<gpx version="1.0" creator="t" xmlns="http://www.topografix.com/GPX/1/0">'
@@ -317,9 +318,9 @@ def test_children_that_no_valid_file_could_hold_are_told() -> None:
 def test_from_disk(tmp_path: Path) -> None:
     path = tmp_path / "marks.gpx"
     path.write_text(f"{HEAD}{wpt(inside='<name>A</name>')}</gpx>")
-    assert names(plans.read_marks(path)) == ["A"]
+    assert names(marks_in.read_marks(path)) == ["A"]
     with pytest.raises(InputError, match="no such file"):
-        plans.read_marks(tmp_path / "none.gpx")
+        marks_in.read_marks(tmp_path / "none.gpx")
 
 
 def test_a_plan_read_again_gives_its_marks_and_nothing_of_the_plan(build: SimpleNamespace) -> None:
@@ -337,4 +338,4 @@ def test_blanks_around_a_marks_name_are_no_part_of_it(tmp_path):
         '<rtept lat="57" lon="11"><name>  Anholt  E </name></rtept>'
         '<rtept lat="57" lon="12"><name>B</name></rtept></rte></gpx>'
     )
-    assert [mark.name for mark in plans.read_marks(file).marks] == ["Anholt  E", "B"]
+    assert [mark.name for mark in marks_in.read_marks(file).marks] == ["Anholt  E", "B"]

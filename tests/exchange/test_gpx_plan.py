@@ -15,7 +15,8 @@ from hypothesis import strategies as st
 from lxml import etree
 
 from goosewing.errors import InputError
-from goosewing.exchange.gpx.plans import format_plan, parse_marks, read_marks, write_plan
+from goosewing.exchange.gpx.marks import parse_marks, read_marks
+from goosewing.exchange.gpx.plans import format_plan, write_plan
 from goosewing.records import Mark, Plan
 from goosewing.turns import numbered
 

@@ -6,6 +6,8 @@ import csv
 import io
 import shutil
 import subprocess
+from dataclasses import fields, replace
+from datetime import UTC, date, datetime
 from importlib.metadata import distribution
 from itertools import pairwise
 from pathlib import Path
@@ -20,7 +22,9 @@ from pyproj import Geod
 
 from goosewing.errors import InputError
 from goosewing.exchange.gpx import plans as plan_gpx
+from goosewing.exchange.gpx.marks import parse_marks
 from goosewing.exchange.handheld.files import format_contents, parse_contents
+from goosewing.exchange.handheld.plans import contents_of, fit_plan
 from goosewing.exchange.handheld.routes import (
     PRESETS,
     Contents,
@@ -28,12 +32,13 @@ from goosewing.exchange.handheld.routes import (
     Point,
     Route,
     Track,
-    brief,
+    brief_orders,
     check,
     fit,
     thin,
 )
-from goosewing.words.figures import manoeuvre_words
+from goosewing.turns import numbered, stops
+from goosewing.words.points import Briefing, Steering, sentence
 from goosewing.words.short_names import ShortNames, expand_charset, to_ascii
 
 SMALL = PRESETS["small"]
@@ -87,8 +92,6 @@ def parsed(body: str, where: str = "F.gpx") -> Contents:
 @pytest.mark.parametrize("version", ["1.0", "1.1"])
 @pytest.mark.parametrize("preset", ["small", "larger"])
 def test_a_plan_fits_and_is_valid(build, schemas, version, preset):
-    from dataclasses import replace
-
     limits = replace(PRESETS[preset], gpx_version=version)
     read = parse_contents(plan_gpx.format_plan(build.full()))
     fitted = fit(read, limits)
@@ -110,41 +113,80 @@ def test_marks_and_turns_of_a_plan_keep_their_names(build):
     assert "Not for sole navigation" in (fitted.contents.description or "")
 
 
+def told_at(kinds="", at="0753", day=None, *, tack="port", sail_set="main and jib", **more):
+    """What a plan tells the helm who then steers."""
+    steering = {name: more.pop(name) for name in tuple(more) if name in STEERING}
+    time = datetime(2027, 6, 12 if day is None else day.day, int(at[:2]), int(at[2:]), tzinfo=UTC)
+    return Briefing(
+        kinds=tuple(kinds.split()), time=time, day=day,
+        steering=Steering(tack=tack, sail_set=sail_set, **steering), **more,
+    )  # fmt: skip
+
+
+STEERING = {each.name for each in fields(Steering)}
+
+
 def test_the_steering_heading_by_compass_survives_the_cut():
-    text = "gybe onto port tack, set the pole, steer 178°T 174°M 176°C, 0814Z"
-    assert brief(text, Limits(comment_length=16)) == "GYBE P PU 176C"
-    assert brief(text, Limits(comment_length=25)) == "GYBE P POLE UP 176C 0814Z"
-    assert brief(text, Limits(comment_length=5)) == "176C"
-
-
-POLE_GYBE = "strike the pole, gybe onto port tack, main and jib, steer 060°, 2355Z"
-TO_WINGS = (
-    "strike the pole, gybe onto port tack, set the pole for wing-and-wing, steer 127° at first, "
-    "keep the true wind at 170°, 2027-06-13 0753Z"
-)
+    told = told_at(
+        "gybe set_pole", "0814", sail_set="wing-and-wing",
+        heading_deg=178.0, heading_magnetic_deg=174.0, heading_compass_deg=176.0,
+    )  # fmt: skip
+    assert brief_orders(told, Limits(comment_length=16)) == "GYBE P PU 176C"
+    assert brief_orders(told, Limits(comment_length=25)) == "GYBE P POLE UP 176C 0814Z"
+    assert brief_orders(told, Limits(comment_length=5)) == "176C"
 
 
 @pytest.mark.parametrize(
-    ("text", "small", "larger"),
+    ("told", "full", "small", "larger"),
     [
-        (POLE_GYBE, "POLE DN GYBE 060", "pole down, gybe P, steer 060, 2355Z"),
-        (TO_WINGS, "PD GYBE PU W170", "pole down gybe P pole up TWA170 127"),
         (
+            told_at("strike_pole gybe", "2355", heading_deg=60.0),
+            "strike the pole, gybe onto port tack, main and jib, steer 060°, 2355Z",
+            "POLE DN GYBE 060",
+            "pole down, gybe P, steer 060, 2355Z",
+        ),
+        (
+            told_at(
+                "strike_pole gybe set_pole", day=date(2027, 6, 13), sail_set="wing-and-wing",
+                heading_deg=127.0, keep_twa_deg=170.0,
+            ),
+            "strike the pole, gybe onto port tack, set the pole for wing-and-wing, steer 127° "
+            "at first, keep the true wind at 170°, 2027-06-13 0753Z",
+            "PD GYBE PU W170",
+            "pole down gybe P pole up TWA170 127",
+        ),
+        (
+            replace(told_at(tack="starboard", heading_deg=268.0, keep_twa_deg=44.0), time=None),
             "on starboard tack, main and jib, steer 268° at first, keep the true wind at 44°",
             "S, TWA44, 268",
             "S, main and jib, TWA44, steer 268",
         ),
-        ("arrive 2027-06-29 0419Z", "ARRIVE 29/0419Z", "arrive 2027-06-29 0419Z"),
         (
+            Briefing(
+                ends=True, time=datetime(2027, 6, 29, 4, 19, tzinfo=UTC), day=date(2027, 6, 29)
+            ),
+            "arrive 2027-06-29 0419Z",
+            "ARRIVE 29/0419Z",
+            "arrive 2027-06-29 0419Z",
+        ),
+        (
+            told_at("gybe", leave="port", leave_distance_nm=0.2, heading_deg=127.0),
             "leave to port, 0.2 nm off, gybe onto port tack, main and jib, steer 127°, 0753Z",
             "LEAVE P GYBE 127",
             "leave P 0.2, gybe P, steer 127, 0753Z",
         ),
+        (
+            Briefing(time=datetime(2027, 6, 12, 4, 19, tzinfo=UTC), leave="starboard"),
+            "leave to starboard, carry on 0419Z",
+            "CARRY ON 0419Z",
+            "leave to starboard, carry on 0419Z",
+        ),
     ],
-)
-def test_the_shortest_wording_keeps_the_order(text, small, larger):
-    assert brief(text, PRESETS["small"]) == small
-    assert brief(text, PRESETS["larger"]) == larger
+)  # fmt: skip
+def test_the_shortest_wording_keeps_the_order(told, full, small, larger):
+    assert sentence(told) == full
+    assert brief_orders(told, PRESETS["small"]) == small
+    assert brief_orders(told, PRESETS["larger"]) == larger
 
 
 WORDS_OF = {
@@ -162,8 +204,8 @@ WORDS_OF = {
     ],
 )  # fmt: skip
 def test_every_manoeuvre_is_said_in_its_turn(kinds, length):
-    text = f"{manoeuvre_words(kinds, 'port', 'main alone')}, steer 127°, 0753Z"
-    said = brief(text, Limits(comment_length=length))
+    told = told_at(" ".join(kinds), sail_set="main alone", heading_deg=127.0)
+    said = brief_orders(told, Limits(comment_length=length))
     places = [max(said.find(word) for word in WORDS_OF[kind]) for kind in kinds]
     assert len(said) <= length
     assert places[0] >= 0
@@ -203,6 +245,93 @@ def test_gpx_1_0_is_read_too():
     text = format_contents(fit(Contents(routes=(route_of(3),)), Limits(gpx_version="1.0")).contents)
     assert parse_contents(text).version == "1.0"
     assert check(parse_contents(text), SMALL) == ("it is GPX 1.0, the receiver reads 1.1",)
+
+
+# From the plan itself ------------------------------------------------------------------------
+
+
+def told_plan(build):
+    """A plan whose mark B brings its own words, and all else a file can hold."""
+    plan = build.full()
+    a, b, c = plan.marks
+    return replace(plan, marks=(a, replace(b, comment="keep clear of the wreck"), c))
+
+
+def swung(plan):
+    """The same, its third board kept at an angle while the heading swings, its last motored."""
+    first, second = plan.legs
+    third, fourth, fifth = second.boards
+    turned = (third.points[0], replace(third.points[1], heading_deg=190.0))
+    motored = replace(fourth, engine=True, sail_set="engine", steer="heading")
+    boards = (replace(third, points=turned), motored, replace(fifth, manoeuvres=()))
+    return numbered(replace(plan, legs=(first, replace(second, boards=boards))))
+
+
+@pytest.mark.parametrize("preset", ["small", "larger"])
+@pytest.mark.parametrize("change", [lambda plan: plan, swung])
+def test_from_the_plan_and_from_its_file_comes_the_same_route(build, preset, change):
+    plan = change(told_plan(build))
+    limits = replace(PRESETS[preset], extensions=False)
+    by_file = fit(parse_contents(plan_gpx.format_plan(plan)), limits)
+    direct = fit_plan(plan, limits)
+    assert format_contents(direct.contents) == format_contents(by_file.contents)
+    assert direct.report.shortened == by_file.report.shortened
+    assert [each.told for each in contents_of(plan).routes[0].points] == [
+        each.told and replace(each.told, time=stop.time)  # files know whole seconds
+        for each, stop in zip(
+            parse_contents(plan_gpx.format_plan(plan)).routes[0].points, stops(plan), strict=True
+        )
+    ]
+
+
+def test_a_mark_with_its_own_words_shows_the_helm_what_to_do(build):
+    point = fit_plan(told_plan(build)).contents.routes[0].points[2]
+    assert (point.name, point.comment) == ("B", "GYBE S PU 174M")
+    assert point.description == "THE LIT BUOY; KE"
+    lines = fit_plan(told_plan(build)).report.lines
+    assert any("comment of B" in line and "leave to port" in line for line in lines)
+    assert any("the lit buoy; keep clear of the wreck" in line for line in lines)
+
+
+def test_words_edited_since_are_believed(build):
+    text = plan_gpx.format_plan(build.full())
+    edited = text.replace("<desc>onto port tack, ", "<desc>wait for Anna, ")
+    assert edited != text
+    point = fit(parse_contents(edited), SMALL).contents.routes[0].points[1]
+    assert point.comment == point.description == "WAIT FOR ANNA, M"
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ('tack="port"', 'tack="left"'), ('kind="tack"', 'kind="jibe"'),
+        ('heading_deg="359.7"', 'heading_deg="north"'), ('heading_deg="359.7" ', ""),
+        ('side="port"', 'side="left"'),
+    ],
+)  # fmt: skip
+def test_values_that_are_none_leave_the_words(build, old, new):
+    text = plan_gpx.format_plan(build.full())
+    assert old in text
+    made = fit(parse_contents(text.replace(old, new)), SMALL).contents.routes[0]
+    at = 2 if "side" in old else 1
+    assert made.points[at].comment == ("LEAVE TO PORT, 0" if at == 2 else "ONTO PORT TACK,")
+
+
+def test_what_a_mark_brings_and_no_receiver_uses_is_told(build):
+    marks = parse_marks(
+        GPX.format(
+            """<rte><rtept lat="57.1" lon="11.2"><ele>3</ele><name>A</name><magvar>3</magvar>
+            <link href="http://x"/><extensions><a:b xmlns:a="urn:a">1</a:b></extensions></rtept>
+            <rtept lat="57.2" lon="11.3"><name>B</name></rtept></rte>"""
+        ).encode()
+    ).marks
+    fitted = fit_plan(build.straight(*marks))
+    assert fitted.contents.routes[0].points[0].elevation == "3"
+    assert set(fitted.report.left_out) == {
+        "magvar of route points", "link of route points", "extension elements of urn:a",
+    }  # fmt: skip
+    larger = fit_plan(build.straight(*marks), LARGER).contents
+    assert "urn:a" in format_contents(larger)
 
 
 # Names ---------------------------------------------------------------------------------------

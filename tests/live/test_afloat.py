@@ -17,7 +17,7 @@ import pynmea2
 import pytest
 
 from conftest import SAMPLES
-from goosewing.exchange.gpx.plans import read_marks
+from goosewing.exchange.gpx.marks import read_marks
 from goosewing.exchange.nmea.readings import Framer
 from goosewing.exchange.nmea.wires import Address
 from goosewing.live.alone import watch as afloat

@@ -12,7 +12,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from goosewing.boat.read import read_boat
-from goosewing.exchange.gpx.plans import read_marks
+from goosewing.exchange.gpx.marks import read_marks
 from goosewing.hazards.areas import Area, Hazards
 from goosewing.plan import make
 from goosewing.records import Mark

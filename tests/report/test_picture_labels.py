@@ -14,7 +14,8 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from goosewing.boat.read import read_boat
-from goosewing.exchange.gpx.plans import format_plan, read_marks
+from goosewing.exchange.gpx.marks import read_marks
+from goosewing.exchange.gpx.plans import format_plan
 from goosewing.options import Options
 from goosewing.plan import make
 from goosewing.report import labels

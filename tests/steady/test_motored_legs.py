@@ -23,6 +23,7 @@ from goosewing.records import Mark
 from goosewing.steady.motoring import heading_to_make_good
 from goosewing.weather.steady import SteadyWeather
 from goosewing.words.brief import compact
+from goosewing.words.points import Briefing, Steering
 
 DEPARTURE = datetime(2027, 6, 1, 6, tzinfo=UTC)
 MOTORING = Options(engine=True)
@@ -281,15 +282,19 @@ def test_the_route_names_where_it_is_started_and_where_sails_are_set(motor):
     assert told == [False, True, False]
 
 
+MOTORED = Steering(tack="port", sail_set="engine", heading_deg=271.0, engine=True)
+
+
 @pytest.mark.parametrize(
     ("length", "said"),
     [(40, "under engine, steer 271, 0815Z"), (16, "engine 271 0815Z"), (10, "engine 271")],
 )
 def test_a_small_receiver_shows_it(length, said):
-    assert compact("under engine, steer 271, 0815Z", length) == said
+    time = datetime(2027, 6, 1, 8, 15, tzinfo=UTC)
+    assert compact(Briefing(steering=MOTORED, time=time), length) == said
 
 
 def test_a_small_receiver_shows_the_pole_struck_before_it():
-    assert compact("strike the pole, under engine, steer 271, 0815Z", 16) in (
+    assert compact(Briefing(kinds=("strike_pole",), steering=MOTORED), 16) in (
         "pole dn engine 271"[:16], "PD engine 271", "pole dn 271",
     )  # fmt: skip

@@ -8,7 +8,7 @@ from astral import Observer
 from astral.sun import sunset
 
 from goosewing.boat.read import read_boat
-from goosewing.exchange.gpx.plans import read_marks
+from goosewing.exchange.gpx.marks import read_marks
 from goosewing.plan import make
 from goosewing.weather.steady import SteadyWeather
 

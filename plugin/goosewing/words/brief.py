@@ -1,93 +1,122 @@
 """What a plan says at a point, in as few characters as a receiver shows.
 
-The sentence is taken apart into what is done and held, in its order; each part has
-several forms, the longest first. Parts give way one after another, what the helm can
-most easily do without first, until the whole fits; what then has room again is put
-back. So "gybe onto port tack, set the pole for wing-and-wing, steer 127°, 0753Z"
-becomes "gybe P, pole up, steer 127, 0753Z", and at 16 characters "gybe pole up 127".
-``P`` and ``S`` are the tack, ``PU`` and ``PD`` the pole up and down where even those
-words have no room, ``T``, ``M`` and ``C`` the dials as elsewhere.
+What is done and held is put in parts, in its order; each part has several forms, the
+longest first. Parts give way one after another, what the helm can most easily do without
+first, until the whole fits; what then has room again is put back. So "gybe onto port
+tack, set the pole for wing-and-wing, steer 127°, 0753Z" becomes "gybe P, pole up, steer
+127, 0753Z", and at 16 characters "gybe pole up 127". ``P`` and ``S`` are the tack,
+``PU`` and ``PD`` the pole up and down where even those words have no room, ``T``, ``M``
+and ``C`` the dials as elsewhere.
 """
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
+from datetime import UTC
 from typing import TYPE_CHECKING
 
-if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable
+from goosewing.words.figures import clock
+from goosewing.words.points import untold
+from goosewing.words.short_names import to_ascii
 
-_Forms = tuple[str, ...]
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
+    from goosewing.records import ManoeuvreKind, Side
+    from goosewing.words.points import Briefing, Steering
 
 
 @dataclass(frozen=True, slots=True)
 class _Part:
     kind: str
-    forms: _Forms
+    forms: tuple[str, ...]
 
 
-def _on(found: re.Match[str]) -> _Forms:
-    tack = found[1]
-    # Never "P tack": a helm might tack.
-    return f"on {tack} tack", _letter(tack), ""
+def _parts(told: Briefing) -> Iterator[_Part]:
+    """Put in parts what is told; where an angle is kept, it goes before the heading at first."""
+    if told.leave is not None:
+        yield _leave(told.leave, told.leave_distance_nm)
+    if told.steering is None:
+        yield _reached(told)
+        return
+    if told.sets_sail:
+        yield _Part("engine", ("set sail", "sail", ""))
+    elif told.alters_course:
+        yield _Part("alter", ("alter course", ""))
+    for kind in told.kinds:
+        yield _manoeuvre(kind, told.steering)
+    yield from _under(told.kinds, told.steering)
+    yield from _steered(told.steering)
+    if told.steering.beyond_forecast:
+        yield _Part("beyond", ("beyond the forecast", ""))
+    if told.time is not None:
+        yield _Part("time", (_time(told), ""))
 
 
-def _turn(name: str, found: re.Match[str]) -> _Forms:
-    tack = found[1]
-    return f"{name} onto {tack} tack", f"{name} {_letter(tack)}", name, ""
-
-
-def _heading(found: re.Match[str]) -> _Forms:
-    headings = found[1].split()
-    every = " ".join(headings)
-    last = headings[-1]
-    # A heading on no named dial is true.
-    named = f"{last}T" if last.isdigit() else last
-    return f"steer {every}", every, named, last, ""
-
-
-def _leave(found: re.Match[str]) -> _Forms:
-    side, off = found[1], f" {found[2]}" if found[2] else ""
-    letter = _letter(side)
+def _leave(side: Side, off_nm: float) -> _Part:
+    off = f" {off_nm:g}" if off_nm else ""
     full = f"leave to {side}{off} nm off" if off else f"leave to {side}"
-    return full, f"leave {letter}{off}", f"leave {letter}", f"lv {letter}", ""
+    letter = _letter(side)
+    return _Part("leave", (full, f"leave {letter}{off}", f"leave {letter}", f"lv {letter}", ""))
 
 
-def _arrive(found: re.Match[str]) -> _Forms:
-    time = _time_of(found)
-    return f"arrive {time}", f"arr {time}", time
+def _reached(told: Briefing) -> _Part:
+    if told.time is None:
+        return _Part("arrive", ("arrive" if told.ends else "carry on", ""))
+    time = _time(told)
+    if told.ends:
+        return _Part("arrive", (f"arrive {time}", f"arr {time}", time))
+    return _Part("arrive", (f"carry on {time}", f"on {time}", time))
 
 
-def _time_of(found: re.Match[str]) -> str:
-    return f"{found[1]}/{found[2]}" if found[1] else found[2]
+def _manoeuvre(kind: ManoeuvreKind, then: Steering) -> _Part:
+    if kind in ("tack", "gybe"):
+        onto = (f"{kind} onto {then.tack} tack", f"{kind} {_letter(then.tack)}", kind, "")
+        return _Part("turn", onto)
+    sails = to_ascii(then.sail_set)
+    if kind == "set_pole":
+        return _Part("pole", (f"set the pole for {sails}", "pole up", "pole up", "PU", ""))
+    if kind == "strike_pole":
+        return _Part("pole", ("strike the pole", "pole down", "pole dn", "PD", ""))
+    return _Part("change", (f"change to {sails}", sails, "sails", ""))
+
+
+def _under(kinds: tuple[ManoeuvreKind, ...], held: Steering) -> Iterator[_Part]:
+    """Tack and sails, as far as the manoeuvres have not told them; or the engine."""
+    if held.engine:
+        yield _Part("engine", ("under engine", "engine", "engine"))
+        return
+    on, sails = untold(kinds)
+    if on:
+        # Never "P tack": a helm might tack.
+        yield _Part("on", (f"on {held.tack} tack", _letter(held.tack), ""))
+    if sails:
+        yield _Part("other", (to_ascii(held.sail_set), ""))
+
+
+def _steered(held: Steering) -> Iterator[_Part]:
+    if held.keep_twa_deg is not None:
+        angle = f"{held.keep_twa_deg:.0f}"
+        yield _Part("angle", (f"keep the true wind at {angle}", f"TWA{angle}", f"W{angle}"))
+    dials = ((held.heading_deg, "T"), (held.heading_magnetic_deg, "M"),
+             (held.heading_compass_deg, "C"))  # fmt: skip
+    known = [(f"{round(deg) % 360:03d}", dial) for deg, dial in dials if deg is not None]
+    figures, dial = known[-1]
+    # A heading on no named dial is true.
+    every = figures if len(known) == 1 else " ".join(map("".join, known))
+    last = every.split()[-1]
+    yield _Part("heading", (f"steer {every}", every, f"{figures}{dial}", last, ""))
+
+
+def _time(told: Briefing) -> str:
+    assert told.time is not None
+    time = clock(told.time.astimezone(UTC))
+    return time if told.day is None else f"{told.day:%d}/{time}"
 
 
 def _letter(side: str) -> str:
     return side[0].upper()
 
-
-_TIME = r"(?:\d{4}-\d\d-(\d\d) )?(\d{4}Z)"
-
-_KINDS: tuple[tuple[str, str, Callable[[re.Match[str]], _Forms]], ...] = (
-    ("leave", r"leave to (port|starboard)(?:, ([\d.]+) nm off)?", _leave),
-    ("alter", r"alter course", lambda _: ("alter course", "")),
-    ("turn", r"gybe onto (port|starboard) tack", lambda m: _turn("gybe", m)),
-    ("turn", r"onto (port|starboard) tack", lambda m: _turn("tack", m)),
-    ("pole", r"set the pole(?: for ([^,]+))?", lambda m: (m[0], "pole up", "pole up", "PU", "")),
-    ("pole", r"strike the pole", lambda m: (m[0], "pole down", "pole dn", "PD", "")),
-    ("change", r"change to ([^,]+)", lambda m: (m[0], m[1], "sails", "")),
-    ("engine", r"set sail", lambda m: (m[0], "sail", "")),
-    ("engine", r"under engine", lambda m: (m[0], "engine", "engine")),
-    ("on", r"on (port|starboard) tack", _on),
-    ("heading", r"steer (\d{3}[TMC]?(?: \d{3}[TMC])*)(?: at first)?", _heading),
-    ("angle", r"keep the true wind at (\d+)", lambda m: (m[0], f"TWA{m[1]}", f"W{m[1]}")),
-    ("beyond", r"beyond the forecast", lambda m: (m[0], "")),
-    ("arrive", rf"arrive {_TIME}", _arrive),
-    ("time", _TIME, lambda m: (_time_of(m), "")),
-    ("other", r"[^,]+", lambda m: (m[0], "")),
-)
-"""What a piece of the sentence may be; the first that fits is it."""
 
 _GIVING_WAY = (
     *("engine", "angle", "on", "turn", "pole", "alter", "change", "leave", "heading", "other"),
@@ -98,59 +127,33 @@ _GIVING_WAY = (
 """Whose turn it is to take its next shorter form."""
 
 
-def compact(text: str, length: int) -> str | None:
-    """Say at most so many characters of what a plan says at a point.
+def compact(told: Briefing, length: int) -> str | None:
+    """Say in ASCII, in at most so many characters, what is told at a stop.
 
     Parameters
     ----------
-    text : str
-        As `goosewing.exchange.gpx.plans` writes it, in ASCII.
+    told : Briefing
     length : int
         Most characters.
 
     Returns
     -------
     str or None
-        None if the text is none of a plan's, or nothing of it fits.
+        None if nothing of it fits.
 
     Examples
     --------
-    >>> compact("strike the pole, gybe onto port tack, main and jib, steer 060, 2355Z", 16)
+    >>> from goosewing.words.points import Steering, Briefing
+    >>> held = Steering(tack="port", sail_set="main and jib", heading_deg=60.0)
+    >>> compact(Briefing(kinds=("strike_pole", "gybe"), steering=held), 16)
     'pole dn gybe 060'
-    >>> compact("on starboard tack, main and jib, steer 268 at first, keep the true wind at 44", 16)
+    >>> held = Steering(tack="starboard", sail_set="jib", heading_deg=268.0, keep_twa_deg=44.0)
+    >>> compact(Briefing(steering=held), 16)
     'S, TWA44, 268'
-    >>> compact("arrive 2027-06-29 0419Z", 16)
-    'arrive 29/0419Z'
     """
-    parts = _parts(text)
-    if not {"heading", "arrive"} & {each.kind for each in parts}:
-        return None
+    parts = list(_parts(told))
     taken = _squeezed(parts, length)
     return None if taken is None else _joined(parts, taken)
-
-
-def _parts(text: str) -> list[_Part]:
-    """Take a sentence apart; where an angle is kept, it goes before the heading at first."""
-    found: list[_Part] = []
-    rest = text.strip()
-    while rest:
-        for kind, pattern, forms in _KINDS:
-            match = re.match(rf"{pattern}(?=,|$)", rest, re.IGNORECASE)
-            if match:
-                found.append(_Part(kind, forms(match)))
-                rest = rest[match.end() :]
-                break
-        rest = rest.lstrip(", ")
-    return _angle_first(found)
-
-
-def _angle_first(parts: list[_Part]) -> list[_Part]:
-    kinds = [each.kind for each in parts]
-    if "angle" not in kinds or "heading" not in kinds:
-        return parts
-    angle = parts.pop(kinds.index("angle"))
-    parts.insert(kinds.index("heading"), angle)
-    return parts
 
 
 def _squeezed(parts: list[_Part], length: int) -> list[str] | None:

@@ -1,7 +1,12 @@
-"""What happens at a point of a plan, in a sailor's words, for files that carry text."""
+"""What the helm is told at a stop of a plan: facts as values, and the sentence made of them.
+
+GPX, small receiver and overlay make their words of one `Briefing`, long (`sentence`) or
+short (`goosewing.words.brief`); nobody takes a sentence apart again.
+"""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import UTC, timedelta
 from typing import TYPE_CHECKING
 
@@ -9,9 +14,10 @@ from goosewing.words.figures import clock, heading_words, manoeuvre_words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
-    from datetime import datetime
+    from datetime import date, datetime
 
-    from goosewing.records import Board, Manoeuvre, ManoeuvreKind, Mark
+    from goosewing.records import Board, Manoeuvre, ManoeuvreKind, Mark, Side, Tack
+    from goosewing.turns import Stop
 
 _SWINGS_DEG = 1.0
 """A heading that changes less along a board is one heading to the helm. [°]"""
@@ -21,6 +27,148 @@ UNDER_ENGINE = "under engine"
 
 BEYOND = "beyond the forecast"
 """Marks a board on which the last values of a forecast are held on."""
+
+
+# Facts -------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Steering:
+    """How she is sailed from a stop on.
+
+    Attributes
+    ----------
+    tack, sail_set : str
+        As on the board.
+    heading_deg, heading_magnetic_deg, heading_compass_deg : float or None
+        What is steered at first. [°]
+    keep_twa_deg : float or None
+        The true wind angle that the helm keeps, where that makes the heading swing. [°]
+    engine, beyond_forecast : bool
+        As on the board.
+    """
+
+    tack: Tack
+    sail_set: str
+    heading_deg: float
+    heading_magnetic_deg: float | None = None
+    heading_compass_deg: float | None = None
+    keep_twa_deg: float | None = None
+    engine: bool = False
+    beyond_forecast: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Briefing:
+    """What is done at a stop, and how she is sailed from there.
+
+    Attributes
+    ----------
+    leave : "port", "starboard" or None
+        On which hand a mark is left, `leave_distance_nm` off.
+    kinds : tuple of str
+        The manoeuvres, in order.
+    sets_sail : bool
+        Whether she comes here under engine and sails on.
+    alters_course : bool
+        Whether nothing is done but another course steered.
+    steering : Steering or None
+        None where no board begins.
+    ends : bool
+        Whether the passage ends here.
+    time : datetime or None
+        When she is here.
+    day : date or None
+        Of that time in UTC, where it is not the day of departure.
+    """
+
+    leave: Side | None = None
+    leave_distance_nm: float = 0.0
+    kinds: tuple[ManoeuvreKind, ...] = ()
+    sets_sail: bool = False
+    alters_course: bool = False
+    steering: Steering | None = None
+    ends: bool = False
+    time: datetime | None = None
+    day: date | None = None
+
+
+def briefing(stop: Stop, departure: datetime) -> Briefing:
+    """Gather what the helm is told at a stop of a plan that departs at this time."""
+    mark, board = stop.mark, stop.board
+    return Briefing(
+        leave=None if mark is None else mark.leave,
+        leave_distance_nm=0.0 if mark is None else mark.leave_distance_nm,
+        kinds=tuple(each.kind for each in stop.manoeuvres),
+        sets_sail=stop.after_engine,
+        alters_course=_alters_course(stop),
+        steering=None if board is None else steering(board),
+        ends=stop.last,
+        time=stop.time,
+        day=None if stop.time is None else new_day(stop.time, departure),
+    )
+
+
+def _alters_course(stop: Stop) -> bool:
+    if stop.board is None or stop.mark is not None:
+        return False
+    return not (stop.manoeuvres or stop.board.engine or stop.after_engine)
+
+
+def steering(board: Board) -> Steering:
+    """Gather how she is sailed on a board."""
+    return Steering(
+        tack=board.tack,
+        sail_set=board.sail_set,
+        heading_deg=board.heading_deg,
+        heading_magnetic_deg=board.heading_magnetic_deg,
+        heading_compass_deg=board.heading_compass_deg,
+        keep_twa_deg=board.twa_deg if board.steer == "angle" and _swings(board) else None,
+        engine=board.engine,
+        beyond_forecast=board.beyond_forecast,
+    )
+
+
+def _swings(board: Board) -> bool:
+    turns = (
+        (each.heading_deg - board.heading_deg + 180.0) % 360.0 - 180.0 for each in board.points
+    )
+    return any(abs(turn) > _SWINGS_DEG for turn in turns)
+
+
+def new_day(time: datetime, since: datetime) -> date | None:
+    """Return the day of a time in UTC, if it is not the day of the other; None if it is."""
+    day, first = (_nearest_minute(each).date() for each in (time, since))
+    return None if day == first else day
+
+
+def _nearest_minute(time: datetime) -> datetime:
+    return time.astimezone(UTC) + timedelta(seconds=30)
+
+
+# Words -------------------------------------------------------------------------------------
+
+
+def sentence(told: Briefing) -> str:
+    """Tell it in full.
+
+    Returns
+    -------
+    str
+        As in "gybe onto starboard tack, set the pole for wing-and-wing, steer 048°, 0814Z".
+    """
+    leave = _leave_words(told.leave, told.leave_distance_nm)
+    words = [] if leave is None else [leave]
+    time = "" if told.time is None else _time_words(told.time, told.day)
+    if told.steering is None:
+        # Only where two marks are one place does a passage go on without a board.
+        return ", ".join([*words, f"{'arrive' if told.ends else 'carry on'} {time}".strip()])
+    if told.sets_sail:
+        words.append("set sail")
+    elif told.alters_course:
+        words.append("alter course")
+    words.append(_sailing_words(told.kinds, told.steering))
+    return ", ".join([*words, time] if time else words)
 
 
 def time_words(time: datetime, since: datetime) -> str:
@@ -33,13 +181,12 @@ def time_words(time: datetime, since: datetime) -> str:
     >>> time_words(start, start), time_words(start + timedelta(hours=3), start)
     ('2200Z', '2027-06-02 0100Z')
     """
-    day, first = (_nearest_minute(each).date() for each in (time, since))
+    return _time_words(time, new_day(time, since))
+
+
+def _time_words(time: datetime, day: date | None) -> str:
     words = clock(time.astimezone(UTC))
-    return words if day == first else f"{day.isoformat()} {words}"
-
-
-def _nearest_minute(time: datetime) -> datetime:
-    return time.astimezone(UTC) + timedelta(seconds=30)
+    return words if day is None else f"{day.isoformat()} {words}"
 
 
 def board_words(manoeuvres: Sequence[Manoeuvre], board: Board) -> str:
@@ -50,53 +197,50 @@ def board_words(manoeuvres: Sequence[Manoeuvre], board: Board) -> str:
     str
         As in "gybe onto starboard tack, set the pole for wing-and-wing, steer 048°".
     """
-    kinds = [each.kind for each in manoeuvres]
-    words = [manoeuvre_words(kinds, board.tack, board.sail_set)] if kinds else []
-    if board.engine:
+    return _sailing_words([each.kind for each in manoeuvres], steering(board))
+
+
+def _sailing_words(kinds: Sequence[ManoeuvreKind], held: Steering) -> str:
+    words = [manoeuvre_words(kinds, held.tack, held.sail_set)] if kinds else []
+    if held.engine:
         words.append(UNDER_ENGINE)
     else:
-        words += _sails_words(kinds, board)
-    words.append(_steering_words(board))
-    if board.beyond_forecast:
-        words.append(BEYOND)
-    return ", ".join(words)
+        on, sails = untold(kinds)
+        words += [f"on {held.tack} tack"] if on else []
+        words += [held.sail_set] if sails else []
+    words.append(_steering_words(held))
+    return ", ".join([*words, BEYOND] if held.beyond_forecast else words)
 
 
-def _sails_words(kinds: Sequence[ManoeuvreKind], board: Board) -> list[str]:
-    """Tack and sails, as far as what is done before the board has not told them."""
-    words = []
-    if not {"tack", "gybe"} & set(kinds):
-        words.append(f"on {board.tack} tack")
-    if not {"set_pole", "change_sails"} & set(kinds):
-        words.append(board.sail_set)
-    return words
+def untold(kinds: Sequence[ManoeuvreKind]) -> tuple[bool, bool]:
+    """Whether tack and sails are still to be told, after what is done before a board."""
+    return not {"tack", "gybe"} & set(kinds), not {"set_pole", "change_sails"} & set(kinds)
 
 
-def _steering_words(board: Board) -> str:
-    heading = heading_words(
-        board.heading_deg, board.heading_magnetic_deg, board.heading_compass_deg
-    )
-    angle = angle_words(board)
-    return f"steer {heading}" if angle is None else f"steer {heading} at first, {angle}"
+def _steering_words(held: Steering) -> str:
+    heading = heading_words(held.heading_deg, held.heading_magnetic_deg, held.heading_compass_deg)
+    if held.keep_twa_deg is None:
+        return f"steer {heading}"
+    return f"steer {heading} at first, {_keep_words(held.keep_twa_deg)}"
 
 
 def angle_words(board: Board) -> str | None:
     """Say which angle the helm keeps, where that makes the heading swing with the wind."""
-    if board.steer == "angle" and _swings(board):
-        return f"keep the true wind at {board.twa_deg:.0f}°"
-    return None
+    keep = steering(board).keep_twa_deg
+    return None if keep is None else _keep_words(keep)
 
 
-def _swings(board: Board) -> bool:
-    turns = (
-        (each.heading_deg - board.heading_deg + 180.0) % 360.0 - 180.0 for each in board.points
-    )
-    return any(abs(turn) > _SWINGS_DEG for turn in turns)
+def _keep_words(twa_deg: float) -> str:
+    return f"keep the true wind at {twa_deg:.0f}°"
 
 
 def leaving_words(mark: Mark) -> str | None:
     """Tell on which hand, and how far off, a mark is left; None where it is passed through."""
-    if mark.leave is None:
+    return _leave_words(mark.leave, mark.leave_distance_nm)
+
+
+def _leave_words(side: Side | None, distance_nm: float) -> str | None:
+    if side is None:
         return None
-    off = f", {mark.leave_distance_nm:g} nm off" if mark.leave_distance_nm else ""
-    return f"leave to {mark.leave}{off}"
+    off = f", {distance_nm:g} nm off" if distance_nm else ""
+    return f"leave to {side}{off}"

@@ -23,6 +23,8 @@ from goosewing.files.gpx import GPX_1_1, split_name
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
+    from goosewing.records import Mark
+
 GOOSE = "urn:goosewing:gpx:1"
 """Namespace of this project's own extension elements."""
 
@@ -80,6 +82,11 @@ class Kept:
     links: tuple[tuple[str, str | None, str | None], ...] = ()
     extensions: tuple[Element, ...] = ()
     prefixes: tuple[tuple[str, str], ...] = ()
+
+
+def kept_of(mark: Mark) -> Kept:
+    """Return what was kept for a mark."""
+    return next((each for each in mark.extras if isinstance(each, Kept)), Kept())
 
 
 def keep(

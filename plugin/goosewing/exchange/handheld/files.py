@@ -9,24 +9,23 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 from xml.etree.ElementTree import Element, SubElement, indent, tostring
 
 from goosewing.earth.angles import wrap_longitude
 from goosewing.errors import InputError
+from goosewing.exchange.gpx.elements import departure, own_text, told, written_text
 from goosewing.exchange.gpx.points import with_line_ends, writable
 from goosewing.exchange.handheld.routes import Contents, Point, Route, Track
 from goosewing.files.disk import read_bytes, shown, write_atomically
-from goosewing.files.gpx import GPX_1_0, GPX_1_1, split_name
-from goosewing.files.xml import XmlDocument, parse_xml
+from goosewing.files.gpx import GPX_1_0, GPX_1_1, GpxDocument, degrees, parse_gpx, split_name
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
     from pathlib import Path
 
-_NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)([eE][+-]?\d+)?", re.ASCII)
 _DECIMAL = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)", re.ASCII)
 
 _POINT_TEXTS = {"name": "name", "cmt": "comment", "desc": "description"}
@@ -68,46 +67,36 @@ def parse_contents(data: bytes | str, *, where: str = "GPX") -> Contents:
         up to a turn either way are brought into [-180, 180), and told.
     """
     raw = data.encode() if isinstance(data, str) else data
-    return _Reader(parse_xml(raw, where=where, expected="a GPX file"), where).read()
+    return _Reader(parse_gpx(raw, where=where)).read()
 
 
 @dataclass(slots=True)
 class _Reader:
     """One document being read."""
 
-    xml: XmlDocument
-    where: str
-    namespace: str = ""
+    gpx: GpxDocument
     passed_over: Counter[tuple[str, str]] = field(default_factory=Counter)
     moved: list[str] = field(default_factory=list)
     namespaces: dict[str, None] = field(default_factory=dict)
 
     def read(self) -> Contents:
-        root = self.xml.root
-        self.namespace, local = split_name(root.tag)
-        if local != "gpx" or self.namespace not in (GPX_1_0, GPX_1_1, ""):
-            raise InputError("is XML but not GPX 1.0 or 1.1", where=self.where)
-        head = self._first(root, "metadata")
+        root = self.gpx.root
+        head = self.gpx.first(root, "metadata")
         head = root if head is None else head
         self._note(root, "the file", _CARRIED_OF_FILE)
         if head is not root:
             self._note(head, "the file", _CARRIED_OF_FILE)
         return Contents(
-            version="1.0" if self._is_1_0(root) else "1.1",
+            version=self.gpx.version,
             name=self._text(head, "name"),
             description=self._text(head, "desc"),
             waypoints=tuple(self._points(root, "wpt", "waypoints")),
-            routes=tuple(self._route(each) for each in self._all(root, "rte")),
-            tracks=tuple(self._track(each) for each in self._all(root, "trk")),
+            routes=tuple(self._route(each) for each in self.gpx.all(root, "rte")),
+            tracks=tuple(self._track(each) for each in self.gpx.all(root, "trk")),
             namespaces=tuple(self.namespaces),
             unread=tuple(self._unread()),
             moved=tuple(self.moved),
         )
-
-    def _is_1_0(self, root: Element) -> bool:
-        if self.namespace:
-            return self.namespace == GPX_1_0
-        return root.get("version") == "1.0"
 
     def _unread(self) -> Iterable[str]:
         for (tag, owner), number in sorted(self.passed_over.items()):
@@ -115,14 +104,14 @@ class _Reader:
 
     def _route(self, route: Element) -> Route:
         self._note(route, "routes", _CARRIED_OF_LINES)
-        points = tuple(self._points(route, "rtept", "route points"))
+        points = tuple(self._route_points(route))
         return Route(points=points, **self._texts(route))
 
     def _track(self, track: Element) -> Track:
         self._note(track, "tracks", _CARRIED_OF_LINES)
         segments = tuple(
             tuple(self._points(each, "trkpt", "track points"))
-            for each in self._all(track, "trkseg")
+            for each in self.gpx.all(track, "trkseg")
         )
         return Track(segments=segments, **self._texts(track))
 
@@ -132,16 +121,31 @@ class _Reader:
     def _points(self, parent: Element, tag: str, owner: str) -> Iterable[Point]:
         of_track = owner == "track points"
         carried = frozenset({"time", "ele", "extensions"}) if of_track else _CARRIED
-        for at, point in enumerate(self._all(parent, tag), 1):
+        for at, point in enumerate(self.gpx.all(parent, tag), 1):
             self._note(point, owner, carried)
-            yield self._point(point, f"line {self.xml.lines[point]}, {owner[:-1]} {at}", owner)
+            yield self._point(point, f"{self.gpx.line(point)}, {owner[:-1]} {at}", owner)
+
+    def _route_points(self, route: Element) -> Iterable[Point]:
+        """Read the points of a route; of a plan's, what it tells the helm apart from the marks'."""
+        departs = departure(route)
+        points = tuple(self._points(route, "rtept", "route points"))
+        for at, (element, point) in enumerate(
+            zip(self.gpx.all(route, "rtept"), points, strict=True)
+        ):
+            texts = (point.description, point.comment, point.time)
+            briefing = told(element, texts, departs, last=at == len(points) - 1)
+            if briefing is None:
+                yield point
+                continue
+            description, comment = (own_text(each, written_text(element)) for each in texts[:2])
+            yield replace(point, description=description, comment=comment, told=briefing)
 
     def _point(self, point: Element, place: str, owner: str) -> Point:
         kept = self._foreign(point, owner)
         name = self._text(point, "name")
         place = f'{place} ("{shown(name)}")' if name else place
         return Point(
-            lat=self._coordinate(point, "lat", 90.0, place),
+            lat=degrees(point, "lat", 90.0, f"{self.gpx.where}: {place}"),
             lon=self._longitude(point, place),
             symbol=self._text(point, "sym"),
             kind=self._text(point, "type"),
@@ -151,22 +155,8 @@ class _Reader:
             **self._texts(point),
         )
 
-    def _coordinate(self, point: Element, name: str, limit: float, place: str) -> float:
-        text = (point.get(name) or "").strip()
-        place = f"{self.where}: {place}"
-        if not text:
-            raise InputError(f"{name} is missing", where=place)
-        if not _NUMBER.fullmatch(text):
-            raise InputError(f'{name} is not a decimal number: "{shown(text)}"', where=place)
-        value = float(text)
-        if not -limit <= value <= limit:
-            raise InputError(
-                f"{name} must be from -{limit:g} to {limit:g}, got {value:g}", where=place
-            )
-        return value
-
     def _longitude(self, point: Element, place: str) -> float:
-        lon = self._coordinate(point, "lon", 360.0, place)
+        lon = degrees(point, "lon", 360.0, f"{self.gpx.where}: {place}")
         if -180.0 <= lon < 180.0:
             return lon
         # Rounded, or 190.1 would come back as -169.90000000000001.
@@ -203,7 +193,7 @@ class _Reader:
 
     def _foreign(self, point: Element, owner: str) -> tuple[Element, ...]:
         found = []
-        inside = self._first(point, "extensions")
+        inside = self.gpx.first(point, "extensions")
         own = ("", GPX_1_0, GPX_1_1)
         candidates = [*(() if inside is None else inside)]
         candidates += [each for each in point if split_name(each.tag)[0] not in own]
@@ -216,19 +206,9 @@ class _Reader:
                 found.append(each)
         return tuple(found)
 
-    # The tree
-
-    def _all(self, parent: Element, tag: str) -> list[Element]:
-        return parent.findall(f"{{{self.namespace}}}{tag}" if self.namespace else tag)
-
-    def _first(self, parent: Element, tag: str) -> Element | None:
-        found = self._all(parent, tag)
-        return found[0] if found else None
-
     def _text(self, parent: Element, tag: str) -> str | None:
-        found = self._first(parent, tag)
-        text = None if found is None else found.text
-        return text.strip() or None if text else None
+        text = self.gpx.text(parent, tag)
+        return None if text is None else text.strip()
 
 
 def _utc(text: str) -> str | None:

@@ -22,6 +22,7 @@ from goosewing.earth.geodesy import EQUATORIAL_RADIUS_NM, FLATTENING, isometric_
 from goosewing.errors import InputError
 from goosewing.units import METRES_PER_NM, Array
 from goosewing.words.brief import compact
+from goosewing.words.points import Briefing, sentence
 from goosewing.words.short_names import (
     ShortNames,
     expand_charset,
@@ -127,6 +128,8 @@ class Point:
     """A decimal number. [m]"""
     extensions: tuple[Any, ...] = field(default=(), compare=False)
     """Elements of other namespaces, opaque here."""
+    told: Briefing | None = None
+    """What a plan tells the helm here; the texts are the mark's own then."""
 
     @property
     def place(self) -> tuple[float, float]:
@@ -426,9 +429,14 @@ class _Fitting:
         )
 
     def _commented(self, record: Any) -> Any:
-        description = self._brief("description", record.description, record.name)
         # A small receiver shows the comment and hides the description.
-        comment = self._brief("comment", record.comment, record.name) or description
+        if isinstance(record, Point) and record.told is not None:
+            comment = self._orders(record.told, record.name or "")
+            own = "; ".join(filter(None, map(_one_line, (record.description, record.comment))))
+            description = self._brief("description", own, record.name or "") or comment
+        else:
+            description = self._brief("description", record.description, record.name)
+            comment = self._brief("comment", record.comment, record.name) or description
         kept = replace(record, comment=comment, description=description)
         if not isinstance(kept, Point):
             return kept
@@ -437,26 +445,57 @@ class _Fitting:
     def _brief(self, what: str, text: str | None, name: str) -> str | None:
         if not text or not text.strip():
             return None
-        new = brief(text, self.limits)
+        return self._shortened(f"{what} of {name}", text, brief(text, self.limits))
+
+    def _orders(self, told: Briefing, name: str) -> str | None:
+        new = brief_orders(told, self.limits)
+        return self._shortened(f"comment of {name}", sentence(told), new)
+
+    def _shortened(self, what: str, text: str, new: str) -> str | None:
         old = " ".join(text.split())
         if new.casefold() != old.casefold():
-            self.shortened.append(f"{what} of {name} {_quoted(old)} → {_quoted(new or None)}")
+            self.shortened.append(f"{what} {_quoted(old)} → {_quoted(new or None)}")
         return new or None
 
 
 def brief(text: str, limits: Limits) -> str:
-    """Cut a comment to its length, in ASCII; what a plan says, to what the helm needs of it.
+    """Cut a comment to its length, in ASCII.
 
     Examples
     --------
-    >>> brief("onto port tack, main and jib, steer 048°T 044°M 046°C", Limits())
+    >>> brief("the lit buoy off the harbour", Limits())
+    'THE LIT BUOY OFF'
+    """
+    return _cased(_cut(text, limits), limits)
+
+
+def brief_orders(told: Briefing, limits: Limits) -> str:
+    """Say within a comment's length what a plan tells the helm.
+
+    Examples
+    --------
+    >>> from goosewing.words.points import Steering
+    >>> held = Steering(tack="port", sail_set="main and jib", heading_deg=48.0,
+    ...                 heading_magnetic_deg=44.0, heading_compass_deg=46.0)
+    >>> brief_orders(Briefing(kinds=("tack",), steering=held), Limits())
     'TACK P 046C'
     """
-    plain = " ".join(to_ascii(text).split())
-    if len(plain) > limits.comment_length:
-        words = compact(plain, limits.comment_length)
-        plain = plain[: limits.comment_length].strip() if words is None else words
-    return plain if set("abc") & set(limits.characters) else plain.upper()
+    full = sentence(told)
+    if len(_plain(full)) <= limits.comment_length:
+        return brief(full, limits)
+    return _cased(compact(told, limits.comment_length) or _cut(full, limits), limits)
+
+
+def _plain(text: str) -> str:
+    return " ".join(to_ascii(text).split())
+
+
+def _cut(text: str, limits: Limits) -> str:
+    return _plain(text)[: limits.comment_length].strip()
+
+
+def _cased(text: str, limits: Limits) -> str:
+    return text if set("abc") & set(limits.characters) else text.upper()
 
 
 def _one_line(text: str | None) -> str | None:

@@ -1,0 +1,50 @@
+"""What files call a plan, its laylines and a mark that is passed at a distance."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from goosewing.words.figures import hours_and_minutes
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from goosewing.records import Layline, Mark, Plan
+
+
+def title(plan: Plan) -> str:
+    """Name a passage by its two ends."""
+    return f"{plan.marks[0].name} to {plan.marks[-1].name}"
+
+
+def length(plan: Plan) -> str:
+    """Tell whose passage it is, how far and how long."""
+    return f"{plan.boat}: {plan.distance_nm:.1f} nm in {hours_and_minutes(plan.elapsed_h)}"
+
+
+def about(plan: Plan) -> str:
+    """Tell for which wind and stream it is, and the cautions."""
+    return " ".join(filter(None, (plan.conditions, *plan.cautions)))
+
+
+def itself(mark: Mark) -> Mark:
+    """Name a mark itself apart from the place at which the route passes it."""
+    return replace(mark, name=f"{mark.name} itself")
+
+
+def layline_titles(laylines: Sequence[Layline]) -> list[str]:
+    """Name laylines, each unlike the others in either case of letters."""
+    taken: set[str] = set()
+    return [_layline_title(each, taken) for each in laylines]
+
+
+def _layline_title(layline: Layline, taken: set[str]) -> str:
+    short = f"Layline {layline.mark} {layline.tack}"
+    long = f"{short} {layline.sail_set}"
+    number = 2
+    name = short if short.casefold() not in taken else long
+    while name.casefold() in taken:
+        name, number = f"{long} {number}", number + 1
+    taken.add(name.casefold())
+    return name
