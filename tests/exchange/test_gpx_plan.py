@@ -82,13 +82,29 @@ def test_each_point_says_what_happens_and_what_to_steer(build: SimpleNamespace) 
     assert texts(points, "sym") == [None] * 6
 
 
-def test_a_mark_with_both_texts_keeps_both(build: SimpleNamespace) -> None:
+@pytest.mark.parametrize(
+    ("own", "written"),
+    [
+        ((None, None), ("{}", None)),
+        (("d", None), ("d", "{}")),
+        ((None, "c"), ("{}", "c")),
+        (("d", "c"), ("d", "{}; c")),
+    ],
+)
+def test_a_marks_own_words_and_the_orders_are_both_there(
+    build: SimpleNamespace, own: tuple[str | None, ...], written: tuple[str | None, ...]
+) -> None:
+    orders = "on starboard tack, main and jib, steer 048°, 0600Z"
     plan = build.straight(
-        build.mark("A", 57.0, 11.0, description="d", comment="c"), build.mark("B", 57.1, 11.0)
+        build.mark("A", 57.0, 11.0, description=own[0], comment=own[1]),
+        build.mark("B", 57.1, 11.0),
     )
     first = route_points(plan)[0]
-    assert (first.findtext(f"{GPX}desc"), first.findtext(f"{GPX}cmt")) == ("d", "c")
-    assert first.findtext(f".//{GOOSE}text").endswith("steer 048°, 0600Z")
+    found = (first.findtext(f"{GPX}desc"), first.findtext(f"{GPX}cmt"))
+    assert found == tuple(each and each.format(orders) for each in written)
+    assert first.findtext(f".//{GOOSE}text") == orders
+    back = parse_marks(format_plan(plan).encode()).marks[0]
+    assert (back.description, back.comment) == own
 
 
 def test_times_are_those_of_being_there(build: SimpleNamespace) -> None:
@@ -353,9 +369,11 @@ def test_everything_of_the_users_survives(rich: Plan, assert_valid: Valid) -> No
     old, new = (root.find(f"{GPX}rte/{GPX}rtept") for root in (before, after))
     tags = {split_tag(child) for child in old} - {"link", "extensions"}
     assert len(tags) == 13
-    assert {tag: new.findtext(f"{GPX}{tag}") for tag in tags} == {
-        tag: old.findtext(f"{GPX}{tag}") for tag in tags
-    }
+    # Its comment stands behind the orders, for its description has their place.
+    assert {
+        tag: new.findtext(f"{GPX}{tag}").removeprefix(f"{new.findtext(f'.//{GOOSE}text')}; ")
+        for tag in tags
+    } == {tag: old.findtext(f"{GPX}{tag}") for tag in tags}
     links = [[canonical(link) for link in point.findall(f"{GPX}link")] for point in (old, new)]
     assert len(links[0]) == 2
     assert links[0] == links[1]
