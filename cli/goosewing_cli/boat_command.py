@@ -6,14 +6,14 @@ from importlib import import_module
 
 import typer
 
-PARTS = ("fit", "leeway", "check")
+PARTS = ("estimate", "fit", "leeway", "check")
 """Modules `boat_…` of this package, each with a `register(app)` for the commands below `boat`."""
 
 
 def register(app: typer.Typer) -> None:
     """Add the commands to the application."""
     boat = typer.Typer(
-        help="The boat file: what is odd about it.",
+        help="The boat file: made from measurements or a log, and checked.",
         invoke_without_command=True,
         rich_markup_mode=None,
         pretty_exceptions_enable=False,

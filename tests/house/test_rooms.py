@@ -42,7 +42,7 @@ A new room gets its place here.
 FLOOR = {room: number for number, rooms in enumerate(FLOORS) for room in rooms}
 
 READERS = {
-    *("files.disk", "compass.card", "boat.read", "boat.tables"),
+    *("files.disk", "compass.card", "boat.read", "boat.tables", "boat.measurements"),
     *("weather.read", "weather.grib", "weather._eccodes", "weather.netcdf", "weather.table"),
     *("weather.tides", "hazards.chart", "hazards.coast"),
     *(f"hazards.read.{kind}" for kind in ("files", "geojson", "layers", "shapes", "tracks")),

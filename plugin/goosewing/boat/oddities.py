@@ -150,7 +150,9 @@ def _dents(table: PolarTable) -> BoolArray:
     share = ((twa[1:-1] - twa[:-2]) / (twa[2:] - twa[:-2]))[:, np.newaxis]
     line = speed[:-2] + share * (speed[2:] - speed[:-2])
     near = (np.diff(twa)[:-1] <= NEXT_ANGLE_DEG) & (np.diff(twa)[1:] <= NEXT_ANGLE_DEG)
-    dent[1:-1] = near[:, np.newaxis] & (speed[1:-1] < DENT * line)
+    # Beside an angle that can't be sailed, one that hardly can is no dent.
+    sailed = near[:, np.newaxis] & (speed[:-2] > 0.0)
+    dent[1:-1] = sailed & (speed[1:-1] < DENT * line)
     return dent
 
 

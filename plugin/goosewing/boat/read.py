@@ -12,7 +12,7 @@ import tomllib
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar, get_args
 
 import msgspec
 
@@ -100,12 +100,12 @@ def read_boat(path: str | os.PathLike[str]) -> Boat:
         If the boat file or any of its tables can't be read or makes no sense.
     """
     file = Path(path)
-    keys = _checked(_BoatKeys, _toml(file), str(file))
+    keys = checked(_BoatKeys, toml_of(file), str(file))
     _check_name(keys.name, f"{file}: name")
     sets = tuple(_sail_set(raw, i + 1, file) for i, raw in enumerate(keys.sail_sets))
     if keys.confidence is not None:
         sets = _with_bands(sets, _beside(file, keys.confidence, f"{file}: confidence"))
-    with _at(str(file)):
+    with placed(str(file)):
         boat = Boat(
             name=keys.name,
             sail_sets=sets,
@@ -130,7 +130,7 @@ def boat_files(path: str | os.PathLike[str]) -> list[Path]:
         If the boat file can't be read.
     """
     file = Path(path)
-    keys = _checked(_BoatKeys, _toml(file), str(file))
+    keys = checked(_BoatKeys, toml_of(file), str(file))
     names = [raw[key] for raw in keys.sail_sets for key in ("polar", "heel") if key in raw]
     names += [] if keys.confidence is None else [keys.confidence]
     return [file, *(file.parent / name for name in names)]
@@ -147,7 +147,7 @@ def table_files(path: str | os.PathLike[str]) -> dict[tuple[str, str], Path]:
         If the boat file can't be read.
     """
     file = Path(path)
-    keys = _checked(_BoatKeys, _toml(file), str(file))
+    keys = checked(_BoatKeys, toml_of(file), str(file))
     return {
         (raw["name"], which): file.parent / raw.get(which, raw["polar"])
         for raw in keys.sail_sets
@@ -155,7 +155,14 @@ def table_files(path: str | os.PathLike[str]) -> dict[tuple[str, str], Path]:
     }
 
 
-def _toml(file: Path) -> dict[str, Any]:
+def toml_of(file: Path) -> dict[str, Any]:
+    """Read a TOML file.
+
+    Raises
+    ------
+    InputError
+        If it can't be read or is no TOML.
+    """
     text = file_text(file)
     try:
         return tomllib.loads(text)
@@ -163,8 +170,14 @@ def _toml(file: Path) -> dict[str, Any]:
         raise InputError(f"not a valid TOML file: {error}", where=str(file)) from None
 
 
-def _checked(kind: type[_Keys], raw: dict[str, Any], where: str) -> _Keys:
-    """Hold keys and types against a description; reword what msgspec finds."""
+def checked(kind: type[_Keys], raw: dict[str, Any], where: str) -> _Keys:
+    """Hold keys and types against a description; reword what msgspec finds.
+
+    Raises
+    ------
+    InputError
+        With the key at fault.
+    """
     try:
         return msgspec.convert(raw, kind)
     except msgspec.ValidationError as error:
@@ -197,13 +210,11 @@ _TOML_NAMES = {
 
 
 def _known_keys(kind: type[msgspec.Struct], key: str) -> tuple[str, ...]:
-    inner: dict[str, type[msgspec.Struct]] = {
-        "leeway": _LeewayKeys,
-        "performance": _PerformanceKeys,
-        "manoeuvres": _ManoeuvreKeys,
-        "engine": _EngineKeys,
-    }
-    return inner.get(key, kind).__struct_fields__
+    named = {field.name: field.type for field in msgspec.structs.fields(kind)}.get(key)
+    for inner in (named, *get_args(named)):
+        if isinstance(inner, type) and issubclass(inner, msgspec.Struct):
+            return inner.__struct_fields__
+    return kind.__struct_fields__
 
 
 def _given(keys: msgspec.Struct, *names: str) -> dict[str, Any]:
@@ -214,7 +225,7 @@ def _given(keys: msgspec.Struct, *names: str) -> dict[str, Any]:
 
 
 @contextmanager
-def _at(where: str) -> Iterator[None]:
+def placed(where: str) -> Iterator[None]:
     """Put the place before what the model objects to."""
     try:
         yield
@@ -229,7 +240,7 @@ def _check_name(name: str, where: str) -> None:
 
 def _sail_set(raw: dict[str, Any], number: int, file: Path) -> SailSet:
     where = f"{file}: sail set {number}"
-    keys = _checked(_SailSetKeys, raw, where)
+    keys = checked(_SailSetKeys, raw, where)
     _check_name(keys.name, f"{where}, name")
     tables = _read_table_named(file, keys.polar, "boat_speed_kn", f"{where}, polar")
     if tables.boat_speed is None:
@@ -243,7 +254,7 @@ def _sail_set(raw: dict[str, Any], number: int, file: Path) -> SailSet:
         heel = _read_table_named(file, keys.heel, "heel_deg", f"{where}, heel").heel
         if heel is None:
             raise InputError(f'"{keys.heel}" has no heel_deg column', where=f"{where}, heel")
-    with _at(str(file)):
+    with placed(str(file)):
         return SailSet(
             name=keys.name,
             polar=tables.boat_speed,
@@ -277,7 +288,7 @@ def _with_bands(sets: tuple[SailSet, ...], table: Path) -> tuple[SailSet, ...]:
     for name in rows:
         if name not in known:
             raise InputError(f'the boat file has no sail set "{name}"', where=str(table))
-    with _at(str(table)):
+    with placed(str(table)):
         return tuple(
             replace(sails, band=band_of(sails.polar, rows[sails.name], sails.name))
             if sails.name in rows

@@ -32,6 +32,7 @@ DEPARTURES_FORMAT = "goosewing.departures/1"
 BOAT_FIT_FORMAT = "goosewing.boat-fit/1"
 DEBRIEF_FORMAT = "goosewing.debrief/1"
 LEEWAY_FORMAT = "goosewing.leeway/1"
+BOAT_ESTIMATE_FORMAT = "goosewing.boat-estimate/1"
 BOAT_CHECK_FORMAT = "goosewing.boat-check/1"
 
 # A record's field is called otherwise in the document where the document's word

@@ -154,11 +154,14 @@ class Equilibrium(NamedTuple):
     """Whether both balances hold within the largest heel."""
 
 
-class _Ship(NamedTuple):
+class Ship(NamedTuple):
+    """A yacht under a sail plan."""
+
     water: Water
     plan: SailPlan
 
     def air(self, speed: Array, heel: Array, cells: Cells, how_far: Array) -> Airflow:
+        """Return the forces of the air at any speed and heel, in balance or not."""
         flow = airflow(self.plan, speed, heel, cells.twa, cells.tws, how_far)
         factor = self.water.yacht.sail_force
         if factor == 1.0:
@@ -187,6 +190,12 @@ class _Ship(NamedTuple):
         # Dead before the wind nothing heels her: the balance is zero, or a hair below it.
         upright = self.heeling(np.zeros(shape), speed, cells.twa, cells.tws, how_far) <= 0.0
         return np.asarray(np.where(upright, 0.0, found))
+
+    def left_over(self, speed: Array, heel: Array, cells: Cells, how_far: Array) -> Array:
+        """Return drive less drag [N] and heeling less righting moment [N·m], shape (2, ...)."""
+        flow = self.air(speed, heel, cells, how_far)
+        net = flow.drive_n - self.water.drag_n(speed, heel, flow.heeling_n)
+        return np.stack((net, self.heeling(heel, speed, *cells, how_far)))
 
     def surplus(self, speed: Array, twa: Array, tws: Array, how_far: Array) -> Array:
         """Return drive less drag at a speed, heeled as she then is; NaN if knocked down, in N."""
@@ -228,7 +237,7 @@ def equilibrium(yacht: Yacht, plan: SailPlan, cells: Cells) -> Equilibrium:
     """
     shape = cells.twa.shape
     flat = Cells(cells.twa.ravel(), cells.tws.ravel())
-    ship = _Ship(Water.of(yacht), plan)
+    ship = Ship(Water.of(yacht), plan)
     coarse = np.tile(np.linspace(0.0, 1.0, DEPOWERINGS), (flat.twa.size, 1))
     first = _best(*_at_each_depowering(ship, flat, coarse), coarse, yacht.largest_heel_rad)
     about = first.how_far[:, np.newaxis] + np.linspace(-1.0, 1.0, BETWEEN) / (DEPOWERINGS - 1)
@@ -237,7 +246,7 @@ def equilibrium(yacht: Yacht, plan: SailPlan, cells: Cells) -> Equilibrium:
     return _settled(ship, flat, chosen, shape)
 
 
-def _at_each_depowering(ship: _Ship, cells: Cells, how_far: Array) -> tuple[Array, Array]:
+def _at_each_depowering(ship: Ship, cells: Cells, how_far: Array) -> tuple[Array, Array]:
     """Return speed and heel of every cell at each of its depowerings, both (cells, steps)."""
     wide = Cells(cells.twa[:, np.newaxis], cells.tws[:, np.newaxis])
     size = how_far.shape
@@ -256,7 +265,7 @@ def _at_each_depowering(ship: _Ship, cells: Cells, how_far: Array) -> tuple[Arra
     return speed.reshape(size), heel.reshape(size)
 
 
-def _bracket(ship: _Ship, cells: Cells, how_far: Array) -> tuple[Array, Array]:
+def _bracket(ship: Ship, cells: Cells, how_far: Array) -> tuple[Array, Array]:
     """Return the two speeds looked at between which drag overtakes drive for the last time."""
     hull = ship.water.yacht.hull
     fastest = FASTEST_FROUDE * np.sqrt(GRAVITY_M_S2 * hull.lwl_m)
@@ -319,7 +328,7 @@ def _top_of_parabola(
     return np.asarray(how_far[rows, at] + step * np.clip(shift, -1.0, 1.0))
 
 
-def _settled(ship: _Ship, cells: Cells, chosen: _Chosen, shape: tuple[int, ...]) -> Equilibrium:
+def _settled(ship: Ship, cells: Cells, chosen: _Chosen, shape: tuple[int, ...]) -> Equilibrium:
     """Solve once more at the depowering chosen, and tell all there is to tell."""
     how_far = np.where(np.isfinite(chosen.speed), chosen.how_far, 0.0)
     low, high = _bracket(ship, cells, how_far)

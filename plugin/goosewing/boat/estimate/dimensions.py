@@ -208,6 +208,12 @@ _PROPELLER_BY_TYPE: Mapping[str, Propeller] = {
     "heavy": "fixed two-blade",
 }
 
+STOUTEST, MOST_SLENDER = 3.6, 9.5
+"""No monohull with a keel is stouter or more slender; our choice."""
+
+LEAST_SAIL_RATIO, LARGEST_SAIL_RATIO = 7.0, 45.0
+"""Square feet over cubic feet to the 2/3: a motor sailer, a racing machine; our choice."""
+
 KG_PER_LONG_TON = 1016.047
 M_PER_FOOT = 0.3048
 
@@ -237,8 +243,6 @@ class Yacht:
     """Factor on the residuary resistance, to see what its doubt does."""
     friction: float = 1.0
     sail_force: float = 1.0
-    poled_at_worst: float = 0.0
-    """How far a poled jib's drag goes from the usual to the least."""
 
 
 @dataclass(slots=True)
@@ -295,6 +299,7 @@ def yacht(given: Dimensions) -> Yacht:
     hull = _hull(filled, lwl, bwl, mass, keel, rudder, draft)
     freeboard = filled.value("freeboard_m", 0.11 * loa, 0.15)
     rig = _rig(filled, loa, beam, freeboard, light)
+    _check_sails(rig, light)
     height = _metacentric_height(filled, hull, rig, draft, light)
     made = Yacht(
         name=given.name,
@@ -350,6 +355,13 @@ def _hull(
     midship = filled.value("midship", 0.72, 0.04)
     if volume <= 0.0:
         raise InputError("displacement_kg is less than what keel and rudder alone displace")
+    slenderness = lwl / volume ** (1.0 / 3.0)
+    if not STOUTEST <= slenderness <= MOST_SLENDER:
+        raise InputError(
+            f"displacement_kg and waterline_length_m, {lwl:.3g}, don't go together: length over "
+            f"the cube root of volume is {slenderness:.3g}, expected {STOUTEST:g} to "
+            f"{MOST_SLENDER:g}"
+        )
     depth = volume / (prismatic * midship * lwl * bwl)
     if depth >= 0.8 * draft:
         raise InputError(
@@ -397,6 +409,24 @@ def _rig(filled: _Filled, loa: float, beam: float, freeboard: float, light: floa
         spinnaker_m2=given.spinnaker_m2 or 0.0,
         roach=roach,
     )
+
+
+def _check_sails(rig: Rig, light_kg: float) -> None:
+    """Refuse sails that their spars or her weight belie: a slip of the pen."""
+    triangle = 0.5 * rig.luff_m * rig.foot_m
+    if not 0.6 <= rig.main_m2 / triangle <= 1.5:
+        raise InputError(
+            f"mainsail_m2, {rig.main_m2:.3g}, can't be set on mainsail_luff_m {rig.luff_m:.3g} and "
+            f"mainsail_foot_m {rig.foot_m:.3g}, a triangle of {triangle:.3g} m²"
+        )
+    feet = (light_kg / SEA_WATER_KG_M3 / M_PER_FOOT**3) ** (2.0 / 3.0)
+    ratio = (rig.main_m2 + rig.jib_m2) / M_PER_FOOT**2 / feet
+    if not LEAST_SAIL_RATIO <= ratio <= LARGEST_SAIL_RATIO:
+        raise InputError(
+            f"mainsail and jib of {rig.main_m2 + rig.jib_m2:.3g} m² don't go with displacement_kg "
+            f"{light_kg:.4g}: sail area over displacement is {ratio:.3g}, expected "
+            f"{LEAST_SAIL_RATIO:g} to {LARGEST_SAIL_RATIO:g}"
+        )
 
 
 def _luff(given: Dimensions, half_m2: float) -> float:

@@ -212,6 +212,10 @@ class SailPlan:
     rig: Rig
     sails: tuple[Sail, ...]
     lift: Lift = "low"
+    blanketing: float = 1.0
+    """How much of the loss to leeward of the main is counted: 0 for clear wind."""
+    poled_at_worst: float = 0.0
+    """How far a poled jib's drag goes from the usual, 0, to the least, 1."""
 
     @property
     def area_m2(self) -> float:
@@ -405,8 +409,11 @@ def _sail_forces(plan: SailPlan, awa_deg: Array, left: Depowered) -> _SailForces
     for sail in plan.sails:
         lift, drag = coefficients(sail.kind, awa_deg, plan.lift)
         if sail.blanketed:
-            clear = np.interp(awa_deg, _BLANKETED[:, 0], _BLANKETED[:, 1])
+            lee = np.interp(awa_deg, _BLANKETED[:, 0], _BLANKETED[:, 1])
+            clear = 1.0 - plan.blanketing * (1.0 - lee)
             lift, drag = lift * clear, drag * clear
+        if sail.kind == "poled jib" and plan.poled_at_worst:
+            drag = drag + plan.poled_at_worst * (poled_drag_at_worst(awa_deg) - drag)
         share = sail.area_m2 / area
         total_lift = total_lift + share * lift
         total_drag = total_drag + share * drag
@@ -430,7 +437,7 @@ def _wing_height_m(plan: SailPlan, awa_deg: Array, reef: Array) -> Array:
     shape = 0.68 + 0.31 * plan.fractionality + 0.075 * overlap
     escape = 1.1 + 0.08 * (rig.roach - 0.2) + 0.5 * (shape - 1.1)
     gap = np.interp(awa_deg, _EFFECTIVE_HEIGHT[:, 0], _EFFECTIVE_HEIGHT[:, 1])
-    return np.asarray(rig.height_m * reef * escape * gap * (0.25 + 0.75 * reef))
+    return np.asarray(rig.height_m * escape * gap * (0.25 + 0.75 * reef))
 
 
 class _Windage(NamedTuple):
