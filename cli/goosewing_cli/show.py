@@ -232,7 +232,8 @@ def _add_board(table: Table, board: Board, words: str, dates: _Dates, *, first: 
     done = board.manoeuvres
     if words:
         cost = f" ({held(_short(sum(m.cost_s for m in done)))})" if done else ""
-        said = Text(f"{words}{cost}", style="bold")
+        name = "" if board.point is None else f"{board.point}: "
+        said = Text(f"{name}{words}{cost}", style="bold")
         if not first:
             said.append(f"\n{_at(board.start)}", style="not bold")
         _add_row(table, dates, done[0].time if done else board.start.time, said)

@@ -21,7 +21,6 @@ They stand in the namespace ``urn:goosewing:gpx:1`` (prefix ``goose``):
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import datetime
 from typing import TYPE_CHECKING, Any, get_args
 from xml.etree.ElementTree import Element, SubElement
@@ -74,10 +73,8 @@ def point_element(stop: Stop, told: Briefing, text: str) -> Element:
 
 
 def _board_element(board: Board, told: Briefing) -> Element:
-    # The name of the place where it begins is the route point's own.
-    figures = _figures(replace(board, point=None))
     keep = None if told.steering is None else told.steering.keep_twa_deg
-    return _ours("board", **figures, keep_twa_deg=keep)
+    return _ours("board", **_figures(board), keep_twa_deg=keep)
 
 
 def leave_elements(mark: Mark) -> list[Element]:
