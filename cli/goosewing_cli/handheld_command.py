@@ -97,7 +97,8 @@ def handheld(
         typer.Option(
             "--nmea",
             metavar="TARGET",
-            help="Send sentences to FILE, tcp://HOST:PORT or serial:DEVICE[@BAUD].",
+            help="Send sentences to tcp://HOST:PORT, udp://HOST:PORT, serial:DEVICE[:BAUD] "
+            "or FILE.",
         ),
     ] = None,
     talker: Annotated[
@@ -222,13 +223,13 @@ def _counted(contents: Contents) -> str:
 def _send(contents: Contents, text: str, talker: str, pace: float, files: list[Path]) -> None:
     from goosewing.errors import InputError
     from goosewing.exchange.nmea import routes as nmea
-    from goosewing.exchange.nmea import sending
+    from goosewing.exchange.nmea import wires
 
-    target = sending.parse_target(text)
+    target = wires.parse_target(text)
     sentences = nmea.format_contents(contents, talker=talker)
     if not sentences:
         raise InputError("nothing to send: neither route nor waypoint, and sentences know no track")
-    sending.send(sentences, target, pace=pace, inputs=files)
+    wires.send(sentences, target, pace=pace, inputs=files)
     if contents.tracks:
         typer.echo("left out: tracks, which sentences don't know")
     typer.echo(f"Handed over: {len(sentences)} sentences to {target.words}")

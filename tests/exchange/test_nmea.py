@@ -28,7 +28,7 @@ from goosewing.exchange.nmea.routes import (
     format_wpl,
     parse_sentence,
 )
-from goosewing.exchange.nmea.sending import PortGoneError, Target, parse_target, send, transmit
+from goosewing.exchange.nmea.wires import Address, parse_target, send, transmit
 
 # Published in gpsd's "NMEA Revealed" (www/NMEA.adoc, commit 46977fa), its daemon logs and
 # pynmea2 1.19.0's tests; checksums recomputed and right.
@@ -235,10 +235,16 @@ class Recorder:
 
     def write(self, data: bytes) -> None:
         if len(self.taken) >= self.takes:
-            raise PortGoneError("pulled out")
+            raise OSError("pulled out")
         self.taken.append((self.watch.now, data))
 
+    def read(self) -> bytes:
+        return b""
+
     def finish(self) -> None:
+        pass
+
+    def close(self) -> None:
         pass
 
 
@@ -268,7 +274,7 @@ def test_to_a_file_at_once(tmp_path):
     send(LINES, parse_target(str(tmp_path / "r.nmea")))
     assert (tmp_path / "r.nmea").read_bytes() == "".join(LINES).encode()
     with pytest.raises(InputError, match="is an input"):
-        send(LINES, Target(path=tmp_path / "r.nmea"), inputs=[tmp_path / "r.nmea"])
+        send(LINES, parse_target(str(tmp_path / "r.nmea")), inputs=[tmp_path / "r.nmea"])
 
 
 def test_over_tcp():
@@ -306,10 +312,18 @@ def test_a_tcp_end_that_closes_is_noticed(taken):
         thread.join(5)
 
 
+def test_as_datagrams():
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as receiver:
+        receiver.bind(("127.0.0.1", 0))
+        receiver.settimeout(5.0)
+        send(LINES, parse_target(f"udp://127.0.0.1:{receiver.getsockname()[1]}"), pace=1000)
+        assert [receiver.recv(100).decode() for _ in LINES] == list(LINES)
+
+
 def test_nobody_listening_is_said():
     with socket.create_server(("127.0.0.1", 0)) as server:
         port = server.getsockname()[1]
-    with pytest.raises(InputError, match=f"can't connect to 127.0.0.1:{port}"):
+    with pytest.raises(InputError, match=f"can't open tcp://127.0.0.1:{port}: "):
         send(LINES, parse_target(f"tcp://127.0.0.1:{port}"))
 
 
@@ -318,7 +332,7 @@ def test_down_a_serial_line():
     master, slave = os.openpty()
     try:
         watch = Watch()
-        target = parse_target(f"serial:{os.ttyname(slave)}@4800")
+        target = parse_target(f"serial:{os.ttyname(slave)}:4800")
         send(LINES, target, pace=1000, sleep=watch.sleep, clock=watch.clock)
         received = os.read(master, 100_000)
         while len(received) < sum(map(len, LINES)):
@@ -357,7 +371,7 @@ def test_a_serial_port_that_is_not_there(tmp_path):
     "text",
     ["", "tcp://", "tcp://host", "tcp://host:0", "tcp://host:99999", "tcp://:10", "tcp:host:10",
      "tcp://host:10/x", "serial:", "serial:@4800", "serial:/dev/tty@", "serial:/dev/tty@4801",
-     "serial:/dev/tty@fast"],
+     "serial:/dev/tty@fast", "serial:/dev/tty:4801", "udp://:10110", "http://host:1"],
 )  # fmt: skip
 def test_bad_targets_are_refused(text):
     with pytest.raises(InputError, match="expected"):
@@ -365,12 +379,15 @@ def test_bad_targets_are_refused(text):
 
 
 def test_targets():
-    assert parse_target("tcp://[::1]:10110") == Target(host="::1", tcp_port=10110)
-    assert parse_target("serial:COM3") == Target(device="COM3", baud=4800)
+    assert parse_target("tcp://[::1]:10110") == Address(kind="tcp", host="::1", port=10110)
+    assert parse_target("udp://255.255.255.255:10110").kind == "udp"
+    assert parse_target("serial:COM3") == Address(kind="serial", path="COM3", baud=4800)
+    assert parse_target("serial:/dev/ttyUSB0:38400").baud == 38400
     assert parse_target("serial:/dev/ttyUSB0@38400").baud == 38400
+    assert parse_target("route.nmea") == Address(kind="file", path="route.nmea")
 
 
 @pytest.mark.parametrize("pace", [0.0, -1.0, float("nan"), 1e9])
 def test_bad_paces_are_refused(pace):
     with pytest.raises(InputError, match="pace"):
-        send(LINES, Target(device="x"), pace=pace)
+        send(LINES, parse_target("serial:x"), pace=pace)

@@ -1,6 +1,6 @@
 r"""Routes as NMEA 0183 sentences: WPL and RTE, with their checksums.
 
-Pure text; `goosewing.exchange.nmea.sending` puts it on a wire. A sentence is ``$``,
+Pure text; `goosewing.exchange.nmea.wires` puts it on a wire. A sentence is ``$``,
 talker and type, comma fields, ``*``, the exclusive or of all bytes between
 ``$`` and ``*`` as two upper-case hex digits, CR, LF: 82 bytes at most in all.
 Inside names no ``, * $ ! \ ^ ~`` stands, which are reserved. The rules are read

@@ -1,8 +1,14 @@
-"""Where sentences come from and go to: TCP, UDP, serial lines, each on a thread of its own.
+"""Where sentences come from and go to: TCP, UDP, serial lines, files.
 
-A link that is not there, or that drops, is tried again and again, ten seconds apart at
-most; it is told once when it goes and once when it comes. What is impossible (an address
-that is none, a file that is missing, an extra that is not installed) is refused at once.
+An address is written ``tcp://HOST:PORT``, ``udp://HOST:PORT``, ``serial:DEVICE[:BAUD]`` or
+as the name of a file, whoever listens or sends. `send` hands a route over once, at a pace
+that a receiver bears; `Listener` and `Sender` hold a link, each on a thread of its own: one
+that is not there, or that drops, is tried again and again, ten seconds apart at most; it is
+told once when it goes and once when it comes. What is impossible (an address that is
+none, a file that is missing, an extra that is not installed) is refused at once.
+
+No wire confirms anything: sent means handed over, and where a port goes away on the
+way, nothing is claimed to have been sent.
 """
 
 from __future__ import annotations
@@ -14,24 +20,27 @@ import struct
 import threading
 import time
 from collections import deque
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal, Protocol
 from urllib.parse import urlsplit
 
 from goosewing.errors import InputError
-from goosewing.exchange.nmea.sending import (
-    BAUDS,
-    BITS_PER_BYTE,
-    DEFAULT_BAUD,
-    DEFAULT_PACE,
-    pyserial,
-    reason,
-)
-from goosewing.files.disk import shown
+from goosewing.files.disk import shown, write_atomically
 
 Kind = Literal["tcp", "udp", "serial", "file"]
+
+DEFAULT_PACE = 10.0
+"""Sentences a second; old receivers lose some beyond (common practice, no source)."""
+
+DEFAULT_BAUD = 4800
+"""The rate of NMEA 0183 (from memory)."""
+
+BAUDS = (1200, 2400, 4800, 9600, 19200, 38400, 57600, 115200)
+
+BITS_PER_BYTE = 10
+"""On a serial line: start bit, eight bits, stop bit."""
 
 LONGEST_WAIT_S = 10.0
 """Between two tries to reach a link that is not there."""
@@ -42,10 +51,14 @@ LOOK_S = 0.5
 PATIENCE_S = 10.0
 """How long a connection may take to come about, or a receiver to take a sentence."""
 
+FAREWELL_S = 1.0
+"""How long to listen, after the last sentence, for the other end's refusal."""
+
 CHUNK = 4096
 
 WAYS_IN = "tcp://HOST:PORT, udp://[HOST]:PORT, serial:DEVICE[:BAUD] or the name of a log"
 WAYS_OUT = "tcp://HOST:PORT, udp://HOST:PORT or serial:DEVICE[:BAUD]"
+WAYS_ONCE = f"{WAYS_OUT.replace(' or ', ', ')} or FILE"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -116,6 +129,21 @@ def parse_receiver(text: str) -> Address:
     return address
 
 
+def parse_target(text: str) -> Address:
+    """Read where sentences are sent once: a receiver, or a file.
+
+    Raises
+    ------
+    InputError
+        If it is none of the ways there are, or incomplete.
+    """
+    if text.startswith(("tcp:", "udp:", "serial:")):
+        return parse_receiver(text)
+    if not text.strip() or "://" in text:
+        raise InputError(f"expected {WAYS_ONCE}, got {text!r}")
+    return Address(kind="file", path=text)
+
+
 def _network(text: str) -> Address:
     kind: Kind = "tcp" if text.startswith("tcp") else "udp"
     with contextlib.suppress(ValueError):
@@ -130,17 +158,19 @@ def _network(text: str) -> Address:
 
 def _serial(text: str) -> Address:
     whole = text.removeprefix("serial:")
-    # The baud after "@" as well, as the handheld's receiver is written.
-    for mark in ("@", ":"):
-        device, found, rate = whole.rpartition(mark)
-        if found and rate.isascii() and rate.isdigit():
-            break
-    else:
+    # The baud after "@" as well: it has been written so.
+    device, found, rate = whole.rpartition("@" if "@" in whole else ":")
+    # A device's own name may hold colons.
+    if not found or (":" in whole and "@" not in whole and not _all_digits(rate)):
         device, rate = whole, str(DEFAULT_BAUD)
     if not device or rate not in map(str, BAUDS):
         rates = ", ".join(map(str, BAUDS))
         raise InputError(f"expected serial:DEVICE[:BAUD], BAUD one of {rates}, got {text!r}")
     return Address(kind="serial", path=device, baud=int(rate))
+
+
+def _all_digits(text: str) -> bool:
+    return text.isascii() and text.isdigit()
 
 
 def check(address: Address) -> None:
@@ -184,6 +214,9 @@ class Port(Protocol):
     def write(self, data: bytes) -> None:
         """Hand over bytes."""
 
+    def finish(self) -> None:
+        """Make sure, as far as it can be, that the last bytes went out too."""
+
     def close(self) -> None:
         """Let go."""
 
@@ -208,6 +241,18 @@ class TcpPort:
         self._socket.settimeout(PATIENCE_S)
         self._socket.sendall(data)
         self._socket.settimeout(LOOK_S)
+
+    def finish(self) -> None:
+        """Listen for a refusal of the last bytes, and hand over no more.
+
+        A receiver that has gone answers them with a reset, and only listening shows it. One
+        that stays silent has at least not refused them.
+        """
+        self._socket.shutdown(socket.SHUT_WR)
+        self._socket.settimeout(FAREWELL_S)
+        with contextlib.suppress(TimeoutError):
+            while self._socket.recv(CHUNK):
+                pass
 
     def gone(self) -> bool:
         """Whether the other end has closed; what it said is thrown away."""
@@ -266,6 +311,9 @@ class UdpPort:
     def write(self, data: bytes) -> None:
         """Never: this end listens."""
 
+    def finish(self) -> None:
+        """Nothing went out."""
+
     def close(self) -> None:
         """Let go."""
         self._socket.close()
@@ -299,6 +347,9 @@ class UdpOut:
         with contextlib.suppress(ConnectionRefusedError):
             self._socket.sendto(data, self._to)
 
+    def finish(self) -> None:
+        """Each datagram has gone."""
+
     def close(self) -> None:
         """Let go."""
         self._socket.close()
@@ -322,10 +373,36 @@ class SerialPort:
         self._port.write(data)
         self._port.flush()
 
+    def finish(self) -> None:
+        """Each sentence was waited for already."""
+
     def close(self) -> None:
         """Let go."""
         with contextlib.suppress(*FAULTS):
             self._port.close()
+
+
+def pyserial() -> Any:
+    """Return the library for serial ports.
+
+    Raises
+    ------
+    InputError
+        If it is not installed.
+    """
+    try:
+        import serial
+    except ImportError:
+        raise InputError(
+            'a serial port needs pyserial: in Goosewing\'s folder, pip install ".[serial]"'
+        ) from None
+    return serial
+
+
+def reason(error: BaseException) -> str:
+    """Say in a few words what the system refused."""
+    text = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+    return " ".join(text.split()) or type(error).__name__
 
 
 def _faults() -> tuple[type[BaseException], ...]:
@@ -355,6 +432,111 @@ def open_out(address: Address) -> Port:
         "tcp": TcpPort, "udp": UdpOut, "serial": SerialPort,
     }  # fmt: skip
     return ways[address.kind](address)
+
+
+# ---- once -----------------------------------------------------------------------------------
+
+
+def send(
+    sentences: Sequence[str],
+    address: Address,
+    *,
+    pace: float = DEFAULT_PACE,
+    inputs: Iterable[Path | str] = (),
+    sleep: Callable[[float], None] = time.sleep,
+    clock: Callable[[], float] = time.monotonic,
+) -> None:
+    """Write sentences to a file at once, or send them down a wire one by one.
+
+    Parameters
+    ----------
+    sentences : sequence of str
+        Whole, with line ends.
+    address : Address
+        Where to; a serial line is never given more than its rate carries.
+    pace : float
+        Most sentences a second.
+    inputs : iterable of paths
+        Files that must not be overwritten.
+    sleep, clock : callable
+        Waiting and monotonic time, both in seconds.
+
+    Raises
+    ------
+    InputError
+        If it can't be opened, or goes away on the way; or pyserial (extra ``serial``)
+        is missing.
+    """
+    if not 0.0 < pace <= 1000.0:
+        raise InputError(f"the pace must be above 0 and at most 1000 sentences a second: {pace:g}")
+    if address.kind == "file":
+        write_atomically(address.path, "".join(sentences), inputs=inputs)
+        return
+    rate = address.baud / BITS_PER_BYTE if address.kind == "serial" else None
+    try:
+        port = open_out(address)
+    except FAULTS as error:
+        raise InputError(f"can't open {address.words}: {reason(error)}") from None
+    with contextlib.closing(port):
+        transmit(
+            sentences,
+            port,
+            words=address.words,
+            pace=pace,
+            bytes_per_second=rate,
+            sleep=sleep,
+            clock=clock,
+        )
+
+
+def transmit(
+    sentences: Sequence[str],
+    port: Port,
+    *,
+    words: str,
+    pace: float = DEFAULT_PACE,
+    bytes_per_second: float | None = None,
+    sleep: Callable[[float], None] = time.sleep,
+    clock: Callable[[], float] = time.monotonic,
+) -> None:
+    """Send sentences one by one, each when the one before has had its time.
+
+    Parameters
+    ----------
+    sentences : sequence of str
+        Whole, with line ends.
+    port : Port
+        Open.
+    words : str
+        What the port is called in a message.
+    pace : float
+        Most sentences a second.
+    bytes_per_second : float or None
+        What the line carries.
+    sleep, clock : callable
+        Waiting and monotonic time, both in seconds.
+
+    Raises
+    ------
+    InputError
+        If the port goes away: how many of how many had been handed over.
+    """
+    handed_over = 0
+    try:
+        for sentence in sentences:
+            begun = clock()
+            port.write(sentence.encode("ascii"))
+            handed_over += 1
+            needed = len(sentence) / bytes_per_second if bytes_per_second else 0.0
+            left = begun + max(1.0 / pace, needed) - clock()
+            if left > 0.0:
+                sleep(left)
+        port.finish()
+    except FAULTS as error:
+        raise InputError(
+            f"{words} went away ({reason(error)}) after {handed_over} of {len(sentences)} "
+            "sentences had been handed over; nothing is claimed sent, send all of them again"
+        ) from None
 
 
 # ---- links that come back ------------------------------------------------------------------
