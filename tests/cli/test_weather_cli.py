@@ -271,7 +271,7 @@ def test_neither_value_nor_file_says_both_forms(run, option, text):
 
 
 def test_a_folder_is_no_forecast(run):
-    assert "brisvik: cannot be read" in refused(run(*PLAN, "--wind", "brisvik"), 2)
+    assert "brisvik: is a folder" in refused(run(*PLAN, "--wind", "brisvik"), 2)
 
 
 def test_a_forecast_is_never_overwritten(run, desk):

@@ -161,10 +161,11 @@ def test_files_that_cannot_be_read(tmp_path: Path, monkeypatch: pytest.MonkeyPat
         assert "\n" not in str(caught.value)
         assert "marks" in str(caught.value)
 
-    def refuse(_: Path) -> bytes:
+    def refuse(*_: object) -> None:
         raise PermissionError(13, "Permission denied")
 
-    monkeypatch.setattr(Path, "read_bytes", refuse)
+    (tmp_path / "x").write_bytes(b"x")
+    monkeypatch.setattr(Path, "open", refuse)
     with pytest.raises(InputError, match="Permission denied"):
         read_bytes(tmp_path / "x", "marks")
 

@@ -175,7 +175,7 @@ BAD_SET = [[row[0], 400 if row[0] == 2 else row[1], *row[2:]] for row in ROWS]
         (toml(place="lat = 57.0"), "lon must be a number"),
         (toml() + "[[stream]]\nhours = " + str(ROWS), "needs lat and lon"),
         (toml().split("[[stream]]")[0], r"expected \[\[stream\]\] tables"),
-        ("table = 'nowhere.csv'\n" + toml().split("[[stream]]")[0], "cannot be read"),
+        ("table = 'nowhere.csv'\n" + toml().split("[[stream]]")[0], "no such file"),
     ],
 )
 def test_faults_are_named(text, said, tmp_path):

@@ -94,13 +94,13 @@ def test_what_is_no_weather_is_one_line(content, said, tmp_path, capfd):
     with pytest.raises(InputError, match=said) as caught:
         read_weather(file)
     assert "\n" not in str(caught.value)
-    assert str(caught.value).startswith("weather.bin: ")
+    assert "weather.bin: " in str(caught.value)
     assert capfd.readouterr() == ("", "")
 
 
 def test_a_missing_file_and_a_folder_are_one_line(tmp_path):
-    for path in (tmp_path / "nowhere.grib", tmp_path):
-        with pytest.raises(InputError, match="cannot be read"):
+    for path, said in ((tmp_path / "nowhere.grib", "no such file"), (tmp_path, "is a folder")):
+        with pytest.raises(InputError, match=said):
             read_weather(path)
 
 
@@ -134,5 +134,5 @@ def test_noise_without_zeros_is_no_table(tmp_path, size):
 
 def test_text_that_turns_to_noise_later_is_no_table_either(tmp_path):
     (tmp_path / "w.csv").write_bytes(b"time,wind_from_deg,wind_kn\n" * 60 + b"\xff\xfe\xfd")
-    with pytest.raises(InputError, match=r"w\.csv: is not GRIB, NetCDF, CSV or TOML"):
+    with pytest.raises(InputError, match=r"w\.csv: is not text in UTF-8"):
         read_weather(tmp_path / "w.csv")

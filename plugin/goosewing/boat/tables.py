@@ -28,6 +28,7 @@ import numpy as np
 
 from goosewing.boat.model import PolarTable
 from goosewing.errors import InputError
+from goosewing.files.disk import read_bytes
 
 if TYPE_CHECKING:
     import os
@@ -166,19 +167,7 @@ def file_text(file: Path) -> str:
     InputError
         If it is missing, can't be read, or is no text.
     """
-    try:
-        if not file.exists():
-            raise InputError("no such file", where=str(file))
-        if not file.is_file():
-            raise InputError("expected a file, found a directory or device", where=str(file))
-        if file.stat().st_size > LARGEST_FILE_BYTES:
-            raise InputError("far too large for a boat file or a table", where=str(file))
-        raw = file.read_bytes()
-    except (OSError, ValueError) as error:
-        if isinstance(error, InputError):
-            raise
-        reason = getattr(error, "strerror", None) or "not a possible file name"
-        raise InputError(f"can't be read: {reason}", where=str(file)) from None
+    raw = read_bytes(file, "a boat file or a table", most_bytes=LARGEST_FILE_BYTES)
     text = _decoded(raw)
     if text is None or _CONTROL.search(text):
         raise InputError("not a text file", where=str(file))

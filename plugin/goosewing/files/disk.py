@@ -7,6 +7,7 @@ looks finds the old file or the new one, never a half-written one.
 from __future__ import annotations
 
 import contextlib
+import errno
 import os
 import secrets
 import stat
@@ -19,6 +20,15 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
 
+MOST_BYTES = 64_000_000
+"""What is larger is no text that a navigator made: a wrong file was named."""
+
+MOST_BYTES_OF_FIELDS = 2_000_000_000
+"""Of a forecast or a chart."""
+
+MOST_BYTES_OF_LOG = 20_000_000_000
+"""Of a log, which is read as it comes and never held whole."""
+
 UNPRINTABLE = "\N{REPLACEMENT CHARACTER}"
 """What stands for a character that a line of text can't hold."""
 
@@ -30,32 +40,121 @@ def shown(path: Path | str) -> str:
     )
 
 
-def read_bytes(path: Path | str, what: str) -> bytes:
-    """Read a whole file.
+def check_readable(path: Path | str, what: str, *, most_bytes: int = MOST_BYTES) -> int:
+    """Refuse what can't be an input, before anything is read; every reader asks here.
 
     Parameters
     ----------
     path : path
         The file.
     what : str
-        What it should hold ("marks", "boat file"), for the message.
+        What it should hold ("marks", "a boat file"), for the message.
+    most_bytes : int
+        How large it may be.
+
+    Returns
+    -------
+    int
+        Its size in bytes, above 0.
 
     Raises
     ------
     InputError
-        If it is missing, a folder, unreadable or empty.
+        If it is missing, a folder, a device or pipe, too large, empty or barred.
     """
+    where = shown(path)
     try:
-        data = Path(path).read_bytes()
+        # A pipe would be waited for without end, a device may never be done.
+        found = Path(path).stat()
+        if stat.S_ISDIR(found.st_mode):
+            raise InputError(f"is a folder, expected a file ({what})", where=where)
+        if not stat.S_ISREG(found.st_mode):
+            raise InputError(f"is a device or pipe, expected a file ({what})", where=where)
+        if not os.access(path, os.R_OK):
+            raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
     except FileNotFoundError:
-        raise InputError(f"no such file (expected {what})", where=shown(path)) from None
-    except IsADirectoryError:
-        raise InputError(f"is a folder, expected a file ({what})", where=shown(path)) from None
+        raise InputError(f"no such file (expected {what})", where=where) from None
     except (OSError, ValueError) as error:
-        raise InputError(f"{what} cannot be read: {_reason(error)}", where=shown(path)) from error
-    if not data:
-        raise InputError(f"is empty (expected {what})", where=shown(path))
-    return data
+        if isinstance(error, InputError):
+            raise
+        raise InputError(
+            f"cannot be read: {_reason(error)} (expected {what})", where=where
+        ) from error
+    if found.st_size > most_bytes:
+        raise InputError(
+            f"holds {found.st_size / 1e6:.0f} MB, far too large for {what}: "
+            f"at most {most_bytes / 1e6:.0f} MB",
+            where=where,
+        )
+    if not found.st_size:
+        raise InputError(f"is empty (expected {what})", where=where)
+    return found.st_size
+
+
+def read_bytes(path: Path | str, what: str, *, most_bytes: int = MOST_BYTES) -> bytes:
+    """Read a whole file.
+
+    Parameters
+    ----------
+    path, what, most_bytes
+        As `check_readable`.
+
+    Raises
+    ------
+    InputError
+        As `check_readable`.
+    """
+    check_readable(path, what, most_bytes=most_bytes)
+    return _read(path, what, most_bytes)
+
+
+def read_head(path: Path | str, what: str, count: int, *, most_bytes: int = MOST_BYTES) -> bytes:
+    """Read how a file begins: at most `count` bytes, to tell its kind.
+
+    Parameters
+    ----------
+    path, what, most_bytes
+        As `check_readable`.
+    count : int
+        How many bytes.
+
+    Raises
+    ------
+    InputError
+        As `check_readable`.
+    """
+    check_readable(path, what, most_bytes=most_bytes)
+    return _read(path, what, count)
+
+
+def read_text(path: Path | str, what: str, *, most_bytes: int = MOST_BYTES) -> str:
+    """Read a whole file of UTF-8, with or without a byte-order mark.
+
+    Parameters
+    ----------
+    path, what, most_bytes
+        As `check_readable`.
+
+    Raises
+    ------
+    InputError
+        As `check_readable`, or if it is no such text.
+    """
+    data = read_bytes(path, what, most_bytes=most_bytes)
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise InputError(f"is not text in UTF-8 (expected {what})", where=shown(path)) from None
+
+
+def _read(path: Path | str, what: str, count: int) -> bytes:
+    try:
+        with Path(path).open("rb") as file:
+            return file.read(count)
+    except (OSError, ValueError) as error:
+        raise InputError(
+            f"cannot be read: {_reason(error)} (expected {what})", where=shown(path)
+        ) from error
 
 
 def write_atomically(

@@ -27,6 +27,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from goosewing.errors import InputError
+from goosewing.files.disk import MOST_BYTES_OF_FIELDS, check_readable
 from goosewing.units import Array
 from goosewing.weather._eccodes import load
 from goosewing.weather.base import datetime_from_hours, hours_from_datetime
@@ -139,6 +140,7 @@ def read_grib(path: str | os.PathLike[str]) -> GridWeather | Ensemble:
         one component, or is on a kind of grid that is not known.
     """
     where = Path(path).name
+    check_readable(Path(path), "GRIB", most_bytes=MOST_BYTES_OF_FIELDS)
     held = _Held()
     try:
         for number, handle in enumerate(_messages(Path(path)), start=1):

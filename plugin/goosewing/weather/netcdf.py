@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from goosewing.errors import InputError
+from goosewing.files.disk import MOST_BYTES_OF_FIELDS, read_head
 from goosewing.units import Array
 from goosewing.weather.grid import (
     GUST,
@@ -91,8 +92,9 @@ def read_netcdf(path: str | os.PathLike[str]) -> GridWeather | Ensemble:
         If xarray is not installed, the file is damaged, or as `from_dataset`.
     """
     where = Path(path).name
+    head = read_head(Path(path), "NetCDF", 3, most_bytes=MOST_BYTES_OF_FIELDS)
     try:
-        with _opened(Path(path)) as dataset:
+        with _opened(Path(path), classic=head == b"CDF") as dataset:
             return from_dataset(dataset)
     except InputError as error:
         raise InputError(str(error), where=where) from None
@@ -101,13 +103,9 @@ def read_netcdf(path: str | os.PathLike[str]) -> GridWeather | Ensemble:
 MISSING = 'NetCDF needs one extra: in Goosewing\'s folder, pip install ".[netcdf]"'
 
 
-def _opened(path: Path) -> Any:
+def _opened(path: Path, *, classic: bool) -> Any:
     try:
-        with path.open("rb") as file:
-            classic = file.read(3) == b"CDF"
         import xarray
-    except OSError as error:
-        raise InputError(f"cannot be read ({error.strerror})") from None
     except ImportError:
         raise InputError(MISSING) from None
     try:

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from goosewing.errors import InputError
+from goosewing.files.disk import MOST_BYTES_OF_FIELDS, read_head
 from goosewing.weather.base import NO_KIND, Coverage, Weather
 from goosewing.weather.combine import holds
 from goosewing.weather.grid import GUST, STREAM, WIND
@@ -18,6 +19,7 @@ from goosewing.weather.grid import GUST, STREAM, WIND
 Kind = Literal["GRIB", "NetCDF", "table", "tidal streams"]
 Wanted = Literal["wind", "stream", "either"]
 
+WEATHER = "GRIB, NetCDF, CSV or TOML"
 HEAD_BYTES = 1024
 """How much of a file is looked at: some files have a bulletin's heading before the GRIB."""
 
@@ -125,11 +127,7 @@ def kind_of_file(path: Path) -> Kind:
     InputError
         If it cannot be read, or as `kind_of`.
     """
-    try:
-        with path.open("rb") as stream:
-            head = stream.read(HEAD_BYTES)
-    except OSError as error:
-        raise InputError(f"cannot be read ({error.strerror})", where=str(path)) from None
+    head = read_head(path, WEATHER, HEAD_BYTES, most_bytes=MOST_BYTES_OF_FIELDS)
     try:
         return kind_of(head)
     except InputError as error:

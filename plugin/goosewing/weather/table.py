@@ -30,8 +30,9 @@ from pathlib import Path
 import numpy as np
 
 from goosewing.errors import InputError
+from goosewing.files.disk import read_text
 from goosewing.units import Array
-from goosewing.weather.base import NO_KIND, hours_from_datetime
+from goosewing.weather.base import hours_from_datetime
 from goosewing.weather.grid import (
     GUST,
     STREAM,
@@ -173,14 +174,11 @@ def read_table(path: str | os.PathLike[str]) -> GridWeather:
         As `parse_table`, with the file's name before.
     """
     where = Path(path).name
+    text = read_text(Path(path), "a table of wind or stream")
     try:
-        return parse_table(Path(path).read_text(encoding="utf-8"))
+        return parse_table(text)
     except InputError as error:
         raise InputError(str(error), where=where) from None
-    except UnicodeDecodeError:
-        raise InputError(NO_KIND, where=where) from None
-    except OSError as error:
-        raise InputError(f"cannot be read ({error.strerror})", where=where) from None
 
 
 def parse_table(text: str) -> GridWeather:

@@ -48,6 +48,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from goosewing.errors import InputError
+from goosewing.files.disk import read_text
 from goosewing.units import Array
 from goosewing.weather.base import (
     Conditions,
@@ -280,19 +281,13 @@ def read_tides(path: str | os.PathLike[str]) -> TidalStreams:
         With the file's name, the key or row at fault and what was expected.
     """
     file = Path(path)
+    text = read_text(file, "tidal streams")
     try:
-        text = file.read_text(encoding="utf-8")
         name = _toml(text).get("table")
-        table = None if name is None else (file.parent / str(name)).read_text(encoding="utf-8")
+        table = None if name is None else read_text(file.parent / str(name), "its table of streams")
         return parse_tides(text, table)
     except InputError as error:
         raise InputError(str(error), where=file.name) from None
-    except UnicodeDecodeError:
-        raise InputError(
-            "is not a text (UTF-8), nor is it GRIB or NetCDF", where=file.name
-        ) from None
-    except OSError as error:
-        raise InputError(f"cannot be read ({error.strerror})", where=file.name) from None
 
 
 def parse_tides(text: str, table: str | None = None) -> TidalStreams:

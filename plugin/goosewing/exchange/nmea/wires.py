@@ -27,7 +27,7 @@ from typing import Any, Literal, Protocol
 from urllib.parse import urlsplit
 
 from goosewing.errors import InputError
-from goosewing.files.disk import shown, write_atomically
+from goosewing.files.disk import MOST_BYTES_OF_LOG, check_readable, shown, write_atomically
 
 Kind = Literal["tcp", "udp", "serial", "file"]
 
@@ -188,18 +188,12 @@ def check(address: Address) -> None:
 
 
 def _check_log(path: Path) -> None:
-    where = shown(path)
-    try:
-        if path.is_char_device():
-            raise InputError(f"is a device: write serial:{where}", where=where)
-        if path.is_dir():
-            raise InputError("is a folder, expected a log of sentences", where=where)
-        with path.open("rb"):
-            pass
-    except FileNotFoundError:
-        raise InputError(f"no such file; expected {WAYS_IN}", where=where) from None
-    except (OSError, ValueError) as error:
-        raise InputError(f"the log cannot be read: {reason(error)}", where=where) from None
+    device = False
+    with contextlib.suppress(OSError, ValueError):
+        device = path.is_char_device()
+    if device:
+        raise InputError(f"is a device: write serial:{shown(path)}", where=shown(path))
+    check_readable(path, f"a log of sentences; {WAYS_IN}", most_bytes=MOST_BYTES_OF_LOG)
 
 
 # ---- ports ------------------------------------------------------------------------------

@@ -10,7 +10,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from goosewing.errors import InputError
-from goosewing.files.disk import read_bytes, shown
+from goosewing.files.disk import (
+    MOST_BYTES_OF_FIELDS,
+    check_readable,
+    read_bytes,
+    read_head,
+    shown,
+)
 from goosewing.hazards.read.shapes import Box, Gathered, printable
 
 if TYPE_CHECKING:
@@ -18,6 +24,7 @@ if TYPE_CHECKING:
 
 Kind = Literal["GeoJSON", "GPX", "shapefile", "GeoPackage", "S-57"]
 
+AREAS = "areas to keep clear of"
 HEAD_BYTES = 4096
 LARGEST_TEXT = 100_000_000
 """Bytes of a GeoJSON or GPX file, read as a whole; more is better kept in a GeoPackage."""
@@ -102,14 +109,14 @@ def _gather(
 
 
 def _text(file: Path) -> bytes:
-    size = file.stat().st_size
+    size = check_readable(file, AREAS, most_bytes=MOST_BYTES_OF_FIELDS)
     if size > LARGEST_TEXT:
         raise InputError(
             f"holds {size / 1e6:.0f} MB, and {LARGEST_TEXT / 1e6:.0f} MB of text are read at "
             "most: keep it as a GeoPackage, or cut out the waters you sail",
             where=shown(file),
         )
-    return read_bytes(file, "areas to keep clear of")
+    return read_bytes(file, AREAS, most_bytes=LARGEST_TEXT)
 
 
 # What it is ---------------------------------------------------------------------------------
@@ -123,17 +130,7 @@ def kind_of_file(path: Path) -> Kind:
     InputError
         If it can't be read or is of no known kind.
     """
-    try:
-        with path.open("rb") as stream:
-            head = stream.read(HEAD_BYTES)
-    except FileNotFoundError:
-        raise InputError(
-            "no such file (expected areas to keep clear of)", where=shown(path)
-        ) from None
-    except IsADirectoryError:
-        raise InputError("is a folder, expected a file of areas", where=shown(path)) from None
-    except (OSError, ValueError) as error:
-        raise InputError(f"cannot be read: {error}", where=shown(path)) from None
+    head = read_head(path, AREAS, HEAD_BYTES, most_bytes=MOST_BYTES_OF_FIELDS)
     try:
         return kind_of(head)
     except InputError as error:

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import IO
 
 from goosewing.errors import InputError
-from goosewing.files.disk import read_bytes, shown
+from goosewing.files.disk import MOST_BYTES_OF_LOG, check_readable, shown
 from goosewing.logbook.gather import Gathering
 from goosewing.logbook.read import gpx, nmea, signalk, table
 from goosewing.logbook.samples import Log
@@ -65,12 +65,7 @@ def read_logs(paths: Sequence[Path], progress: Progress | None = None) -> Log:
 
 
 def _size(path: Path) -> int:
-    if not path.is_file():
-        read_bytes(path, "a log")  # which tells what is wrong with it
-    try:
-        return path.stat().st_size
-    except OSError as error:
-        raise InputError(f"a log cannot be read: {error.strerror}", where=shown(path)) from None
+    return check_readable(path, "a log", most_bytes=MOST_BYTES_OF_LOG)
 
 
 def _read(path: Path, into: Gathering, tell: Callable[[int], None], name: str) -> None:
