@@ -417,8 +417,8 @@ BOMB = (
         (gpx(f"<rte><name>Two</name>{points('rtept', RING[:2])}</rte>"), "three different points"),
         (gpx(f"<rte>{points('rtept', [RING[0]] * 5)}</rte>"), "three different points"),
         (gpx(f"<rte>{points('rtept', [*RING, (91, 0)])}</rte>"), "lat must be from -90 to 90"),
-        (gpx('<rte><rtept lat="56"/></rte>'), "lon must be"),
-        (gpx('<rte><rtept lat="nan" lon="1"/></rte>'), "lat must be"),
+        (gpx('<rte><rtept lat="56"/></rte>'), "lon is missing"),
+        (gpx('<rte><rtept lat="nan" lon="1"/></rte>'), "lat is not a decimal number"),
         ("<kml/>", "not GPX"),
         ("<gpx><trk>", "not well-formed"),
         (BOMB, "entities, which are refused"),
@@ -525,7 +525,7 @@ def test_a_layer_that_holds_nothing(tmp_path):
 WITHOUT_EXTRA = """
 import sys
 sys.modules["pyogrio"] = None
-from goosewing.exchange.hazard_files import read_hazards
+from goosewing.hazards.read.files import read_hazards
 try:
     print(len(read_hazards(sys.argv[1], safe_depth_m=3.0).areas), "areas")
 except ValueError as error:

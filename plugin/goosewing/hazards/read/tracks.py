@@ -6,7 +6,6 @@ that has neither are taken as dangers.
 
 from __future__ import annotations
 
-import math
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,14 +13,13 @@ import shapely
 
 from goosewing.earth import geodesy
 from goosewing.errors import InputError
-from goosewing.files.gpx import GPX_1_0, GPX_1_1, split_name
-from goosewing.files.xml import parse_xml
+from goosewing.files.gpx import degrees, parse_gpx
 from goosewing.hazards.read.shapes import printable
 
 if TYPE_CHECKING:
     from xml.etree.ElementTree import Element
 
-    from goosewing.files.xml import XmlDocument
+    from goosewing.files.gpx import GpxDocument
     from goosewing.hazards.read.shapes import Gathered
     from goosewing.units import Array
 
@@ -37,30 +35,28 @@ def gather(gathered: Gathered, data: bytes) -> None:
     InputError
         If it is no GPX, or an outline of it encloses nothing; says where.
     """
-    source = gathered.source
-    xml = parse_xml(data, where=source, expected="a GPX file")
-    namespace, root = split_name(xml.root.tag)
-    if root != "gpx" or namespace not in (GPX_1_0, GPX_1_1, ""):
-        raise InputError(f"is XML but not GPX: its root is <{printable(root)}>", where=source)
-    lines = [(route, "rtept") for route in _all(xml.root, "rte")] + [
-        (segment, "trkpt") for track in _all(xml.root, "trk") for segment in _all(track, "trkseg")
+    gpx = parse_gpx(data, where=gathered.source)
+    outlines = [
+        (route, gpx.all(route, "rtept"), _name(gpx, route)) for route in gpx.all(gpx.root, "rte")
     ]
-    outlines = [(line, _all(line, tag)) for line, tag in lines]
-    names = _track_names(xml.root)
-    for line, points in outlines:
+    for track in gpx.all(gpx.root, "trk"):
+        outlines += [
+            (segment, gpx.all(segment, "trkpt"), _name(gpx, track))
+            for segment in gpx.all(track, "trkseg")
+        ]
+    for line, points, name in outlines:
         if points:
-            place = f"line {xml.lines[line]}"
-            _outline(gathered, _places(points, xml, source), place, names.get(line) or _name(line))
-    waypoints = _all(xml.root, "wpt")
-    if any(points for _, points in outlines):
+            _outline(gathered, _places(points, gpx), gpx.line(line), name)
+    waypoints = gpx.all(gpx.root, "wpt")
+    if any(points for _, points, _ in outlines):
         if waypoints:
-            gathered.doubts.append(f"{source}: its waypoints are left out: they are no areas.")
+            gathered.doubts.append(
+                f"{gathered.source}: its waypoints are left out: they are no areas."
+            )
         return
     for waypoint in waypoints:
-        (place,) = _places([waypoint], xml, source)
-        gathered.add(
-            shapely.Point(place), place=f"line {xml.lines[waypoint]}", name=_name(waypoint)
-        )
+        (place,) = _places([waypoint], gpx)
+        gathered.add(shapely.Point(place), place=gpx.line(waypoint), name=_name(gpx, waypoint))
 
 
 def _outline(gathered: Gathered, points: Array, place: str, name: str) -> None:
@@ -85,40 +81,14 @@ def _say_if_open(gathered: Gathered, points: Array, called: str) -> None:
         )
 
 
-def _places(points: list[Element], xml: XmlDocument, source: str) -> Array:
+def _places(points: list[Element], gpx: GpxDocument) -> Array:
     """Longitudes and latitudes, shape (n, 2)."""
     return np.array([
-        [_degrees(point, name, limit, f"{source}: line {xml.lines[point]}")
+        [degrees(point, name, limit, f"{gpx.where}: {gpx.line(point)}")
          for name, limit in (("lon", 180.0), ("lat", 90.0))]
         for point in points
     ])  # fmt: skip
 
 
-def _degrees(point: Element, name: str, limit: float, where: str) -> float:
-    text = point.get(name, "")
-    try:
-        value = float(text)
-    except ValueError:
-        value = math.nan
-    if not -limit <= value <= limit:
-        raise InputError(
-            f'{name} must be from -{limit:g} to {limit:g}, got "{printable(text)}"', where=where
-        )
-    return value
-
-
-def _track_names(root: Element) -> dict[Element, str]:
-    """The names of tracks, by their segments."""
-    return {
-        segment: _name(track) for track in _all(root, "trk") for segment in _all(track, "trkseg")
-    }
-
-
-def _all(parent: Element, tag: str) -> list[Element]:
-    namespace, _ = split_name(parent.tag)
-    return parent.findall(f"{{{namespace}}}{tag}" if namespace else tag)
-
-
-def _name(parent: Element) -> str:
-    found = _all(parent, "name")
-    return printable(found[0].text or "") if found else ""
+def _name(gpx: GpxDocument, parent: Element) -> str:
+    return printable(gpx.text(parent, "name") or "")
