@@ -110,6 +110,21 @@ def live(
     safe_depth: hazards_options.SafeDepth = None,
     coast: hazards_options.UseCoast = False,
     clearance: hazards_options.Clearance = 0.0,
+    stand_by: Annotated[
+        str,
+        typer.Option(
+            "--stand-by", metavar="MINUTES", help="Minutes before a turn to say stand by: 5,1."
+        ),
+    ] = "5,1",
+    state: Annotated[
+        Path | None,
+        typer.Option(
+            "--state",
+            metavar="FILE",
+            help="Where marks passed and sails set are kept for a restart "
+            "(default: under-way.json in ~/.local/state/goosewing; a replay keeps nothing).",
+        ),
+    ] = None,
     panel: Annotated[
         int | None,
         typer.Option("--panel", metavar="PORT", help="Serve the panel for a browser here."),
@@ -120,6 +135,8 @@ def live(
     ] = "127.0.0.1",
 ) -> None:
     """Keep plan, laylines and turning points true under way."""
+    from dataclasses import replace
+
     from goosewing.errors import InputError
 
     addresses = _addresses(nmea or [], replay)
@@ -130,6 +147,7 @@ def live(
     desk = _desk(boat, performance, margin, wind_from)
     if marks is None:
         raise InputError("--marks MARKS.gpx is needed: the route to be sailed")
+    desk = replace(desk, rules=replace(desk.rules, stand_by_s=_stand_by_s(stand_by)))
     desk = _with_chart(desk, hazards_options.read_chart(hazards, safe_depth, coast, clearance))
     setup = _setup(
         desk,
@@ -140,6 +158,7 @@ def live(
         steers=send_steering,
         talker=talker,
         variation=variation,
+        state=_state_file(state, replayed=addresses[0].kind == "file"),
     )
     speed = 1.0 if replay is None else replay
     _run(setup, addresses, speed, panel=panel, panel_host=panel_host)
@@ -208,7 +227,29 @@ def _route(
     at = min(1, len(read.marks) - 1)
     if next_mark is not None:
         at = len(read.marks) - len(sorting.from_next(read.marks, next_mark).marks)
-    return Route(id="marks", name=path.stem, marks=read.marks, next=at)
+    resume = next_mark is None
+    return Route(id="marks", name=path.stem, marks=read.marks, next=at, resume=resume)
+
+
+def _stand_by_s(text: str) -> tuple[float, ...]:
+    from goosewing.errors import InputError
+
+    try:
+        minutes = [float(each) for each in text.split(",") if each.strip()]
+    except ValueError:
+        minutes = [-1.0]
+    if not all(0.1 <= each <= 60.0 for each in minutes):
+        raise InputError(f"--stand-by must be minutes from 0.1 to 60, such as 5,1; got {text!r}")
+    return tuple(60.0 * each for each in sorted(set(minutes), reverse=True))
+
+
+def _state_file(named: Path | None, *, replayed: bool) -> Path | None:
+    """Return where what was passed is kept: nowhere for a replay, unless it is named."""
+    if named is not None or replayed:
+        return named
+    home = os.environ.get("XDG_STATE_HOME")
+    folder = Path(home) if home else Path.home() / ".local" / "state"
+    return folder / "goosewing" / "under-way.json"
 
 
 def _receiver(text: str | None, *, steers: bool, replayed: bool) -> Address | None:
@@ -236,6 +277,7 @@ def _setup(
     steers: bool,
     talker: str,
     variation: str | None,
+    state: Path | None,
 ) -> Setup:
     from dataclasses import replace
 
@@ -257,7 +299,7 @@ def _setup(
         check_writable(gpx_dir / NAME, inputs=files)
     return Setup(
         desk=desk, route=route, overlay=gpx_dir, inputs=tuple(files), receiver=receiver,
-        steers=steers, talker=talker, variation=model,
+        steers=steers, talker=talker, variation=model, state=state,
     )  # fmt: skip
 
 

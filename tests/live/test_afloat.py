@@ -17,6 +17,7 @@ import pynmea2
 import pytest
 
 from conftest import SAMPLES
+from goosewing.errors import InputError
 from goosewing.exchange.gpx.marks import read_marks
 from goosewing.exchange.nmea.readings import Framer
 from goosewing.exchange.nmea.wires import Address
@@ -290,7 +291,8 @@ def test_the_crew_acknowledges(brisvik):
         boat.sail(4.0)
         assert boat.seconds < 7200.0
     point = watch.session.state.pending.point
-    watch.receive({"type": "acknowledge", "point": "another"})
+    with pytest.raises(InputError, match="there is no another to acknowledge"):
+        watch.receive({"type": "acknowledge", "point": "another"})
     assert watch.session.state.pending is not None
     # Enter pressed as the turn falls due was meant for something else.
     watch.acknowledge()

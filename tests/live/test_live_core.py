@@ -11,15 +11,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from core_watch import HERE, NOON, Watch, beyond
 from goosewing.laylines import steady
-from goosewing.live.core import advice
+from goosewing.live.core import lines, standing
 from goosewing.live.core.damping import damped, from_deg, wind_tau_s
 from goosewing.live.core.orders import carry_out
 from goosewing.live.core.state import (
     Acknowledge,
     Clear,
     Cleared,
-    Desk,
     Event,
     Order,
     Outlook,
@@ -28,89 +28,12 @@ from goosewing.live.core.state import (
     Reading,
     Replaced,
     Route,
-    State,
     Status,
     Tick,
     Update,
 )
 from goosewing.live.core.step import step
-from goosewing.live.host import signalk
 from goosewing.records import Mark
-
-NOON = signalk.seconds("2027-06-12T12:00:00Z")
-HERE = (56.5, 12.0)
-
-
-class Watch:
-    """Feeds the core a second at a time; plans are made at once."""
-
-    def __init__(self, boat, **desk: Any) -> None:
-        self.desk = Desk(boat=boat, **desk)
-        self.state = State()
-        self.now = NOON
-        self.outputs: list[Any] = []
-        self.lat, self.lon = HERE
-        self.twd, self.tws, self.heading = 315.0, 10.0, 265.0
-        self.speed, self.stream = 5.5, (0.0, 0.0)
-        self.sources = ("sim",)
-        self.moving = True
-
-    def take(self, observation) -> None:
-        waiting = [observation]
-        while waiting:
-            self.state, outputs = step(self.state, waiting.pop(0), self.desk)
-            self.outputs += outputs
-            for output in outputs:
-                if isinstance(output, Order):
-                    plan = carry_out(output, self.desk)
-                    waiting.append(PlanReady(number=output.number, plan=plan))
-
-    def values(self) -> dict[str, Any]:
-        track = math.radians(self.heading)
-        east = self.speed * math.sin(track) + self.stream[0]
-        north = self.speed * math.cos(track) + self.stream[1]
-        if self.moving:
-            self.lat += north / 3600.0 / 60.0
-            self.lon += east / 3600.0 / 60.0 / math.cos(math.radians(self.lat))
-        return {
-            "position": (self.lat, self.lon),
-            "heading_deg": self.heading % 360.0,
-            "stw_kn": self.speed,
-            "leeway_deg": 0.0,
-            "sog_kn": math.hypot(east, north),
-            "cog_deg": math.degrees(math.atan2(east, north)) % 360.0,
-            "twd_deg": self.twd % 360.0,
-            "tws_kn": self.tws,
-        }
-
-    def sail(self, seconds: int, *, without: tuple[str, ...] = (), **other: Any) -> None:
-        for _ in range(seconds):
-            self.now += 1.0
-            values = {k: v for k, v in self.values().items() if k not in without}
-            values.update(other)
-            for source in self.sources:
-                self.take(Reading(time_s=self.now, source=source, values=tuple(values.items())))
-            self.take(Tick(time_s=self.now))
-
-    def route(self, *points: tuple[float, float], **more: Any) -> None:
-        marks = tuple(
-            Mark(name=f"M{at}", lat=lat, lon=lon)
-            for at, (lat, lon) in enumerate([(self.lat, self.lon), *points])
-        )
-        self.take(Route(id="r", name="R", marks=marks, **more))
-
-    def events(self, kind: str | None = None) -> list[Event]:
-        found = [o for o in self.outputs if isinstance(o, Event)]
-        return [e for e in found if kind in (None, e.kind)]
-
-    def last_status(self) -> Status:
-        return [o for o in self.outputs if isinstance(o, Status)][-1]
-
-
-def beyond(bearing: float, miles: float) -> tuple[float, float]:
-    angle = math.radians(bearing)
-    lat = HERE[0] + miles * math.cos(angle) / 60.0
-    return lat, HERE[1] + miles * math.sin(angle) / 60.0 / math.cos(math.radians(HERE[0]))
 
 
 @pytest.fixture
@@ -212,7 +135,8 @@ def test_the_stream_is_what_is_left_over_the_ground(brisvik):
     watch.stream = (0.8, -0.6)
     watch.sail(60)
     assert (watch.state.stream.east_kn, watch.state.stream.north_kn) == pytest.approx(
-        (0.8, -0.6), abs=1e-9
+        (0.8, -0.6),
+        abs=0.02,  # A small part may be the log's, or the compass's.
     )
 
 
@@ -227,11 +151,13 @@ def test_a_turn_is_told_ahead_and_when_it_is_due_and_waits_for_the_crew(beating)
     watch.sail(150)
     watch.twd += 12.0
     watch.sail(250)
-    (approach,) = watch.events("approach")
+    five, one = watch.events("approach")
     (due,) = watch.events("turn_now")
-    assert "onto port tack" in approach.message
-    assert approach.values["time_s"] == pytest.approx(120.0, abs=2.0)
-    assert due.time_s - approach.time_s == pytest.approx(120.0, abs=15.0)
+    for told, before_s in ((five, 300.0), (one, 60.0)):
+        assert "Stand by: T1" in told.message
+        assert "onto port tack" in told.message
+        assert told.values["time_s"] == pytest.approx(before_s, abs=2.0)
+        assert due.time_s - told.time_s == pytest.approx(before_s, abs=0.1 * before_s)
     assert due.values["point"] == "T1"
     # She sails on: told once, and the point stays the next one, whatever happens.
     assert len(watch.events("overstood")) == 1
@@ -257,7 +183,8 @@ def test_only_the_right_acknowledgement_leads_past_a_turn(beating):
     assert watch.state.planned.plan.legs[0].boards[0].tack == "port"
 
 
-def test_a_turn_before_its_point_is_noticed_and_still_to_be_acknowledged(beating):
+def test_a_turn_before_its_point_waits_for_the_crew_where_steering_data_are_sent(beating):
+    beating.desk = replace(beating.desk, steers=True)
     beating.heading = 359.0
     beating.sail(60)
     (due,) = beating.events("turn_now")
@@ -282,7 +209,7 @@ def test_laylines_are_those_of_the_chart(beating):
     mark = watch.state.route.marks[1]
     start = Mark(name="Here", lat=here[0], lon=here[1])
     exact = steady.sheet(watch.state.held, (start, mark), here=here).from_here
-    found = advice.lies(watch.state)
+    found = lines.lies(watch.state)
     assert [line.tack for line in found] == [line.tack for line in exact]
     for ours, theirs in zip(found, exact, strict=True):
         assert ours.state == theirs.state == "short of it"
@@ -290,7 +217,7 @@ def test_laylines_are_those_of_the_chart(beating):
         assert ours.elapsed_h == pytest.approx(theirs.elapsed_h, rel=2e-3)
 
 
-@pytest.mark.parametrize(("turn", "kind"), [(8.0, "lifted"), (-8.0, "headed")])
+@pytest.mark.parametrize(("turn", "kind"), [(15.0, "lifted"), (-15.0, "headed")])
 def test_a_shift_is_told_from_the_tack_she_is_on(beating, turn, kind):
     """On starboard tack a wind that backs comes more from ahead."""
     beating.twd += turn
@@ -347,7 +274,7 @@ def test_wing_and_wing_pays_and_no_longer_pays(brisvik):
 
 def test_wind_beyond_the_sails_limits_is_told_and_when_it_is_back(brisvik):
     watch = run(brisvik, 45.0, 225.0)
-    assert advice.present_board(watch.state).sail_set == "wing-and-wing"
+    assert standing.present_board(watch.state).sail_set == "wing-and-wing"
     watch.tws = 24.0
     watch.sail(40)
     (event,) = watch.events("beyond_limits")

@@ -80,7 +80,7 @@ def test_before_the_first_tick_there_is_a_panel_all_the_same():
     counter: Counter = SessionCounter(lambda _: None)
     document = counter.panel()
     assert (document["state"], document["boat"]["lat"]) == ("waiting", None)
-    assert document["can"] == ["plan", "acknowledge", "clear", "export"]
+    assert document["can"] == ["plan", "acknowledge", "undo", "carry", "answer", "clear", "export"]
     assert document["activated"] is None
     assert (counter.polar(), counter.plan(), counter.routes()) == (None, None, [])
 
@@ -108,8 +108,10 @@ def test_acknowledge_reaches_the_session(planned):
     given = []
     take = planned.service.session.receive
     planned.service.session.receive = lambda message: given.append(message) or take(message)
-    planned.counter.order("acknowledge", {"point": "T1"})
-    planned.until(lambda _: {"type": "acknowledge", "point": "T1"} in given)
+    with pytest.raises(Refusal, match="no turn waits to be acknowledged; the next is T1"):
+        planned.counter.order("acknowledge", {"point": "T1"})
+    (order,) = [message for message in given if message["type"] == "acknowledge"]
+    assert order["point"] == "T1"
 
 
 @pytest.mark.parametrize("form", ["gpx", "handheld"])
@@ -132,6 +134,8 @@ def test_an_export_the_service_refuses_waits_for_nothing(planned):
     ("plan", {}, 400, "routeId"), ("plan", {"routeId": 7}, 400, "routeId"),
     ("plan", {"routeId": "nowhere"}, 404, "no route nowhere"),
     ("acknowledge", {}, 400, "point"), ("acknowledge", {"point": ""}, 400, "point"),
+    ("undo", {}, 400, "point"), ("carry", {"tack": "port"}, 400, "sailSet"),
+    ("answer", {"question": 1}, 400, "choice"),
     ("activate", {}, 501, "no host"), ("sing", {}, 404, "no order sing"),
 ])  # fmt: skip
 def test_orders_that_make_no_sense_are_refused_in_one_line(running, name, body, code, words):

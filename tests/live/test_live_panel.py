@@ -27,7 +27,7 @@ SHAPE: dict[str, Any] = {
     "boat": ["lat", "lon", "heading_deg", "heading_magnetic_deg", "course_over_ground_deg",
              "speed_over_ground_kn", "boat_speed_kn", "east_kn", "north_kn", "tack"],
     "wind": ["twd_deg", "tws_kn", "twa_deg"],
-    "stream": ["set_deg", "drift_kn", "known"],
+    "stream": ["set_deg", "drift_kn", "known", "doubt_kn"],
     "route": ["id", "name", "marks", "next", "bearing_deg", "bearing_magnetic_deg", "distance_nm"],
     "next": ["point", "kind", "due", "awaiting", "words", "text", "time_s", "distance_nm", "steer",
              "heading_deg", "heading_magnetic_deg", "twa_deg", "tack", "sail_set"],
@@ -38,6 +38,8 @@ SHAPE: dict[str, Any] = {
     "laylines": list, "events": list, "plan": ["number"], "polar": ["number"], "cautions": list,
 }  # fmt: skip
 """The pinned document: members of objects, kinds of the rest."""
+
+NO_STREAM = {"set_deg": None, "drift_kn": None, "known": False, "doubt_kn": None}
 
 MAY_BE_NULL = {"time", "route", "next", "board", "plan", "polar"}
 
@@ -352,7 +354,7 @@ def test_before_anything_is_heard_nothing_is_known():
     check_shape(document)
     assert document["state"] == "waiting"
     assert all(nothing(document[name]) for name in ("boat", "wind", "figures", "ages_s"))
-    assert document["stream"] == {"set_deg": None, "drift_kn": None, "known": False}
+    assert document["stream"] == NO_STREAM
     assert document["polar"] is None
 
 
@@ -407,8 +409,10 @@ def test_what_stands_in_for_an_instrument_is_not_shown_as_one(beating):
     assert document["boat"]["heading_deg"] is None
     assert document["boat"]["boat_speed_kn"] is None
     assert document["boat"]["course_over_ground_deg"] is not None
+    # What is known of the stream grows old slowly, and says so.
+    before = beating.panel["stream"]["doubt_kn"]
     beating.sail(60, without=("navigation.headingTrue", "navigation.speedThroughWater"))
-    assert beating.panel["stream"] == {"set_deg": None, "drift_kn": None, "known": False}
+    assert beating.panel["stream"]["doubt_kn"] > before
 
 
 def test_a_plan_that_cannot_be_made_leaves_nothing(beating):

@@ -164,7 +164,14 @@ class Stand:
         time.sleep(self.orders.get("observe_s", 0))
 
     def acknowledge(self, message: dict[str, Any]) -> None:
-        pass
+        """Know T1 alone."""
+        if message.get("point", "T1") != "T1":
+            fault = {"content": None, "message": f"there is no {message['point']}"}
+            speak({"type": "answered", "id": message["id"], **fault})
+        else:
+            speak({"type": "answered", "id": message["id"], "content": {}})
+
+    undo = carry = answer = acknowledge
 
     def clear(self, _: dict[str, Any]) -> None:
         cleared = {"reason": "cleared", "resources": gone(), "deltas": [], "plan": None}

@@ -22,6 +22,9 @@ function doors (app, plug, router) {
   router.get(`${BASE}/export/:format`, (req, res) => answer(res, () => file(plug, req.params.format, res)))
   order(app, plug, router, 'plan', body => planned(plug, body))
   order(app, plug, router, 'acknowledge', body => acknowledged(plug, body))
+  order(app, plug, router, 'undo', body => undone(plug, body))
+  order(app, plug, router, 'carry', body => carried(plug, body))
+  order(app, plug, router, 'answer', body => answered(plug, body))
   order(app, plug, router, 'clear', async () => {
     await plug.clear('cleared by the crew')
     return {}
@@ -39,7 +42,7 @@ function read (plug, router, name, make) {
 
 /** What this host offers to whoever asks. */
 function can (app, req) {
-  const orders = ['plan', 'acknowledge', 'activate', 'clear'].filter(name => name !== 'activate' || typeof app.activateRoute === 'function')
+  const orders = ['plan', 'acknowledge', 'undo', 'carry', 'answer', 'activate', 'clear'].filter(name => name !== 'activate' || typeof app.activateRoute === 'function')
   return allowed(app, req) ? [...orders, 'export'] : ['export']
 }
 
@@ -80,14 +83,36 @@ async function planned (plug, body) {
   const { routeId, next, reverse, fromHere } = body.routeId ? body : { ...body, ...plug.course }
   if (typeof routeId !== 'string') throw new Refusal(400, 'name a stored route: {"routeId": "…"}; no route is active')
   if (next !== undefined && !Number.isInteger(next)) throw new Refusal(400, 'next is the number of a point, the first is 0')
-  const taken = await plug.take({ routeId, next, reverse: reverse === true, fromHere: fromHere !== false }, 'asked')
+  // Where the crew has named the next point, what was passed before does not count.
+  const resume = body.next === undefined
+  const taken = await plug.take({ routeId, next, reverse: reverse === true, fromHere: fromHere !== false, resume }, 'asked')
   return { routeId, name: taken.name, points: taken.points.length, forecast: taken.forecast.steps ? 'used' : taken.forecast.why }
 }
 
-function acknowledged (plug, { point }) {
-  if (typeof point !== 'string' || !point) throw new Refusal(400, 'name the turning point: {"point": "T1"}')
-  plug.acknowledge(point)
+const isWord = value => typeof value === 'string' && value !== ''
+
+async function acknowledged (plug, { point }) {
+  if (!isWord(point)) throw new Refusal(400, 'name the turning point: {"point": "T1"}')
+  await plug.acknowledge(point)
   return { point }
+}
+
+async function undone (plug, { point }) {
+  if (!isWord(point)) throw new Refusal(400, 'name the turning point: {"point": "T1"}')
+  await plug.said({ type: 'undo', point })
+  return { point }
+}
+
+async function carried (plug, { sailSet, tack }) {
+  if (!isWord(sailSet) || !isWord(tack)) throw new Refusal(400, 'say what is up: {"sailSet": "…", "tack": "port"}')
+  await plug.said({ type: 'carry', sail_set: sailSet, tack })
+  return { sailSet, tack }
+}
+
+async function answered (plug, { question, choice }) {
+  if (!isWord(question) || !isWord(choice)) throw new Refusal(400, 'answer as the panel asks: {"question": "passed", "choice": "yes"}')
+  await plug.said({ type: 'answer', question, choice })
+  return { question, choice }
 }
 
 async function file (plug, format, res) {

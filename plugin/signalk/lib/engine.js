@@ -160,7 +160,7 @@ class Engine {
     this.silentTicks = 0
     this.counts.received += 1
     if (message.type === 'hello') this.greeted(child, message)
-    else if (message.type === 'export' || message.type === 'coast') this.settle(message.id, message.content, message.message, true)
+    else if (['export', 'coast', 'answered'].includes(message.type)) this.settle(message.id, message.content, message.message, true)
     else this.other(message)
   }
 

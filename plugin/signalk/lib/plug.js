@@ -6,6 +6,7 @@
  */
 
 const { randomUUID } = require('node:crypto')
+const path = require('node:path')
 const { Engine } = require('./engine')
 const { Shelf, key } = require('./shelf')
 const { complete } = require('./schema')
@@ -86,10 +87,16 @@ class Plug {
     const { boat, performance, python, patience_s: patience, publish, options } = this.settings
     this.shelf = new Shelf(this.app, this.id, publish)
     this.shelf.open()
-    this.engine = new Engine({ python, patience, hello: { boat, performance, options } }, this.listeners())
+    this.engine = new Engine({ python, patience, hello: { boat, performance, options, ...this.kept() } }, this.listeners())
     this.running = true
     this.engine.start()
     this.clock = setInterval(() => this.tick(), TICK_MS)
+  }
+
+  /** Where the engine keeps what must survive a restart: the host's own folder for the plugin. */
+  kept () {
+    const folder = typeof this.app.getDataDirPath === 'function' ? this.app.getDataDirPath() : null
+    return folder ? { state: path.join(folder, 'under-way.json') } : {}
   }
 
   lacking () {
@@ -180,7 +187,9 @@ class Plug {
     const seen = JSON.stringify(this.course)
     if (this.settings.route !== 'active' || mine || seen === this.lastCourse) return
     this.lastCourse = seen
-    if (this.course) await this.take(this.course, 'active').catch(error => this.say(error.message))
+    // A route that is sailed already: the crew has set another point on a display.
+    const resume = this.order?.routeId !== this.course?.routeId
+    if (this.course) await this.take({ ...this.course, resume }, 'active').catch(error => this.say(error.message))
     else if (this.order?.origin === 'active') await this.clear('no route is active in the host')
   }
 
@@ -190,17 +199,17 @@ class Plug {
     if (order !== this.order) return
     if (!route) return this.clear(`the route "${order.name}" was deleted: its plan is cleared`)
     const points = pointsOf(route, order.reverse)
-    if (JSON.stringify(points) !== JSON.stringify(order.points)) await this.take({ ...order, next: order.reached ?? order.next }, order.origin)
+    if (JSON.stringify(points) !== JSON.stringify(order.points)) await this.take({ ...order, next: order.reached ?? order.next, resume: false }, order.origin)
   }
 
   // Orders of the crew ------------------------------------------------------------------------
 
   /** Plan a stored route: `{routeId, next, reverse, fromHere}`. Returns the order. */
-  async take ({ routeId, next, reverse = false, fromHere = true }, origin) {
+  async take ({ routeId, next, reverse = false, fromHere = true, resume = true }, origin) {
     if (this.shelf.has('routes', routeId)) throw new Refusal(409, 'that route is a plan already: name the route it was made from')
     const route = await stored(this.app, routeId)
     if (!route) throw new Refusal(404, `there is no route ${routeId}`)
-    const order = { routeId, reverse, fromHere, origin, name: String(route.name || 'Route'), points: this.points(route, reverse) }
+    const order = { routeId, reverse, fromHere, resume, origin, name: String(route.name || 'Route'), points: this.points(route, reverse) }
     // The first point of a route is where it starts: from here, she makes for the second.
     order.next = next ?? Math.min(1, order.points.length - 1)
     if (!order.points[order.next]) throw new Refusal(400, `the route has ${order.points.length} points, none is number ${order.next}`)
@@ -208,6 +217,8 @@ class Plug {
     this.order = order
     this.notice = ''
     this.sendPlan()
+    // Sent again, it goes to an engine that was started anew.
+    order.resume = true
     return order
   }
 
@@ -228,8 +239,8 @@ class Plug {
 
   sendPlan () {
     if (!this.order) return
-    const { routeId, name, points, fromHere, next, reached, forecast } = this.order
-    const message = { type: 'plan', id: routeId, name, points, from_here: fromHere, next: reached ?? next }
+    const { routeId, name, points, fromHere, resume, next, reached, forecast } = this.order
+    const message = { type: 'plan', id: routeId, name, points, from_here: fromHere, next: reached ?? next, resume }
     this.engine.send(forecast.steps ? { ...message, forecast: forecast.steps } : message)
   }
 
@@ -244,9 +255,16 @@ class Plug {
     this.say(notice)
   }
 
-  acknowledge (point) {
-    if (!this.engine.send({ type: 'acknowledge', point })) throw new Refusal(503, this.describe().message)
+  async acknowledge (point) {
+    await this.said({ type: 'acknowledge', point })
     this.shelf.end(['approach', 'turn_now'], 'acknowledged')
+  }
+
+  /** What the crew says and the engine may refuse, in its own words. */
+  said (order) {
+    return this.engine.ask(order).catch(error => {
+      throw new Refusal(error.told ? 409 : 503, error.told ? error.message : this.describe().message)
+    })
   }
 
   /** Make the plan as it stands the host's active route; a later plan does not change this one. */

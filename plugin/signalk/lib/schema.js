@@ -65,6 +65,11 @@ const schema = {
         corridor_nm: { type: 'number', title: 'Keep within so many miles of the straight line', minimum: 0.01, maximum: 1000 },
         shortest_board_min: { type: 'number', title: 'Shortest board, minutes', minimum: 0, maximum: 1440 },
         rounding_nm: { type: 'number', title: 'A mark counts as rounded within so many miles', minimum: 0.005, maximum: 5 },
+        stand_by_min: {
+          type: 'array',
+          title: 'Minutes before a turn at which to say stand by (leave empty for 5 and 1)',
+          items: { type: 'number', minimum: 0.1, maximum: 60 }
+        },
         variation_deg: { type: 'number', title: 'Magnetic variation where none is received, east positive', minimum: -180, maximum: 180 },
         hazards: {
           type: 'array',

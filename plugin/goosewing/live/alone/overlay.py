@@ -1,7 +1,4 @@
-"""The plan from here on for a plotter that reads GPX: one file, kept up to date.
-
-The names of the turning points are those the service tells them by.
-"""
+"""The plan from here on for a plotter that reads GPX: one file, kept up to date."""
 
 from __future__ import annotations
 
@@ -11,7 +8,6 @@ from typing import TYPE_CHECKING
 from goosewing.errors import InputError
 from goosewing.exchange.gpx.plans import format_plan
 from goosewing.files.disk import write_atomically
-from goosewing.live.core.orders import Stage, stages
 from goosewing.records import Mark
 from goosewing.words.points import board_words
 
@@ -37,30 +33,21 @@ NOTHING = """<?xml version="1.0" encoding="UTF-8"?>
 """What stands in the file when there is no plan: no old route may be taken for a new one."""
 
 
-def told_names(plan: Plan) -> dict[tuple[float, float], str]:
-    """Return the names that the service tells turning points by, by latitude and longitude."""
-    return {_place(stage): stage.name for stage in stages(plan.legs[0])[1:]}
-
-
-def _place(stage: Stage) -> tuple[float, float]:
-    return stage.board.start.lat, stage.board.start.lon
-
-
 def next_point(plan: Plan) -> Mark | None:
     """Return the first turning point ahead as a waypoint; None if the leg has none."""
-    first, *later = stages(plan.legs[0])
+    first, *later = plan.legs[0].boards
     ahead = first if first.manoeuvres else next(iter(later), None)
     if ahead is None:
         return None
-    lat, lon = _place(ahead)
-    words = board_words(ahead.manoeuvres, ahead.board)
-    return Mark(name=ahead.name, lat=lat, lon=lon, description=words)
+    words = board_words(ahead.manoeuvres, ahead)
+    name = ahead.point or plan.legs[0].origin
+    return Mark(name=name, lat=ahead.start.lat, lon=ahead.start.lon, description=words)
 
 
 def format_overlay(plan: Plan) -> str:
     """Write route, laylines and the next turning point as GPX 1.1."""
     ahead = next_point(plan)
-    return format_plan(plan, names=told_names(plan), waypoints=() if ahead is None else (ahead,))
+    return format_plan(plan, waypoints=() if ahead is None else (ahead,))
 
 
 @dataclass(slots=True, kw_only=True)

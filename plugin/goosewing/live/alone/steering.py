@@ -20,7 +20,7 @@ import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from goosewing.earth import geodesy
+from goosewing.earth import geodesy, local_plane
 from goosewing.exchange.nmea.routes import (
     DEFAULT_TALKER,
     clean_name,
@@ -28,8 +28,7 @@ from goosewing.exchange.nmea.routes import (
     format_longitude,
     format_sentence,
 )
-from goosewing.live.alone.overlay import told_names
-from goosewing.live.core import advice, geometry, sensing
+from goosewing.live.core import health, sensing, standing
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -106,12 +105,11 @@ def _to_next(state: State, plan: Plan, names: Mapping[Place, str], *, arrived: b
     boards = plan.legs[0].boards
     at = min(state.board, len(boards) - 1)
     begin, last = boards[at].start, boards[-1].end
-    following = advice.next_stage(state)
-    end = following.board.start if following else last
-    own = told_names(plan)
-    title = following.name if following else plan.legs[0].destination
+    following = standing.next_board(state)
+    end = following.start if following else last
+    title = standing.name_of(following) if following else plan.legs[0].destination
     here, there = (begin.lat, begin.lon), (end.lat, end.lon)
-    origin = names.get(here) or own.get(here) or plan.legs[0].origin
+    origin = names.get(here) or boards[at].point or plan.legs[0].origin
     return Guide(
         origin=_short(origin), waypoint=_short(names.get(there) or title),
         begin=here, end=there, arrived=arrived or (following is None and _near(state, there)),
@@ -121,7 +119,7 @@ def _to_next(state: State, plan: Plan, names: Mapping[Place, str], *, arrived: b
 def _near(state: State, there: Place) -> bool:
     """Whether she is within the arrival circle: the distance at which a mark is rounded."""
     place = state.place
-    return place is not None and geometry.towards(place.lat, place.lon, *there).distance_nm < 0.1
+    return place is not None and local_plane.towards(place.lat, place.lon, *there).distance_nm < 0.1
 
 
 def _short(name: str) -> str:
@@ -162,7 +160,7 @@ def sentences(
         Who speaks.
     """
     valid = leads is not None and state.place is not None
-    if not valid or advice.status(state)[0] != "advising":
+    if not valid or health.status(state)[0] != "advising":
         return nothing(state.now_s, talker=talker)
     assert leads is not None
     fields = {
@@ -212,12 +210,12 @@ def _bwc(state: State, desk: Desk, leads: Guide) -> list[str]:
 def _off_line_nm(state: State, leads: Guide) -> float:
     """Return how far she is to the right of her line, negative to the left of it. [nm]."""
     assert state.place is not None
-    line = geometry.towards(*leads.begin, *leads.end)
+    line = local_plane.towards(*leads.begin, *leads.end)
     if line.distance_nm < HAS_LINE_NM:
         return 0.0
     course = math.degrees(math.atan2(line.east_nm, line.north_nm))
-    return geometry.right_of_nm(
-        geometry.towards(state.place.lat, state.place.lon, *leads.end), course
+    return local_plane.right_of_nm(
+        local_plane.towards(state.place.lat, state.place.lon, *leads.end), course
     )
 
 
@@ -235,7 +233,7 @@ def _great_circle(state: State, leads: Guide) -> tuple[float, float]:
 def _closing_kn(state: State, leads: Guide) -> float | None:
     assert state.place is not None
     track = sensing.ground_track(state)
-    to = geometry.towards(state.place.lat, state.place.lon, *leads.end)
+    to = local_plane.towards(state.place.lat, state.place.lon, *leads.end)
     if track is None or to.distance_nm == 0.0:
         return None
     speed = (track[0] * to.east_nm + track[1] * to.north_nm) / to.distance_nm

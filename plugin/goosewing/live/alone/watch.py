@@ -25,11 +25,12 @@ from goosewing.exchange.nmea.wires import Address, Listener, Sender, read_log
 from goosewing.files.disk import shown
 from goosewing.live.alone import overlay, steering
 from goosewing.live.alone.one_line import one_line
-from goosewing.live.core import advice
+from goosewing.live.core import health
 from goosewing.live.core.sensing import variation_deg
 from goosewing.live.core.state import Desk, Order, Reading, Route, Tick
 from goosewing.live.host import signalk
 from goosewing.live.host.session import Session, attempt
+from goosewing.live.memory_file import MemoryFile
 from goosewing.live.panel import document as panel
 from goosewing.live.planner import Planner
 
@@ -96,6 +97,8 @@ class Setup:
         Where route sentences go.
     steers : bool
         Whether steering data go there too.
+    state : Path or None
+        The file that keeps what was passed, for a restart.
     talker : str
     variation : callable or None
         The model of the variation, where no number was given.
@@ -109,6 +112,7 @@ class Setup:
     steers: bool = False
     talker: str = DEFAULT_TALKER
     variation: VariationAt | None = None
+    state: Path | None = None
 
 
 @dataclass(slots=True)
@@ -158,7 +162,9 @@ class Watch:
         self.counts = Counts()
         self.counter: SessionCounter | None = None
         self.session = Session()
-        self.session.desk = setup.desk
+        self.session.desk = replace(setup.desk, steers=setup.steers)
+        if setup.state is not None:
+            self.session.remember(MemoryFile(setup.state, self._warn))
         self._sender = sender
         self._ordered = ordered
         self._guide: steering.Guide | None = None
@@ -213,7 +219,7 @@ class Watch:
         if self._overlay is not None:
             self._overlay.heal(now_s)
         if self._sender is not None:
-            self._sender.hold(advice.status(self.session.state)[0] != "advising")
+            self._sender.hold(health.status(self.session.state)[0] != "advising")
 
     def _steer(self, sentences: Callable[[], tuple[str, ...]]) -> None:
         if self.setup.steers and self._sender is not None:
@@ -365,7 +371,7 @@ class Watch:
         self.show.line(words, "alert")
 
     def _status(self) -> None:
-        said = advice.status(self.session.state)
+        said = health.status(self.session.state)
         changed, self._said = said != self._said, said
         self.show.status(self.status_words, changed=changed)
 

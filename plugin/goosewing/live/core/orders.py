@@ -5,53 +5,39 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 from datetime import datetime
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 from goosewing import plan as planning
 from goosewing.compass.headings import with_variation
 from goosewing.live.core.damping import from_deg, strength_kn, towards_deg, turned_deg, vector
-from goosewing.live.core.sensing import carried, variation_deg
-from goosewing.live.core.state import Desk, Order, Outlook, Route, State
+from goosewing.live.core.sensing import carried, stream_kn, variation_deg
+from goosewing.live.core.state import Desk, Order, Outlook, Reason, Route, State
 from goosewing.marks.from_here import starting_here
 from goosewing.options import Options
+from goosewing.turns import LETTERS, Numbers, names, numbered_like, stops
+from goosewing.units import SECONDS_PER_HOUR
 from goosewing.weather.base import datetime_from_hours
 from goosewing.weather.combine import hold_last
+from goosewing.weather.series import series
 from goosewing.weather.steady import SteadyWeather
-from goosewing.weather.table import parse_table
 from goosewing.words.figures import manoeuvre_words
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
 
-    from goosewing.records import Board, Leg, Manoeuvre, Plan, Tack
+    from goosewing.records import Board, Plan, Tack
     from goosewing.weather.base import Weather
 
 FORECAST_TAKES_OVER_S = 3600.0
 """The measured wind is believed now and passes into the forecast's within the hour:
 common practice, no source."""
 
-PREFIXES = (
-    ({"tack"}, "T"), ({"gybe"}, "G"), ({"set_pole", "strike_pole"}, "P"), ({"change_sails"}, "C"),
-)  # fmt: skip
-"""Letters of the turning points, the same as in a plan's GPX."""
 
-POLAR_WIND_HEIGHT_M = 10.0
-
-
-class Stage(NamedTuple):
-    """A board with what is done before it and what the place is called."""
-
-    name: str
-    manoeuvres: tuple[Manoeuvre, ...]
-    board: Board
-
-
-def wanted(state: State, route: Route, reason: str) -> Order:
+def wanted(state: State, route: Route, reason: Reason, desk: Desk) -> Order:
     """Write down the plan that is wanted now, from the wind, the stream and the place of now."""
     assert state.wind is not None
-    stream = (0.0, 0.0)
-    if state.stream is not None:
-        stream = (state.stream.east_kn, state.stream.north_kn)
+    known = stream_kn(state, desk)
+    stream = known or (0.0, 0.0)
     east, north = state.wind.east_kn + stream[0], state.wind.north_kn + stream[1]
     marks = route.marks[max(route.next - 1, 0) :]
     if route.from_here:
@@ -59,7 +45,9 @@ def wanted(state: State, route: Route, reason: str) -> Order:
         marks = starting_here(route.marks[route.next :], state.place.lat, state.place.lon).marks
     return Order(
         number=state.orders + 1,
-        reason=reason,
+        reason=reason.words,
+        quiet=reason.quiet,
+        keeps=reason.keeps,
         time_s=state.now_s,
         marks=marks,
         route_id=route.id,
@@ -68,7 +56,7 @@ def wanted(state: State, route: Route, reason: str) -> Order:
         wind_kn=math.hypot(east, north),
         set_deg=towards_deg(*stream),
         drift_kn=math.hypot(*stream),
-        stream_known=state.stream is not None,
+        stream_known=known is not None,
         forecast=route.forecast,
         start_tack=_known_tack(state) if route.from_here else None,
         start_with=carried(state) if route.from_here else None,
@@ -142,14 +130,16 @@ def weather_of(order: Order) -> Weather:
     rows = rows_of(order)
     if len(rows) == 1:
         return SteadyWeather(order.wind_from_deg, order.wind_kn, order.set_deg, order.drift_kn)
-    lines = ["time,wind_from_deg,wind_kn,gust_kn,set_deg,drift_kn"]
-    for row in rows:
-        gust = "" if row.gust_kn is None else f"{row.gust_kn:.4f}"
-        lines.append(
-            f"{_utc(row.time_s).isoformat()},{row.wind_from_deg:.4f},{row.wind_kn:.4f},{gust},"
-            f"{row.set_deg or 0.0:.4f},{row.drift_kn or 0.0:.4f}"
+    return hold_last(
+        series(
+            [row.time_s / SECONDS_PER_HOUR for row in rows],
+            [row.wind_from_deg for row in rows],
+            [row.wind_kn for row in rows],
+            gust_kn=[math.nan if row.gust_kn is None else row.gust_kn for row in rows],
+            set_deg=[row.set_deg or 0.0 for row in rows],
+            drift_kn=[row.drift_kn or 0.0 for row in rows],
         )
-    return hold_last(parse_table("\n".join(lines)))
+    )
 
 
 def _utc(time_s: float) -> datetime:
@@ -186,29 +176,60 @@ def by_compass(plan: Plan, state: State, desk: Desk) -> Plan:
     return plan if variation is None else with_variation(plan, lambda *_: variation)
 
 
-def stages(leg: Leg) -> tuple[Stage, ...]:
-    """Pair each board of a leg with the manoeuvres before it, and name the places."""
-    waiting, found = list(leg.manoeuvres), []
-    counts: dict[str, int] = {}
-    for board in leg.boards:
-        assert board.start.time is not None
-        assert board.end.time is not None
-        middle = board.start.time + (board.end.time - board.start.time) / 2
-        before = tuple(each for each in waiting if each.time <= middle)
-        waiting = waiting[len(before) :]
-        letter = _letter({each.kind for each in before})
-        counts[letter] = counts.get(letter, 0) + 1
-        found.append(Stage(f"{letter}{counts[letter]}", before, board))
-    return tuple(found)
-
-
-def _letter(kinds: set[str]) -> str:
-    return next((letter for members, letter in PREFIXES if kinds & members), "A")
-
-
-def turn_words(stage: Stage) -> str:
-    """Say what is done at a turning point."""
-    kinds = [each.kind for each in stage.manoeuvres]
+def turn_words(board: Board) -> str:
+    """Say what is done where a board begins."""
+    kinds = [each.kind for each in board.manoeuvres]
     if not kinds:
-        return f"alter course, steer {round(stage.board.heading_deg) % 360:03d}°"
-    return manoeuvre_words(kinds, stage.board.tack, stage.board.sail_set)
+        return "alter course"
+    return manoeuvre_words(kinds, board.tack, board.sail_set)
+
+
+def named(plan: Plan, before: Plan | None, used: Iterable[str]) -> Plan:
+    """Return a plan whose turns are called as before, and one due at once by a name of its own.
+
+    Parameters
+    ----------
+    plan, before : Plan
+        The new one, and the one that stands, if any.
+    used : iterable of str
+        Names that were used on this passage.
+    """
+    plan = _unused(plan, used) if before is None else numbered_like(plan, before, used)
+    first = plan.legs[0].boards[0]
+    if not first.manoeuvres or first.point is not None:
+        return plan
+    numbers = Numbers({mark.name.casefold() for mark in plan.marks})
+    numbers.after((*used, *names(plan)))
+    letter = LETTERS[next(stops(plan)).kind]
+    leg = plan.legs[0]
+    boards = (replace(first, point=numbers.next(letter)), *leg.boards[1:])
+    return replace(plan, legs=(replace(leg, boards=boards), *plan.legs[1:]))
+
+
+def _unused(plan: Plan, used: Iterable[str]) -> Plan:
+    """Number on from what was used before, such as before a restart."""
+    legs = tuple(
+        replace(leg, boards=tuple(replace(board, point=None) for board in leg.boards))
+        for leg in plan.legs
+    )
+    return numbered_like(plan, replace(plan, legs=legs), used) if used else plan
+
+
+def last_names(used: Iterable[str], plan: Plan) -> tuple[str, ...]:
+    """Return the highest name of each letter that was ever used: all that must be remembered.
+
+    Examples
+    --------
+    >>> _highest(["T1", "T12", "A2", "T3"])
+    ('A2', 'T12')
+    """
+    return _highest([*used, *names(plan)])
+
+
+def _highest(every: Iterable[str]) -> tuple[str, ...]:
+    best: dict[str, int] = {}
+    for name in every:
+        letter, number = name.rstrip("0123456789"), name.lstrip("ABCDEFGHIJKLMNOPQRSTUVWXYZ")
+        if number.isdigit():
+            best[letter] = max(best.get(letter, 0), int(number))
+    return tuple(f"{letter}{number}" for letter, number in sorted(best.items()))

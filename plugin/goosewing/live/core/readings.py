@@ -23,6 +23,7 @@ from goosewing.live.core.state import (
     Sample,
     SourceClock,
     State,
+    Stream,
     Value,
 )
 
@@ -143,15 +144,20 @@ def shifted(state: State, by_s: float) -> State:
             for name, held in state.readings.items()
         },
         place=_moved_place(state.place, by_s),
-        last_heading=_moved_sample(state.last_heading, by_s),
         wind=_moved_average(state.wind, by_s),
         gusting=_moved_average(state.gusting, by_s),
-        stream=_moved_average(state.stream, by_s),
-        since={name: since + by_s for name, since in state.since.items()},
+        stream=_moved_stream(state.stream, by_s),
+        course_made=_moved_average(state.course_made, by_s),
+        steered=_moved_average(state.steered, by_s),
+        since=state.since.shifted(by_s),
+        up_since_s=_moved(state.up_since_s, by_s),
         failed_s=_moved(state.failed_s, by_s),
         updated_s=_moved(state.updated_s, by_s),
         planned=_moved_order(state.planned, by_s),
         waiting=_moved_order(state.waiting, by_s),
+        weighed=_moved_order(state.weighed, by_s),
+        done=None if state.done is None else replace(state.done, time_s=state.done.time_s + by_s),
+        countdown=None,
     )
 
 
@@ -174,8 +180,13 @@ def _moved_average(average: Average | None, by_s: float) -> Average | None:
     return replace(average, since_s=average.since_s + by_s, seen_s=average.seen_s + by_s)
 
 
-def _moved_sample(sample: Sample | None, by_s: float) -> Sample | None:
-    return None if sample is None else replace(sample, seen_s=sample.seen_s + by_s)
+def _moved_stream(stream: Stream | None, by_s: float) -> Stream | None:
+    if stream is None:
+        return None
+    return replace(
+        stream, since_s=stream.since_s + by_s, seen_s=stream.seen_s + by_s,
+        through=_moved_average(stream.through, by_s),
+    )  # fmt: skip
 
 
 def _moved_order(held: Any, by_s: float) -> Any:

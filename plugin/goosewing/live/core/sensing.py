@@ -12,16 +12,27 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from goosewing.boat.model import STEERAGE_KN, leeway_angle, sailing
+from goosewing.earth import local_plane
+from goosewing.live.core import stream_filter
 from goosewing.live.core.damping import (
     damped,
     from_deg,
     strength_kn,
+    towards_deg,
     turned_deg,
     vector,
     wind_tau_s,
 )
 from goosewing.live.core.readings import GROUPS, choose, fresh
-from goosewing.live.core.state import Average, Event, Place, Sample, Sense, State
+from goosewing.live.core.state import (
+    Average,
+    Event,
+    Place,
+    Sample,
+    Sense,
+    SinceName,
+    State,
+)
 
 if TYPE_CHECKING:
     from goosewing.live.core.state import Desk
@@ -39,10 +50,21 @@ MAKING_WAY_KN = 1.0
 COURSE_FOR_HEADING_KN = 1.5
 """From this speed the course over ground stands in for a missing heading."""
 
+BOW_TAU_S = 8.0
+"""Averaging of where the bow points: longer than a wave, shorter than a turn. [s]"""
+
+LOST_BOW_S = 15.0
+
+SETTLES_S = 20.0
+"""After a turn, until log and course over the ground are those of the new heading. [s]"""
+
+MADE_TAU_S = 60.0
+"""Averaging of the velocity over the ground that times ahead are told by. [s]"""
+
+LEAST_LOGGED_KN = 0.5
+
 STRONGEST_STREAM_KN = 8.0
 """More than this is a log or compass at fault. [kn]."""
-
-MILES_PER_DEGREE = 60.0
 
 DEAD_ASTERN_DEG = 165.0
 DEAD_AHEAD_DEG = 15.0
@@ -62,9 +84,9 @@ class SourceWind:
 def sensed(state: State, desk: Desk) -> tuple[State, list[Event]]:
     """Work out, from the readings, what is so at this moment."""
     state, events = _placed(state, desk)
-    state = _standing(_steered(state, desk))
+    state = _turning(_standing(_steered(state, desk)), desk)
     state, more = _winded(state, desk)
-    state = _streamed(state, desk)
+    state = _made(_streamed(state, desk))
     return _tacked(state), [*events, *more]
 
 
@@ -72,20 +94,19 @@ def sensed(state: State, desk: Desk) -> tuple[State, list[Event]]:
 
 
 def apart_nm(lat1: float, lon1: float, lat2: float, lon2: float) -> float:
-    """Return a distance good enough to judge a jump by, in nautical miles."""
-    east = turned_deg(lon2, lon1) * math.cos(math.radians((lat1 + lat2) / 2.0))
-    return math.hypot(east, lat2 - lat1) * MILES_PER_DEGREE
+    """Return how far two places lie apart, in nautical miles."""
+    return local_plane.towards(lat1, lon1, lat2, lon2).distance_nm
 
 
-def lasting(state: State, name: str, holds: bool) -> tuple[State, float]:
+def lasting(state: State, name: SinceName, holds: bool) -> tuple[State, float]:
     """Note since when a condition holds without a break; return for how many seconds."""
-    if not holds:
-        if name not in state.since:
-            return state, 0.0
-        return replace(state, since={k: v for k, v in state.since.items() if k != name}), 0.0
-    if name in state.since:
-        return state, state.now_s - state.since[name]
-    return replace(state, since={**state.since, name: state.now_s}), 0.0
+    begun = getattr(state.since, name)
+    if holds and begun is not None:
+        return state, state.now_s - begun
+    if not holds and begun is None:
+        return state, 0.0
+    times = {name: state.now_s if holds else None}
+    return replace(state, since=replace(state.since, **times)), 0.0
 
 
 def _believed(state: State, desk: Desk, name: str, within_s: float) -> tuple[State, Sample | None]:
@@ -152,7 +173,7 @@ def _doubted(
 
 def frozen(state: State, desk: Desk) -> bool:
     """Whether the position has stood still for a while in which she made way."""
-    since = state.since.get("standing")
+    since = state.since.standing
     return since is not None and state.now_s - since >= desk.rules.frozen_s
 
 
@@ -333,12 +354,10 @@ def _wind_over_ground(state: State, desk: Desk, source: str) -> SourceWind | Non
     if found is None or heading is None:
         return None
     wind = _from(heading + found[0], found[1], found[2], "wind over ground")
-    stream = state.stream
+    stream = stream_kn(state, desk)
     if stream is None:
         return wind
-    return replace(
-        wind, east_kn=wind.east_kn - stream.east_kn, north_kn=wind.north_kn - stream.north_kn
-    )
+    return replace(wind, east_kn=wind.east_kn - stream[0], north_kn=wind.north_kn - stream[1])
 
 
 def _from(direction_deg: float, speed_kn: float, seen_s: float, how: str) -> SourceWind:
@@ -352,18 +371,18 @@ def _agreeing(
     """Tell when two sources have disagreed for long enough, and when they agree again."""
     other = _dissenter(desk, winds, source)
     state, for_s = lasting(state, "disagree", other is not None)
-    told = state.told.get("disagree")
+    told = state.told.disagree
     if other is not None and source is not None and not told and for_s >= desk.rules.disagree_s:
         words = f"{_said(source, winds)}, but {_said(other, winds)}: {source} is believed."
         event = Event(
             time_s=state.now_s, kind="sources_disagree", message=words, severity="alert",
             values={"believed": source, "other": other},
         )  # fmt: skip
-        return replace(state, told={**state.told, "disagree": words}), [event]
+        return replace(state, told=replace(state.told, disagree=words)), [event]
     if other is None and told and len(winds) > 1:
         words = "The wind's sources agree again."
         event = Event(time_s=state.now_s, kind="sources_agree", message=words)
-        return replace(state, told={**state.told, "disagree": None}), [event]
+        return replace(state, told=replace(state.told, disagree=None)), [event]
     return state, []
 
 
@@ -393,9 +412,11 @@ def _said(source: str, winds: dict[str, SourceWind]) -> str:
 
 
 def carried(state: State) -> str | None:
-    """Return the sail set she is under: as reported, or as the plan has it."""
+    """Return the sail set she is under: as reported, as the crew has it, or as the plan has it."""
     if state.sense.sails:
         return state.sense.sails[0]
+    if state.sail_set is not None:
+        return state.sail_set
     if state.planned is None:
         return None
     boards = state.planned.plan.legs[0].boards
@@ -472,15 +493,18 @@ def _speed_by_polar(state: State, desk: Desk) -> State:
 
 
 def _streamed(state: State, desk: Desk) -> State:
-    """Derive the stream where log, compass and ground speed allow it; else take a measured one."""
-    sense, rules = state.sense, desk.rules
-    swinging, state = _swinging(state, desk)
+    """Take what log, compass and ground speed say of the stream, or what is measured of it."""
+    sense = state.sense
     complete = sense.speed_from == "log" and sense.heading_from == "compass"
-    complete = complete and sense.course_deg is not None and sense.ground_speed_kn is not None
-    if not complete:
-        return _measured_stream(state, desk)
-    if swinging or (sense.boat_speed_kn or 0.0) < 0.5:
-        return state
+    if complete and sense.course_deg is not None and sense.ground_speed_kn is not None:
+        if swinging(state, desk) or (sense.boat_speed_kn or 0.0) < LEAST_LOGGED_KN:
+            return state
+        return _from_log(state)
+    return _measured_stream(state, desk)
+
+
+def _from_log(state: State) -> State:
+    sense = state.sense
     assert sense.heading_deg is not None
     assert sense.boat_speed_kn is not None
     assert sense.course_deg is not None
@@ -489,23 +513,37 @@ def _streamed(state: State, desk: Desk) -> State:
     wind = _on_bow(state)
     side = 0.0 if wind is None else math.copysign(1.0, wind[0])
     through = vector(sense.heading_deg - side * sense.leeway_deg, sense.boat_speed_kn)
-    east, north = over[0] - through[0], over[1] - through[1]
-    if math.hypot(east, north) > STRONGEST_STREAM_KN:
+    if math.hypot(over[0] - through[0], over[1] - through[1]) > STRONGEST_STREAM_KN:
         return state
-    return replace(state, stream=damped(state.stream, east, north, state.now_s, rules.stream_tau_s))
+    return replace(state, stream=stream_filter.sailed(state.stream, over, through, state.now_s))
 
 
-def _swinging(state: State, desk: Desk) -> tuple[bool, State]:
-    """Whether she has turned within the last ten seconds: log and compass then disagree."""
-    heading, before = state.sense.heading_deg, state.last_heading
-    state = replace(state, last_heading=None if heading is None else Sample(heading, state.now_s))
-    turning = False
-    if heading is not None and before is not None:
-        step = max(state.now_s - before.seen_s, 1.0)
-        turning = abs(turned_deg(heading, before.value)) / step > desk.rules.swinging_deg_s
-    if turning:
-        return True, replace(state, since={**state.since, "swung": state.now_s})
-    return state.now_s - state.since.get("swung", -math.inf) < 20.0, state
+def _turning(state: State, desk: Desk) -> State:
+    """Note when she last turned: log and compass then disagree with what is over the ground.
+
+    The bow's swing in a seaway is no turn: what is looked at is where it points on average.
+    """
+    heading, before = state.sense.heading_deg, state.steered
+    if heading is None:
+        return replace(state, steered=None)
+    if before is not None and state.now_s - before.seen_s > LOST_BOW_S:
+        before = None
+    now = damped(before, *vector(heading, 1.0), state.now_s, BOW_TAU_S)
+    state = replace(state, steered=now)
+    if before is None or now.seen_s == before.seen_s:
+        return state
+    turn = turned_deg(
+        towards_deg(now.east_kn, now.north_kn), towards_deg(before.east_kn, before.north_kn)
+    )
+    if abs(turn) / (now.seen_s - before.seen_s) > desk.rules.swinging_deg_s:
+        return replace(state, since=replace(state.since, swung=state.now_s))
+    return state
+
+
+def swinging(state: State, _: Desk) -> bool:
+    """Whether she has turned lately."""
+    swung = state.since.swung
+    return swung is not None and state.now_s - swung < SETTLES_S
 
 
 def _measured_stream(state: State, desk: Desk) -> State:
@@ -514,9 +552,44 @@ def _measured_stream(state: State, desk: Desk) -> State:
     state, drift = _believed(state, desk, "drift_kn", within)
     if setting is None or drift is None:
         return state
-    east, north = vector(float(setting.value), float(drift.value))
-    seen = max(setting.seen_s, drift.seen_s, _seen(state.stream))
-    return replace(state, stream=damped(state.stream, east, north, seen, desk.rules.stream_tau_s))
+    seen = max(setting.seen_s, drift.seen_s)
+    if state.stream is not None and seen <= state.stream.seen_s:
+        return state
+    given = vector(float(setting.value), float(drift.value))
+    return replace(state, stream=stream_filter.told(state.stream, given, seen))
+
+
+def stream_kn(state: State, desk: Desk) -> tuple[float, float] | None:
+    """Return the stream, *towards* east and north, for all that asks; None if not known. [kn]."""
+    stream = state.stream
+    if stream is None or stream_filter.doubt_kn(stream, state.now_s) > desk.rules.stream_doubt_kn:
+        return None
+    return stream.east_kn, stream.north_kn
+
+
+def _made(state: State) -> State:
+    """Average her velocity over the ground, for times ahead that do not jump."""
+    track, before = ground_track(state), state.course_made
+    swung = state.since.swung == state.now_s
+    if track is None:
+        return state if before is None else replace(state, course_made=None)
+    made = damped(None if swung else before, *track, state.now_s, MADE_TAU_S)
+    return replace(state, course_made=made)
+
+
+def course_made(state: State) -> tuple[float, float] | None:
+    """Return her velocity over the ground, averaged; None where it is not known. [kn]."""
+    made = state.course_made
+    return None if made is None else (made.east_kn, made.north_kn)
+
+
+def off_bow_deg(state: State) -> float | None:
+    """Return the true wind's angle off the bow, signed, both averaged; None if not known. [°]."""
+    bow, wind = state.steered, state.wind
+    if bow is None or wind is None or state.now_s - wind.seen_s > LOST_BOW_S:
+        return None
+    heading = towards_deg(bow.east_kn, bow.north_kn)
+    return turned_deg(from_deg(wind.east_kn, wind.north_kn), heading)
 
 
 def _tacked(state: State) -> State:
@@ -525,10 +598,10 @@ def _tacked(state: State) -> State:
     side: Tack | None = None
     if wind is not None and DEAD_AHEAD_DEG <= abs(wind[0]) <= DEAD_ASTERN_DEG:
         side = "starboard" if wind[0] > 0.0 else "port"
-    for tack in ("port", "starboard"):
-        state, for_s = lasting(state, f"on {tack}", side == tack)
-        if side == tack and (for_s >= 10.0 or state.tack is None):
-            state = replace(state, tack=side)
+    state, port_s = lasting(state, "on_port", side == "port")
+    state, starboard_s = lasting(state, "on_starboard", side == "starboard")
+    if side is not None and (max(port_s, starboard_s) >= 10.0 or state.tack is None):
+        state = replace(state, tack=side)
     return state
 
 
@@ -540,12 +613,10 @@ def ground_track(state: State) -> tuple[float, float] | None:
     return None
 
 
-def wind_airs(state: State) -> tuple[float, float, float, float]:
+def wind_airs(state: State, desk: Desk) -> tuple[float, float, float, float]:
     """Return the damped wind's direction and speed, and the stream's components."""
     assert state.wind is not None
-    east, north = (0.0, 0.0)
-    if state.stream is not None:
-        east, north = state.stream.east_kn, state.stream.north_kn
+    east, north = stream_kn(state, desk) or (0.0, 0.0)
     return (
         from_deg(state.wind.east_kn, state.wind.north_kn), strength_kn(state.wind), east, north,
     )  # fmt: skip

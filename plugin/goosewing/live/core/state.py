@@ -8,21 +8,24 @@ negative to port where a record says "signed".
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, Literal
+from dataclasses import dataclass, field, fields, replace
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple
+
+from goosewing.records import Tack
 
 if TYPE_CHECKING:
     from goosewing.boat.model import Boat
     from goosewing.hazards.chart import Chart
-    from goosewing.records import Mark, Plan, Tack
+    from goosewing.records import Mark, Plan
     from goosewing.velocities.velocity_set import VelocitySet
 
 Value = float | tuple[float, float] | str | None
 """A number, a position (lat, lon), a name, or nothing: the sensor was cleared."""
 
 EventKind = Literal[
-    "approach", "turn_now", "on_layline", "overstood", "headed", "lifted", "wing_pays",
-    "wing_no_longer_pays", "beyond_limits", "within_limits", "mark_rounded", "replanned",
+    "approach", "turn_now", "turn_done", "turn_undone", "on_layline", "overstood", "headed",
+    "lifted", "wing_pays", "wing_no_longer_pays", "beyond_limits", "within_limits",
+    "dead_downwind", "clear_of_dead_downwind", "mark_rounded", "asked", "answered", "replanned",
     "stale", "recovered", "position_jumped", "sources_disagree", "sources_agree", "clock",
 ]  # fmt: skip
 
@@ -57,9 +60,10 @@ class Rules:
 
     wind_tau_s: float = 60.0
     """Time constant of the damped wind at 10 kn: see `goosewing.live.core.damping`."""
-    stream_tau_s: float = 180.0
     swinging_deg_s: float = 2.0
-    """While she turns faster, log and compass say nothing of the stream."""
+    """While she turns faster, not by a seaway's yaw, log and compass say nothing of the stream."""
+    stream_doubt_kn: float = 0.35
+    """A stream known no better than this, along either axis, is not known."""
 
     frozen_s: float = 20.0
     """A position that does not move for so long while she makes way is frozen."""
@@ -78,12 +82,27 @@ class Rules:
     stream_moved_kn: float = 0.3
     off_track_nm: float = 0.1
     off_track_share: float = 0.03
-    moved_for_s: float = 20.0
-    plans_apart_s: float = 60.0
+    moved_for_s: float = 45.0
+    plans_apart_s: float = 90.0
     retry_s: float = 60.0
 
     rounding_nm: float = 0.1
-    approach_s: float = 120.0
+    stand_by_s: tuple[float, ...] = (300.0, 60.0)
+    """So long before a turn the crew is told to stand by."""
+    large_turn_deg: float = 30.0
+    """A mark where she turns by more is told of ahead as a turn is."""
+    dead_downwind_deg: float = 175.0
+    """From this wind angle on an accidental gybe is near: common practice, no source."""
+    clear_downwind_deg: float = 172.0
+    dead_downwind_for_s: float = 8.0
+    gap_s: float = 600.0
+    """After a longer silence the crew is asked what was done in it."""
+    drifted_nm: float = 1.0
+    gap_kn: float = 12.0
+    """So far, and so fast, she may have gone in a gap without being asked."""
+    astern_for_s: float = 60.0
+    undo_s: float = 180.0
+    """So long a turn that was taken as made can be taken back."""
     overstood_nm: float = 0.05
     wing_gain: float = 1.02
     wing_loss: float = 1.005
@@ -91,6 +110,8 @@ class Rules:
     limit_back_kn: float = 1.0
     limit_for_s: float = 10.0
     turned_for_s: float = 20.0
+    settled_deg: float = 20.0
+    """On the new tack and within this of its wind angle, the turn is made."""
 
     update_every_s: float = 2.0
     status_every_ticks: int = 5
@@ -137,6 +158,10 @@ class Route:
     next: int = 1
     from_here: bool = True
     forecast: tuple[Outlook, ...] = ()
+    resume: bool = True
+    """Whether marks passed before count; not where the crew has named the next one."""
+    remembered: Memory | None = None
+    """What was kept of the same marks."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -162,12 +187,36 @@ class Acknowledge:
     point: str
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Undo:
+    """The turn that was taken as made was not."""
+
+    point: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Carries:
+    """The crew says what is up."""
+
+    sail_set: str
+    tack: Tack
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Answer:
+    """The crew answers what was asked."""
+
+    question: str
+    choice: str
+
+
 @dataclass(frozen=True, slots=True)
 class Clear:
     """Forget the route and its plan."""
 
 
-Observation = Reading | Tick | Route | PlanReady | PlanFailed | Acknowledge | Clear
+CrewOrder = Acknowledge | Undo | Carries | Answer | Clear
+Observation = Reading | Tick | Route | PlanReady | PlanFailed | CrewOrder
 
 
 # ---- what goes out ------------------------------------------------------------------
@@ -204,6 +253,18 @@ class Order:
     start_with: str | None
     shift_deg: float
     """How far the wind had turned since the plan before, clockwise positive."""
+    quiet: bool = False
+    """Whether the new plan is told only where it changes what is advised."""
+    keeps: bool = False
+    """Whether the plan before stands where nothing changes."""
+
+
+class Reason(NamedTuple):
+    """Why a plan is to be made; told only where advice changes; dropped where nothing does."""
+
+    words: str
+    quiet: bool = False
+    keeps: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -298,6 +359,42 @@ class Average:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Stream:
+    """The stream as estimated, with what log and compass read too much.
+
+    Attributes
+    ----------
+    mean : tuple of float
+        Towards east, towards north [kn], what the log reads too much [share of 1], what
+        the compass reads too much [rad].
+    covariance : tuple of tuple of float
+        Of these four.
+    noise : float
+        Variance of one measurement of the velocity over the ground, as it is met. [kn²]
+    since_s, seen_s : float
+        When the first and the last measurement was taken. [s]
+    """
+
+    mean: tuple[float, float, float, float]
+    covariance: tuple[tuple[float, ...], ...]
+    noise: float
+    since_s: float
+    seen_s: float
+    through: Average | None = None
+    """Her velocity through the water over the last seconds, by log and compass."""
+
+    @property
+    def east_kn(self) -> float:
+        """Return the part towards east."""
+        return self.mean[0]
+
+    @property
+    def north_kn(self) -> float:
+        """Return the part towards north."""
+        return self.mean[1]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Place:
     """Where she is believed to be."""
 
@@ -344,7 +441,182 @@ class Pending:
     board: int
     """The board of the present leg that begins with it."""
     tack: Tack
+    sail_set: str
     words: str
+    changes_tack: bool
+    """Whether wind and compass can tell that it was made."""
+    undone: bool = False
+    """The crew has said that it was not made: only they say when it is."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Done:
+    """A turn that was taken as made, and what stood before it."""
+
+    pending: Pending
+    planned: Planned
+    board: int
+    tack: Tack | None
+    sail_set: str | None
+    time_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Memory:
+    """What must not be forgotten when the service is started anew.
+
+    Attributes
+    ----------
+    content : str
+        Of which marks: `goosewing.live.core.memory.content_of`.
+    time_s : float
+        When it was so. [s]
+    next : int
+        The mark to be sailed to.
+    passed : tuple of str
+        The marks that were rounded.
+    lat, lon : float or None
+        Where she was. [°]
+    tack, sail_set : str or None
+        What was up.
+    up_since_s : float or None
+        Since when. [s]
+    pending : Pending or None
+        The turn that waited for the crew.
+    used : tuple of str
+        Names that turns have had.
+    """
+
+    content: str
+    time_s: float
+    next: int = 1
+    passed: tuple[str, ...] = ()
+    lat: float | None = None
+    lon: float | None = None
+    tack: Tack | None = None
+    sail_set: str | None = None
+    up_since_s: float | None = None
+    pending: Pending | None = None
+    used: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """One answer that the crew may give."""
+
+    key: str
+    words: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Question:
+    """What only the crew can know; until it is answered nothing is ordered.
+
+    Attributes
+    ----------
+    key : str
+        "passed": were marks rounded? "turn": was a turn made?
+    words : str
+    choices : tuple of Choice
+    next : int
+        The mark to sail to, if the answer is yes.
+    turn : Pending or None
+        The turn it is about.
+    """
+
+    key: Literal["passed", "turn"]
+    words: str
+    choices: tuple[Choice, ...]
+    next: int = 0
+    turn: Pending | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Countdown:
+    """When the next turn is due, smoothed so that the time to it falls steadily."""
+
+    point: str
+    due_s: float
+    seen_s: float
+    apart_since_s: float | None = None
+    """Since when what is measured has been far from it."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Since:
+    """Since when a condition has held without a break; None where it does not hold. [s]."""
+
+    on_port: float | None = None
+    on_starboard: float | None = None
+    swung: float | None = None
+    standing: float | None = None
+    disagree: float | None = None
+    beyond: float | None = None
+    wind_moved: float | None = None
+    stream_moved: float | None = None
+    off_track: float | None = None
+    early: float | None = None
+    strayed: float | None = None
+    settled: float | None = None
+    wing_turned: float | None = None
+    dead_downwind: float | None = None
+    clear_downwind: float | None = None
+    astern: float | None = None
+
+    def of_plan(self) -> Since:
+        """Return what goes on when a new plan stands: nothing that the old one had begun."""
+        return replace(
+            self, wind_moved=None, stream_moved=None, off_track=None, early=None, strayed=None,
+            settled=None,
+        )  # fmt: skip
+
+    def of_sensors(self) -> Since:
+        """Return what goes on without any plan."""
+        return Since(
+            disagree=self.disagree, swung=self.swung, standing=self.standing,
+            on_port=self.on_port, on_starboard=self.on_starboard,
+        )  # fmt: skip
+
+    def shifted(self, by_s: float) -> Since:
+        """Return the same, for a clock that was set."""
+        times = {f.name: getattr(self, f.name) for f in fields(self)}
+        return Since(**{k: None if t is None else t + by_s for k, t in times.items()})
+
+
+SinceName = Literal[
+    "on_port", "on_starboard", "swung", "standing", "disagree", "beyond", "wind_moved",
+    "stream_moved", "off_track", "early", "strayed", "settled", "wing_turned", "dead_downwind",
+    "clear_downwind", "astern",
+]  # fmt: skip
+
+Lie = Literal["short", "on", "over", "out"]
+"""How she lies to a layline."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Told:
+    """What was told already, so that it is told once."""
+
+    disagree: str | None = None
+    beyond: Literal["strong", "light"] | None = None
+    dead_downwind: bool = False
+    wing_tried: bool = False
+    stood_by: tuple[str, float] | None = None
+    """For which turn, and how long before it at the last. [s]"""
+    late: bool = False
+    lies: Mapping[tuple[str, str], Lie] = field(default_factory=dict)
+    astern: tuple[str, ...] = ()
+    """Marks that the crew was asked about."""
+    up: bool = False
+    """That nobody has said what is up."""
+
+    def of_plan(self) -> Told:
+        """Return what stays told when a new plan stands."""
+        return replace(self, late=False, lies={})
+
+    def of_sensors(self) -> Told:
+        """Return what stays told without any plan."""
+        return Told(disagree=self.disagree, dead_downwind=self.dead_downwind)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -360,26 +632,41 @@ class State:
     chosen: Mapping[str, str] = field(default_factory=dict)
     place: Place | None = None
     sense: Sense = field(default_factory=Sense)
-    last_heading: Sample | None = None
     wind: Average | None = None
     gusting: Average | None = None
     """The wind's strength over the last seconds, for the limits; as its first component."""
-    stream: Average | None = None
+    stream: Stream | None = None
+    course_made: Average | None = None
+    """Her velocity over the ground over the last minute, for times ahead."""
+    steered: Average | None = None
+    """Where her bow has pointed over the last seconds, as a vector of length 1."""
     tack: Tack | None = None
+    sail_set: str | None = None
+    """What is up, as the crew has said or done; None where nobody has."""
+    up_since_s: float | None = None
     held: VelocitySet | None = None
-    since: Mapping[str, float] = field(default_factory=dict)
-    """Since when a condition has held without a break."""
-    told: Mapping[str, Any] = field(default_factory=dict)
-    """What was told already, so that it is told once."""
+    since: Since = field(default_factory=Since)
+    told: Told = field(default_factory=Told)
     route: Route | None = None
+    passed: tuple[str, ...] = ()
+    """The route's marks that were rounded."""
+    used: tuple[str, ...] = ()
+    """The highest name of each letter that a turn of this passage has had."""
+    remembered: Memory | None = None
+    """Kept from before the service was started, and not yet looked at."""
+    question: Question | None = None
     nearest_nm: float | None = None
     orders: int = 0
     waiting: Order | None = None
     planned: Planned | None = None
     failure: str | None = None
     failed_s: float | None = None
+    weighed: Order | None = None
+    """The newest order whose plan was no reason to change the one that stands."""
     board: int = 0
     pending: Pending | None = None
+    done: Done | None = None
+    countdown: Countdown | None = None
     finished: str | None = None
     stale: tuple[str, ...] = ()
     status: tuple[str, str] | None = None
@@ -411,6 +698,8 @@ class Desk:
         Which is taken where a source gives both.
     shift_rule : callable or None
         The hook for a rule of shifts.
+    steers : bool
+        Whether steering data are sent: then only the crew says that a turn was made.
     chart : Chart or None
         What is kept clear of.
     """
@@ -424,4 +713,5 @@ class Desk:
     prefer: Mapping[str, str] = field(default_factory=dict)
     wind_paths: Literal["true", "apparent"] = "true"
     shift_rule: ShiftRule | None = None
+    steers: bool = False
     chart: Chart | None = None

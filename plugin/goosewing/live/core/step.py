@@ -15,17 +15,33 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-from goosewing.live.core import advice, orders, readings, sensing
+from goosewing.live.core import (
+    figures,
+    health,
+    limits,
+    lines,
+    memory,
+    orders,
+    readings,
+    replan,
+    rounding,
+    sensing,
+    standing,
+    turns,
+)
 from goosewing.live.core.state import (
     Acknowledge,
+    Answer,
+    Carries,
     Clear,
     Cleared,
+    CrewOrder,
     Desk,
     Event,
+    Memory,
     Observation,
     Order,
     Output,
-    Pending,
     PlanFailed,
     Planned,
     PlanReady,
@@ -35,6 +51,7 @@ from goosewing.live.core.state import (
     State,
     Status,
     Tick,
+    Undo,
     Update,
 )
 
@@ -69,9 +86,66 @@ def step(state: State, observation: Observation, desk: Desk) -> Step:
         return _planned(state, observation, desk)
     if isinstance(observation, PlanFailed):
         return _failed(state, observation)
-    if isinstance(observation, Acknowledge):
-        return _acknowledged(state, observation)
-    return _cleared(state, observation)
+    return _ordered_by_crew(state, observation, desk)
+
+
+def refusal(state: State, given: Observation, desk: Desk) -> str | None:
+    """Say in one line why an order of the crew can't be carried out; None if it can."""
+    if isinstance(given, Acknowledge):
+        return turns.why_not_acknowledged(state, given)
+    if isinstance(given, Undo):
+        return turns.why_not_undone(state, desk, given)
+    if isinstance(given, Answer):
+        return memory.why_not_answered(state, given)
+    if isinstance(given, Carries):
+        names = [sails.name for sails in desk.boat.sail_sets]
+        if given.sail_set not in names:
+            return f"she has no {given.sail_set:.40}: there are {', '.join(names)}"
+        if given.tack not in ("port", "starboard"):
+            return f"the tack is port or starboard, not {given.tack:.20}"
+    return None
+
+
+def _ordered_by_crew(state: State, given: CrewOrder, desk: Desk) -> Step:
+    if refusal(state, given, desk) is not None:
+        return state, ()
+    if isinstance(given, Acknowledge):
+        return turns.after_turn(state), ()
+    if isinstance(given, Undo):
+        return _undone(state, desk)
+    if isinstance(given, Answer):
+        state, events = memory.answered(state, given)
+        gone = (Cleared(),) if state.route is None else ()
+        return state, (*events, *gone)
+    if isinstance(given, Carries):
+        return _carries(state, given), ()
+    return _cleared(state, given)
+
+
+def _undone(state: State, desk: Desk) -> Step:
+    done = turns.may_undo(state, desk)
+    assert done is not None
+    route = state.route
+    assert route is not None
+    other = done.planned is not state.planned
+    state, event = turns.undone(state, done)
+    again = (Replaced(plan=done.planned.plan, route=route),) if other else ()
+    return state, (*again, event)
+
+
+def _carries(state: State, given: Carries) -> State:
+    """Take what the crew says is up; a plan that counts on something else is made anew."""
+    state = replace(
+        state, sail_set=given.sail_set, tack=given.tack, up_since_s=state.now_s,
+        told=replace(state.told, up=True),
+    )  # fmt: skip
+    board = standing.present_board(state)
+    if board is None or (board.sail_set, board.tack) == (given.sail_set, given.tack):
+        return state
+    return replace(
+        state, pending=None, done=None,
+        wanted=f"{given.sail_set} is up on {given.tack} tack",
+    )  # fmt: skip
 
 
 # ---- time and data ------------------------------------------------------------------
@@ -110,12 +184,13 @@ def _to(state: State, time_s: float, desk: Desk, *, tick: bool, set_back: bool) 
 def look(state: State, desk: Desk) -> Step:
     """Work out what is so, what to tell, and whether a plan is wanted."""
     state, events = sensing.sensed(state, desk)
-    ages = advice.ages(state)
+    ages = health.ages(state)
     state, told = _staleness(state, desk)
     outputs: list[Output] = [*events, *told]
     if not state.stale:
+        state, asked = memory.resumed(state, desk)
         state, more = _advising(state, desk)
-        outputs += more
+        outputs += [*asked, *more]
     state, order = _ordered(state, desk)
     outputs += [order] if order else []
     state, status = _status(state, desk, ages)
@@ -123,7 +198,7 @@ def look(state: State, desk: Desk) -> Step:
 
 
 def _staleness(state: State, desk: Desk) -> tuple[State, list[Output]]:
-    stale = advice.what_is_stale(state, desk)
+    stale = health.what_is_stale(state, desk)
     if stale == state.stale:
         return state, []
     before, state = state.stale, replace(state, stale=stale)
@@ -135,40 +210,54 @@ def _staleness(state: State, desk: Desk) -> tuple[State, list[Output]]:
             time_s=state.now_s, kind="stale", message=words, severity="warn",
             values={"inputs": list(stale)},
         )  # fmt: skip
-        return state, [event, Update(time_s=state.now_s, figures=advice.NOTHING)]
+        return state, [event, Update(time_s=state.now_s, figures=figures.NOTHING)]
     words = f"Advice again: {' and '.join(before)} no longer."
     return state, [Event(time_s=state.now_s, kind="recovered", message=words)]
 
 
 def _advising(state: State, desk: Desk) -> tuple[State, list[Output]]:
     outputs: list[Output] = []
-    if state.route is not None and state.route.from_here:
-        state, rounded = advice.rounding(state, desk)
+    holds = state.question is None and state.remembered is None
+    if holds and state.route is not None and state.route.from_here:
+        state, rounded = rounding.rounding(state, desk)
         outputs += rounded
         if state.route is None:
-            outputs += [Cleared(), Update(time_s=state.now_s, figures=advice.NOTHING)]
-    state = advice.refreshed(state, desk)
+            outputs += [Cleared(), Update(time_s=state.now_s, figures=figures.NOTHING)]
+    state = standing.refreshed(state, desk)
+    state, events = limits.dead_downwind(state, desk)
+    outputs += events
     if state.planned is None or state.route is None:
         return state, outputs
-    state, events = advice.told(state, desk)
+    state, events = _told(state, desk)
     outputs += events
     if state.updated_s is None or state.now_s - state.updated_s >= desk.rules.update_every_s:
-        outputs.append(Update(time_s=state.now_s, figures=advice.figures(state, desk)))
+        outputs.append(Update(time_s=state.now_s, figures=figures.figures(state, desk)))
         state = replace(state, updated_s=state.now_s)
     return state, outputs
 
 
+def _told(state: State, desk: Desk) -> tuple[State, list[Event]]:
+    """Find what the crew should be told now; each thing once."""
+    state, events = limits.carried(state, desk)
+    if not standing.under_way(state):
+        return state, events
+    for find in (lines.met, turns.turning):
+        state, more = find(state, desk)
+        events = [*events, *more]
+    return state, events
+
+
 def _ordered(state: State, desk: Desk) -> tuple[State, Order | None]:
     """Ask for a plan, if one is wanted and can be made."""
-    state, reason = advice.why_anew(state, desk)
+    state, reason = replan.why_anew(state, desk)
     if reason is None or state.route is None:
         return state, None
-    order = orders.wanted(state, state.route, reason)
+    order = orders.wanted(state, state.route, reason, desk)
     return replace(state, waiting=order, orders=order.number, wanted=None), order
 
 
 def _status(state: State, desk: Desk, ages: dict[str, float | None]) -> tuple[State, Status | None]:
-    kind, words = advice.status(state)
+    kind, words = health.status(state)
     due = state.ticks_since_status >= desk.rules.status_every_ticks
     if state.status == (kind, words) and not due:
         return state, None
@@ -181,16 +270,21 @@ def _status(state: State, desk: Desk, ages: dict[str, float | None]) -> tuple[St
 
 def _without_plan(state: State) -> State:
     return replace(
-        state, waiting=None, planned=None, pending=None, board=0, failure=None, failed_s=None,
-        nearest_nm=None, finished=None, held=None, updated_s=None,
-        told={k: v for k, v in state.told.items() if k == "disagree"},
-        since={k: v for k, v in state.since.items() if k in ("disagree", "swung", "standing")},
+        state, waiting=None, planned=None, weighed=None, pending=None, done=None, board=0,
+        failure=None, failed_s=None, nearest_nm=None, finished=None, held=None, updated_s=None,
+        passed=(), used=(), remembered=None, question=None, countdown=None,
+        told=state.told.of_sensors(), since=state.since.of_sensors(),
     )  # fmt: skip
 
 
 def _routed(state: State, route: Route) -> Step:
     had = state.planned is not None
-    state = replace(_without_plan(state), route=route, wanted="a new route")
+    state = replace(
+        _without_plan(state), route=replace(route, remembered=None), wanted="a new route"
+    )
+    if route.resume:
+        kept = route.remembered or Memory(content=memory.NO_ROUTE, time_s=state.now_s)
+        state = replace(state, remembered=kept)
     return state, (Cleared(),) if had else ()
 
 
@@ -205,15 +299,18 @@ def _planned(state: State, ready: PlanReady, desk: Desk) -> Step:
     state = replace(state, waiting=None, failure=None, failed_s=None)
     if order.next != route.next:
         return replace(state, wanted="a mark was rounded"), ()
-    before, plan = state, orders.by_compass(ready.plan, state, desk)
-    told = {k: v for k, v in state.told.items() if k in ("disagree", "wing tried", "beyond")}
+    standing_plan = None if state.planned is None else state.planned.plan
+    named = orders.named(ready.plan, standing_plan, state.used)
+    before, plan = state, orders.by_compass(named, state, desk)
+    if order.keeps and state.planned is not None and replan.change(state, plan) == "nothing":
+        return replace(state, weighed=order), ()
     state = replace(
-        state, planned=Planned(order=order, plan=plan), board=0, pending=None, held=None,
-        told=told, since={k: v for k, v in state.since.items() if not k.startswith("moved")},
-        updated_s=None,
+        state, planned=Planned(order=order, plan=plan), weighed=None, board=0, pending=None,
+        used=orders.last_names(state.used, plan), held=None, told=state.told.of_plan(),
+        since=state.since.of_plan(), updated_s=None,
     )  # fmt: skip
     outputs: list[Output] = [Replaced(plan=plan, route=route)]
-    outputs += advice.verdict(before, order, plan)
+    outputs += replan.verdict(before, order, plan)
     state, turn = _turn_at_once(state)
     return state, (*outputs, *turn)
 
@@ -221,14 +318,14 @@ def _planned(state: State, ready: PlanReady, desk: Desk) -> Step:
 def _turn_at_once(state: State) -> tuple[State, tuple[Output, ...]]:
     """A plan that begins with a turn has it due now."""
     assert state.planned is not None
-    first = orders.stages(state.planned.plan.legs[0])[0]
+    first = state.planned.plan.legs[0].boards[0]
     if not first.manoeuvres:
         return state, ()
-    words = orders.turn_words(first)
-    pending = Pending(point=first.name, board=0, tack=first.board.tack, words=words)
+    pending = turns.pending_at(state, 0)
     event = Event(
-        time_s=state.now_s, kind="turn_now", severity="warn", message=f"{first.name} now: {words}.",
-        values={"point": first.name},
+        time_s=state.now_s, kind="turn_now", severity="warn",
+        message=f"{pending.point} now: {pending.words}.",
+        values={"point": pending.point},
     )  # fmt: skip
     return replace(state, pending=pending), (event,)
 
@@ -239,20 +336,7 @@ def _failed(state: State, failed: PlanFailed) -> Step:
     had = state.planned is not None
     # A plan made for what no longer holds would be false advice.
     state = replace(
-        state, waiting=None, planned=None, pending=None, failure=failed.message,
+        state, waiting=None, planned=None, pending=None, weighed=None, failure=failed.message,
         failed_s=state.now_s, held=None,
     )  # fmt: skip
     return state, (Cleared(),) if had else ()
-
-
-def _acknowledged(state: State, acknowledged: Acknowledge) -> Step:
-    pending = state.pending
-    if pending is None or acknowledged.point != pending.point:
-        return state, ()
-    state = replace(
-        state, pending=None, board=pending.board, tack=pending.tack,
-        wanted=f"{pending.point} is done",
-        since={k: v for k, v in state.since.items() if not k.startswith(("on ", "moved"))},
-        told={k: v for k, v in state.told.items() if k in ("disagree", "wing tried", "beyond")},
-    )  # fmt: skip
-    return state, ()

@@ -16,30 +16,36 @@ import goosewing
 from goosewing.boat.read import read_boat
 from goosewing.errors import GoosewingError, InputError
 from goosewing.exchange.gpx.plans import format_plan
-from goosewing.live.core import advice
+from goosewing.live.core import health, memory
 from goosewing.live.core.damping import turned_deg
 from goosewing.live.core.orders import carry_out
 from goosewing.live.core.state import (
     Acknowledge,
+    Answer,
+    Carries,
     Clear,
     Cleared,
     Desk,
     Event,
     Figures,
+    Memory,
     Observation,
     Order,
     Output,
     PlanFailed,
     PlanReady,
     Replaced,
+    Route,
     Rules,
     State,
     Status,
     Tick,
+    Undo,
     Update,
 )
-from goosewing.live.core.step import step
+from goosewing.live.core.step import refusal, step
 from goosewing.live.host import signalk
+from goosewing.live.memory_file import MemoryFile
 from goosewing.live.panel import document as panel
 from goosewing.live.panel import shore
 
@@ -56,6 +62,8 @@ BEARING_DRAWN_DEG = 1.0
 
 Message = dict[str, Any]
 
+MOST_STAND_BYS = 5
+
 NUMBERS: Mapping[str, tuple[float, float]] = {
     "margin_deg": (0.0, 45.0),
     "corridor_nm": (0.01, 1000.0),
@@ -63,6 +71,9 @@ NUMBERS: Mapping[str, tuple[float, float]] = {
     "variation_deg": (-180.0, 180.0),
 }
 """Options of the desk, with least and greatest."""
+
+CREW_ORDERS = ("acknowledge", "undo", "carry", "answer")
+"""What the crew may say that can be refused: answered by id, where one is given."""
 
 CHART_OPTIONS = ("hazards", "safe_depth_m", "coast", "clearance_nm")
 
@@ -102,7 +113,7 @@ def _desk(hello: Mapping[str, Any]) -> Desk:
 
 
 def _with_options(desk: Desk, options: Mapping[str, Any]) -> Desk:
-    known = {*NUMBERS, *CHART_OPTIONS, "rounding_nm", "prefer", "wind_paths"}
+    known = {*NUMBERS, *CHART_OPTIONS, "rounding_nm", "prefer", "wind_paths", "stand_by_min"}
     for name in options:
         if name not in known:
             raise InputError(
@@ -121,9 +132,18 @@ def _with_options(desk: Desk, options: Mapping[str, Any]) -> Desk:
     rules = Rules()
     if "rounding_nm" in given:
         rules = replace(rules, rounding_nm=_number("rounding_nm", given["rounding_nm"], 0.005, 5.0))
+    if "stand_by_min" in given:
+        rules = replace(rules, stand_by_s=_stand_by_s(given["stand_by_min"]))
     return replace(
         desk, rules=rules, prefer=dict(prefer), wind_paths=paths, chart=_chart(given), **chosen
     )
+
+
+def _stand_by_s(minutes: Any) -> tuple[float, ...]:
+    if not isinstance(minutes, list) or len(minutes) > MOST_STAND_BYS:
+        raise InputError(f"hello: stand_by_min must be a list of at most {MOST_STAND_BYS} minutes")
+    each = {_number("stand_by_min", value, 0.1, 60.0) for value in minutes}
+    return tuple(60.0 * value for value in sorted(each, reverse=True))
 
 
 def _chart(given: Mapping[str, Any]) -> Chart | None:
@@ -165,6 +185,9 @@ class Session:
     def __init__(self) -> None:
         self.state = State()
         self.desk: Desk | None = None
+        self._file: MemoryFile | None = None
+        self._routed = False
+        self._said: list[str] = []
         self._published: Resources = {}
         self._plan: Plan | None = None
         self._events: deque[Event] = deque(maxlen=panel.EVENTS_SHOWN)
@@ -193,6 +216,7 @@ class Session:
             if self.desk is not None:
                 raise InputError("hello was said already")
             self.desk = desk_from(message)
+            self._remember(message.get("state"))
             name = {"version": VERSION, "name": "goosewing", "release": goosewing.__version__}
             return [{"type": "hello", **name}], []
         if self.desk is None:
@@ -201,8 +225,57 @@ class Session:
             return [self._export(message)], []
         if kind == "coast":
             return [coast_message(message)], []
-        sent, orders = self.observe(_observation(kind, message))
+        observation = _observation(kind, message)
+        if kind in CREW_ORDERS:
+            return self._ordered(observation, message.get("id"))
+        sent, orders = self.observe(observation)
         return (sent + self._look() if kind == "tick" else sent), orders
+
+    def _ordered(
+        self, observation: Observation, identity: Any
+    ) -> tuple[list[Message], list[Order]]:
+        """Carry out an order of the crew, or say in one line why not."""
+        assert self.desk is not None
+        why_not = refusal(self.state, observation, self.desk)
+        answer = {"type": "answered", "id": identity}
+        if why_not is not None:
+            if identity is None:
+                raise InputError(why_not)
+            return [{**answer, "content": None, "message": why_not}], []
+        sent, orders = self.observe(observation)
+        return ([*sent, {**answer, "content": {}}] if identity is not None else sent), orders
+
+    # ---- what survives a restart ----------------------------------------------------------
+
+    def _remember(self, path: Any) -> None:
+        if isinstance(path, str) and path:
+            self.remember(MemoryFile(Path(path), self._said.append))
+
+    def remember(self, file: MemoryFile) -> None:
+        """Take up what was kept before, and keep what is passed from now on."""
+        self._file = file
+        if file.kept is not None:
+            self.state = memory.begun(self.state, file.kept)
+
+    def _with_memory(self, observation: Observation) -> Observation:
+        if isinstance(observation, Route) and self._file is not None and observation.resume:
+            return replace(observation, remembered=self._file.kept)
+        return observation
+
+    def _keep(self, observation: Observation) -> None:
+        """Write down what must survive; before there is a route, what is up alone."""
+        if self._file is None:
+            return
+        self._routed = self._routed or isinstance(observation, Route | Clear)
+        if not isinstance(observation, Tick | Clear | Carries):
+            return
+        now = memory.of(self.state)
+        if not self._routed:
+            kept = self._file.kept or Memory(content=memory.NO_ROUTE, time_s=self.state.now_s)
+            up = isinstance(observation, Carries)
+            now = memory.with_up(kept, self.state) if up else None
+        if now is not None:
+            self._file.note(now)
 
     def _look(self) -> list[Message]:
         """Return what displays are shown after a tick: the polar if it changed, and the panel."""
@@ -210,12 +283,14 @@ class Session:
         sent = self._polar()
         number = None if self._drawn[0] is None else self._polars
         document = panel.panel(self.state, self.desk, self._events, number)
-        return [*sent, {"type": "panel", **document}]
+        said = [{"type": "error", "message": words, "fatal": False} for words in self._said]
+        self._said.clear()
+        return [*said, *sent, {"type": "panel", **document}]
 
     def _polar(self) -> list[Message]:
         assert self.desk is not None
         held, bearing = self.state.held, panel.bearing_deg(self.state, self.desk)
-        if held is None or advice.wind_fault(self.state, self.desk) is not None:
+        if held is None or health.wind_fault(self.state, self.desk) is not None:
             self._drawn = (None, None)
             return []
         if held is self._drawn[0] and not _swung(self._drawn[1], bearing):
@@ -231,7 +306,9 @@ class Session:
     def observe(self, observation: Observation) -> tuple[list[Message], list[Order]]:
         """Take one observation into the core, and put what follows into messages."""
         assert self.desk is not None
+        observation = self._with_memory(observation)
         self.state, outputs = step(self.state, observation, self.desk)
+        self._keep(observation)
         self._events.extendleft(output for output in outputs if isinstance(output, Event))
         orders = [output for output in outputs if isinstance(output, Order)]
         sent = [self._message(output) for output in outputs if not isinstance(output, Order)]
@@ -320,6 +397,13 @@ def _observation(kind: Any, message: Mapping[str, Any]) -> Observation:
         return signalk.route(message)
     if kind == "acknowledge":
         return Acknowledge(point=str(message.get("point")))
+    if kind == "undo":
+        return Undo(point=str(message.get("point")))
+    if kind == "carry":
+        tack: Any = str(message.get("tack"))
+        return Carries(sail_set=str(message.get("sail_set")), tack=tack)
+    if kind == "answer":
+        return Answer(question=str(message.get("question")), choice=str(message.get("choice")))
     if kind == "clear":
         return Clear()
     raise InputError(f"unknown type {kind!r}")

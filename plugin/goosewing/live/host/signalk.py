@@ -19,9 +19,10 @@ from typing import TYPE_CHECKING, Any
 
 from goosewing.errors import InputError
 from goosewing.exchange.document import format_time, plan_document
-from goosewing.live.core.orders import Stage, stages, turn_words
+from goosewing.live.core.orders import turn_words
 from goosewing.live.core.state import Outlook, Reading, Route, Value
 from goosewing.records import Mark
+from goosewing.turns import stops
 from goosewing.units import METRES_PER_NM, METRES_PER_SECOND_PER_KNOT
 from goosewing.weather.base import hours_from_datetime
 from goosewing.weather.table import parse_time
@@ -29,7 +30,8 @@ from goosewing.words.points import board_words
 
 if TYPE_CHECKING:
     from goosewing.live.core.state import Event, Figures, Status
-    from goosewing.records import Layline, Leg, Plan
+    from goosewing.records import Board, Layline, Plan
+    from goosewing.turns import Stop
 
 DEGREES = 180.0 / math.pi
 KNOTS = 1.0 / METRES_PER_SECOND_PER_KNOT
@@ -162,6 +164,9 @@ def route(message: Mapping[str, Any]) -> Route:
     from_here = message.get("from_here", True)
     if not isinstance(from_here, bool):
         raise InputError(f"plan: from_here must be true or false, got {from_here!r}")
+    resume = message.get("resume", True)
+    if not isinstance(resume, bool):
+        raise InputError(f"plan: resume must be true or false, got {resume!r}")
     following = message.get("next", min(1, len(marks) - 1))
     if isinstance(following, bool) or not isinstance(following, int):
         raise InputError(f"plan: next must be a whole number, got {following!r}")
@@ -174,6 +179,7 @@ def route(message: Mapping[str, Any]) -> Route:
         marks=marks,
         next=following,
         from_here=from_here,
+        resume=resume,
         forecast=_forecast(message.get("forecast")),
     )
 
@@ -259,18 +265,14 @@ def resources(plan: Plan, of: Route) -> Resources:
     """Return all that is published of a plan, by kind and id."""
     found: Resources = {}
     found["routes", stable_id(of.id, "plan", 0)] = _route(plan, of)
-    turns = [
-        (leg, stage)
-        for leg in plan.legs
-        for at, stage in enumerate(stages(leg))
-        if at > 0 or stage.manoeuvres
-    ]
-    for number, (leg, stage) in enumerate(turns):
-        name = _point_name(plan, leg, stage)
-        text = board_words(stage.manoeuvres, stage.board)
+    turns = [stop for stop in stops(plan) if stop.mark is None or stop.manoeuvres]
+    for number, stop in enumerate(turns):
+        board, name = stop.board, _name(stop)
+        assert board is not None
+        text = board_words(board.manoeuvres, board)
         identity = stable_id(of.id, "turn", number)
-        found["waypoints", identity] = _waypoint(of, stage, name, text)
-        found["notes", stable_id(of.id, "note", number)] = _note(of, stage, name, text, identity)
+        found["waypoints", identity] = _waypoint(of, stop, name, text)
+        found["notes", stable_id(of.id, "note", number)] = _note(of, board, name, text, identity)
     for number, line in enumerate(line for leg in plan.legs for line in leg.laylines):
         title = f"{line.mark}: {line.tack}-tack layline"
         found["laylines", stable_id(of.id, "layline", number)] = _layline(of, line, title)
@@ -280,19 +282,19 @@ def resources(plan: Plan, of: Route) -> Resources:
     return found
 
 
-def _point_name(plan: Plan, leg: Leg, stage: Stage) -> str:
-    """Return a turning point's name: its own in the first leg, with the mark it leads to later."""
-    return stage.name if leg is plan.legs[0] else f"{stage.name} to {leg.destination}"
+def _name(stop: Stop) -> str:
+    """Return what the crew calls a turn: one due at once by its own name, not by its mark's."""
+    own = None if stop.board is None else stop.board.point
+    return own or stop.name or "?"
 
 
 def _route(plan: Plan, of: Route) -> dict[str, Any]:
     points: list[tuple[float, float, str, str]] = []
-    for mark, leg in zip(plan.marks, plan.legs, strict=False):
-        for at, stage in enumerate(stages(leg)):
-            start = stage.board.start
-            name = mark.name if at == 0 else _point_name(plan, leg, stage)
-            words = board_words(stage.manoeuvres, stage.board)
-            points.append((start.lat, start.lon, name, words))
+    for stop in stops(plan):
+        if stop.board is not None:
+            start = stop.board.start
+            words = board_words(stop.board.manoeuvres, stop.board)
+            points.append((start.lat, start.lon, stop.name or "?", words))
     end = plan.legs[-1].boards[-1].end
     points.append((end.lat, end.lon, plan.marks[-1].name, "arrive"))
     meta = [{"name": name, "description": words} for _, _, name, words in points]
@@ -321,10 +323,11 @@ def _line(points: Iterable[tuple[float, float]]) -> dict[str, Any]:
     }
 
 
-def _waypoint(of: Route, stage: Stage, name: str, text: str) -> dict[str, Any]:
-    start = stage.board.start
+def _waypoint(of: Route, stop: Stop, name: str, text: str) -> dict[str, Any]:
+    assert stop.board is not None
+    start = stop.board.start
     assert start.time is not None
-    kinds = [each.kind for each in stage.manoeuvres]
+    kinds = [each.kind for each in stop.manoeuvres]
     return {
         "name": name,
         "description": text,
@@ -344,10 +347,10 @@ def _waypoint(of: Route, stage: Stage, name: str, text: str) -> dict[str, Any]:
     }
 
 
-def _note(of: Route, stage: Stage, name: str, text: str, waypoint: str) -> dict[str, Any]:
-    start = stage.board.start
+def _note(of: Route, board: Board, name: str, text: str, waypoint: str) -> dict[str, Any]:
+    start = board.start
     return {
-        "title": f"{name}: {turn_words(stage)}",
+        "title": f"{name}: {turn_words(board)}",
         "description": text,
         "mimeType": "text/plain",
         "position": {"latitude": round(start.lat, 7), "longitude": round(_east(start.lon), 7)},
@@ -425,7 +428,7 @@ def deltas(figures: Figures) -> list[dict[str, Any]]:
         ("performance.polarSpeed", f.polar_speed_kn, 1.0 / KNOTS),
         ("performance.polarSpeedRatio", f.speed_ratio, 1.0),
         ("performance.velocityMadeGood", f.made_good_kn, 1.0 / KNOTS),
-        ("performance.velocityMadeGoodToWaypoint", f.made_good_to_mark_kn, 1.0 / KNOTS),
+        ("performance.goosewing.velocityMadeGoodToMark", f.made_good_to_mark_kn, 1.0 / KNOTS),
         ("performance.tackTrue", f.opposite_heading_deg, 1.0 / DEGREES),
         ("performance.leeway", f.leeway_deg, 1.0 / DEGREES),
         ("navigation.racing.layline.distance", f.layline_nm, METRES_PER_NM),

@@ -20,8 +20,18 @@ from goosewing.records import Mark
 
 Message = dict[str, Any]
 
-CAN = ("plan", "acknowledge", "clear", "export")
+CAN = ("plan", "acknowledge", "undo", "carry", "answer", "clear", "export")
 """What can be ordered without a host: no host's course can be set."""
+
+SAID: Mapping[str, tuple[Mapping[str, str], str]] = {
+    "acknowledge": ({"point": "point"}, '{"point": "T1"}'),
+    "undo": ({"point": "point"}, '{"point": "T1"}'),
+    "carry": ({"sailSet": "sail_set", "tack": "tack"}, '{"sailSet": "…", "tack": "port"}'),
+    "answer": (
+        {"question": "question", "choice": "choice"}, '{"question": "passed", "choice": "yes"}',
+    ),
+}  # fmt: skip
+"""What the crew says: members of the order, with what the service calls them, and an example."""
 
 SILENT_S = 6.0
 """A service that has not spoken for so long is told as failed."""
@@ -160,6 +170,9 @@ class SessionCounter:
                 self._plan = message["plan"]
         elif kind == "export" and message["id"] in self._awaited:
             self._awaited[message["id"]] = message["content"]
+        elif kind == "answered" and message["id"] in self._awaited:
+            done = message["content"] is not None
+            self._awaited[message["id"]] = "" if done else Refusal(409, message["message"])
 
     # ---- the displays' side --------------------------------------------------------------
 
@@ -215,10 +228,14 @@ class SessionCounter:
             raise Refusal(404, f"there is no format {format}: take gpx or handheld")
         if self.plan() is None:
             raise Refusal(409, "there is no plan to export")
+        return self._ask({"type": "export", "format": format})
+
+    def _ask(self, message: Message) -> str:
+        """Put a message that is answered by id, and wait for the answer."""
         name = f"counter-{next(self._numbers)}"
         with self._lock:
             self._awaited[name] = None
-        self._put({"type": "export", "id": name, "format": format})
+        self._put({**message, "id": name})
         with self._lock:
             self._lock.wait_for(lambda: self._awaited[name] is not None, ANSWER_S)
             content = self._awaited.pop(name)
@@ -237,7 +254,7 @@ class SessionCounter:
             400 for an order that lacks something, 404 for an unknown one or an unknown
             route, 501 for one that needs a host.
         """
-        orders = {"plan": self._order_plan, "acknowledge": self._order_acknowledge}
+        orders = {"plan": self._order_plan, **dict.fromkeys(SAID, self._order_said)}
         if name == "clear":
             self._put({"type": "clear"})
             return {}
@@ -245,9 +262,9 @@ class SessionCounter:
             raise Refusal(501, "there is no host whose course could be set")
         if name not in orders:
             raise Refusal(404, f"there is no order {name}")
-        return orders[name](body)
+        return orders[name](name, body)
 
-    def _order_plan(self, body: Mapping[str, Any]) -> Message:
+    def _order_plan(self, _: str, body: Mapping[str, Any]) -> Message:
         wanted = body.get("routeId")
         if not isinstance(wanted, str):
             raise Refusal(400, 'name a route: {"routeId": "…"}')
@@ -258,12 +275,14 @@ class SessionCounter:
         self._put({"type": "plan", "id": route.id, "name": route.name, "points": points})
         return {"routeId": route.id, "name": route.name, "points": len(points)}
 
-    def _order_acknowledge(self, body: Mapping[str, Any]) -> Message:
-        point = body.get("point")
-        if not isinstance(point, str) or not point:
-            raise Refusal(400, 'name the turning point: {"point": "T1"}')
-        self._put({"type": "acknowledge", "point": point})
-        return {"point": point}
+    def _order_said(self, name: str, body: Mapping[str, Any]) -> Message:
+        """Pass on what the crew says; the service may refuse it."""
+        members, example = SAID[name]
+        given = {member: body.get(member) for member in members}
+        if not all(isinstance(value, str) and value for value in given.values()):
+            raise Refusal(400, f"say it so: {example}")
+        self._ask({"type": name, **{members[member]: value for member, value in given.items()}})
+        return given
 
 
 def _bare(message: Message) -> Message:

@@ -12,9 +12,9 @@ import math
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from goosewing.compass.deviation import magnetic_from_true
-from goosewing.live.core import advice, sensing
-from goosewing.live.core.damping import strength_kn, towards_deg, turned_deg
-from goosewing.live.core.orders import stages, turn_words
+from goosewing.live.core import figures, health, sensing, standing, stream_filter, turns
+from goosewing.live.core.damping import towards_deg, turned_deg
+from goosewing.live.core.orders import turn_words
 from goosewing.live.core.state import NEVER, Figures
 from goosewing.live.host import signalk
 from goosewing.records import CAUTIONS
@@ -24,7 +24,6 @@ from goosewing.words.figures import hours_and_minutes, three_figures
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
-    from goosewing.live.core.orders import Stage
     from goosewing.live.core.state import Desk, Event, Planned, State
     from goosewing.records import Board, BoardPoint, Leg
     from goosewing.units import Array
@@ -41,9 +40,6 @@ BY_THE_SECOND_S = 100.0
 HULL_DRAWN_KN = 0.005
 """Corners that bend the hull by less are not drawn. [kn]"""
 
-LEAST_MADE_GOOD_KN = 0.1
-"""Slower than this towards the mark, no time of arrival means anything. [kn]"""
-
 Document = dict[str, Any]
 
 
@@ -56,17 +52,17 @@ class Look(NamedTuple):
     @property
     def advises(self) -> bool:
         """Whether what the advice says holds now."""
-        return advice.status(self.state)[0] == "advising"
+        return health.status(self.state)[0] == "advising"
 
     @property
     def place_known(self) -> bool:
         """Whether the position is good now."""
-        return advice.position_fault(self.state, self.desk) is None
+        return health.position_fault(self.state, self.desk) is None
 
     @property
     def wind_known(self) -> bool:
         """Whether the wind is good now."""
-        return advice.wind_fault(self.state, self.desk) is None
+        return health.wind_fault(self.state, self.desk) is None
 
     def magnetic_deg(self, true_deg: float | None) -> float | None:
         """Return a direction by magnetic north; None without a variation. [°]."""
@@ -96,14 +92,14 @@ def panel(
         Plain JSON values under the format ``goosewing.panel/1``.
     """
     look = Look(state, desk)
-    kind, message = advice.status(state)
+    kind, message = health.status(state)
     planned = state.planned
     return {
         "format": FORMAT,
         "time": None if state.now_s == NEVER else signalk.time_text(state.now_s),
         "state": kind,
         "message": message,
-        "ages_s": advice.ages(state),
+        "ages_s": health.ages(state),
         "boat": _boat(look),
         "wind": _wind(look),
         "stream": _stream(look),
@@ -148,24 +144,25 @@ def _on_bow(look: Look) -> float | None:
     heading = look.state.sense.heading_deg
     if heading is None or not look.wind_known:
         return None
-    return abs(turned_deg(sensing.wind_airs(look.state)[0], heading))
+    return abs(turned_deg(sensing.wind_airs(look.state, look.desk)[0], heading))
 
 
 def _wind(look: Look) -> Document:
     if not look.wind_known:
         return {"twd_deg": None, "tws_kn": None, "twa_deg": None}
-    twd, tws, _, _ = sensing.wind_airs(look.state)
+    twd, tws, _, _ = sensing.wind_airs(look.state, look.desk)
     return {"twd_deg": twd, "tws_kn": tws, "twa_deg": _on_bow(look)}
 
 
 def _stream(look: Look) -> Document:
-    stream, rules = look.state.stream, look.desk.rules
-    if stream is None or look.state.now_s - stream.seen_s > rules.current_stale_s:
-        return {"set_deg": None, "drift_kn": None, "known": False}
+    known = sensing.stream_kn(look.state, look.desk)
+    if known is None or look.state.stream is None:
+        return {"set_deg": None, "drift_kn": None, "known": False, "doubt_kn": None}
     return {
-        "set_deg": towards_deg(stream.east_kn, stream.north_kn),
-        "drift_kn": strength_kn(stream),
+        "set_deg": towards_deg(*known),
+        "drift_kn": math.hypot(*known),
         "known": True,
+        "doubt_kn": stream_filter.doubt_kn(look.state.stream, look.state.now_s),
     }
 
 
@@ -176,7 +173,7 @@ def bearing_deg(state: State, desk: Desk) -> float | None:
     """Bearing of the next mark from here; None where either is unknown. [°]."""
     if state.route is None or not Look(state, desk).place_known:
         return None
-    to_mark = advice.to_mark(state)
+    to_mark = standing.to_mark(state)
     if to_mark.distance_nm == 0.0:
         return None
     return towards_deg(to_mark.east_nm, to_mark.north_nm)
@@ -194,13 +191,13 @@ def _route(look: Look) -> Document | None:
         "next": route.marks[route.next].name,
         "bearing_deg": bearing,
         "bearing_magnetic_deg": look.magnetic_deg(bearing),
-        "distance_nm": advice.to_mark(look.state).distance_nm if look.place_known else None,
+        "distance_nm": standing.to_mark(look.state).distance_nm if look.place_known else None,
     }
 
 
 def _under_way(look: Look) -> Planned | None:
     """Return the plan, if its boards are those that she sails now."""
-    holds = look.advises and advice.under_way(look.state)
+    holds = look.advises and standing.under_way(look.state)
     return look.state.planned if holds else None
 
 
@@ -210,19 +207,20 @@ def _next(look: Look) -> Document | None:
         return None
     if look.state.pending is not None:
         return _due(look, planned)
-    turn = advice.turn_ahead(look.state)
+    turn = turns.turn_ahead(look.state)
     if turn is None:
         return _mark_ahead(look, planned)
-    words = _words(turn.stage)
+    words, name = _words(turn.board), standing.name_of(turn.board)
+    time_s = turns.time_ahead_s(look.state)
     return {
-        **_steering(look, turn.stage.board),
-        "point": turn.stage.name,
+        **_steering(look, turn.board),
+        "point": name,
         "kind": "turn",
         "due": "ahead",
         "awaiting": False,
         "words": words,
-        "text": _text(look, words, turn.stage, turn.time_s, turn.distance_nm),
-        "time_s": turn.time_s,
+        "text": _text(look, words, turn.board, time_s, turn.distance_nm),
+        "time_s": time_s,
         "distance_nm": turn.distance_nm,
     }
 
@@ -230,10 +228,10 @@ def _next(look: Look) -> Document | None:
 def _due(look: Look, planned: Planned) -> Document:
     pending = look.state.pending
     assert pending is not None
-    stage = stages(planned.plan.legs[0])[pending.board]
-    words = _words(stage)
+    board = planned.plan.legs[0].boards[pending.board]
+    words = _words(board)
     return {
-        **_steering(look, stage.board),
+        **_steering(look, board),
         "point": pending.point,
         "kind": "turn",
         "due": "now",
@@ -248,14 +246,11 @@ def _due(look: Look, planned: Planned) -> Document:
 def _mark_ahead(look: Look, planned: Planned) -> Document:
     """Tell of the mark on the last board of a leg, and how the next leg begins."""
     legs = planned.plan.legs
-    distance = advice.to_mark(look.state).distance_nm
-    speed = advice.figures(look.state, look.desk).made_good_to_mark_kn
-    time = None
-    if speed is not None and speed > LEAST_MADE_GOOD_KN:
-        time = distance / speed * 3600.0
+    distance = standing.to_mark(look.state).distance_nm
+    time = turns.time_ahead_s(look.state)
     name = legs[0].destination
-    after = stages(legs[1])[0] if len(legs) > 1 else None
-    steering = _steering(look, after.board) if after else dict.fromkeys(STEERING)
+    after = standing.board_after_mark(look.state)
+    steering = _steering(look, after) if after else dict.fromkeys(STEERING)
     return {
         **steering,
         "point": name,
@@ -293,7 +288,7 @@ def _place_in_time(board: Board, now_s: float) -> Board | BoardPoint:
 
 def _board(look: Look) -> Document | None:
     planned = _under_way(look)
-    board = advice.present_board(look.state)
+    board = standing.present_board(look.state)
     if planned is None or board is None:
         return None
     index = min(look.state.board, len(planned.plan.legs[0].boards) - 1)
@@ -303,9 +298,9 @@ def _board(look: Look) -> Document | None:
 
 def _figures(look: Look) -> Document:
     # Without a route the boat's own figures still hold; without wind or place none does.
-    kind = advice.status(look.state)[0]
+    kind = health.status(look.state)[0]
     holds = kind in ("advising", "waiting") and not look.state.stale
-    f = advice.figures(look.state, look.desk) if holds else Figures()
+    f = figures.figures(look.state, look.desk) if holds else Figures()
     return {
         "vmg_kn": f.made_good_kn,
         "vmc_kn": f.made_good_to_mark_kn,
@@ -353,31 +348,31 @@ def _events(events: Iterable[Event]) -> list[Document]:
 # ---- words --------------------------------------------------------------------------------
 
 
-def _words(stage: Stage) -> str:
-    words = turn_words(stage) if stage.manoeuvres else "alter course"
+def _words(board: Board) -> str:
+    words = turn_words(board)
     return words[0].upper() + words[1:]
 
 
 def _text(
-    look: Look, words: str, stage: Stage, time_s: float | None, distance_nm: float | None
+    look: Look, words: str, board: Board, time_s: float | None, distance_nm: float | None
 ) -> str:
-    steer = _steer_words(look, stage.board)
+    steer = _steer_words(look, board)
     if time_s is None or distance_nm is None:
-        return f"{words} at {stage.name}; {steer}"
+        return f"{words} at {standing.name_of(board)}; {steer}"
     # "…, set the pole for wing-and-wing in 12 min" would count the pole alone.
     joint = "," if "," in words else ""
     return f"{words}{joint} in {_ahead(time_s, distance_nm)}; {steer}"
 
 
 def _mark_text(
-    look: Look, name: str, after: Stage | None, time_s: float | None, distance_nm: float
+    look: Look, name: str, after: Board | None, time_s: float | None, distance_nm: float
 ) -> str:
     ahead = _ahead(time_s, distance_nm)
     text = f"{name}, {ahead}" if time_s is None else f"{name} in {ahead}"
     if after is None:
         return text
     done = f"{turn_words(after)}, " if after.manoeuvres else ""
-    return f"{text}; then {done}{_steer_words(look, after.board)}"
+    return f"{text}; then {done}{_steer_words(look, after)}"
 
 
 def _ahead(time_s: float | None, distance_nm: float) -> str:
@@ -490,7 +485,7 @@ def blank(message: str, kind: str = "failed", time: str | None = None) -> Docume
         "ages_s": dict.fromkeys(ages),
         "boat": dict.fromkeys(boat),
         "wind": dict.fromkeys(("twd_deg", "tws_kn", "twa_deg")),
-        "stream": {"set_deg": None, "drift_kn": None, "known": False},
+        "stream": {"set_deg": None, "drift_kn": None, "known": False, "doubt_kn": None},
         "route": None,
         "next": None,
         "board": None,

@@ -31,7 +31,7 @@ BODY_S = 10.0
 ANSWER_S = 20.0
 """How long the counter may take."""
 
-ORDERS = ("plan", "acknowledge", "clear")
+ORDERS = ("plan", "acknowledge", "undo", "carry", "answer", "clear")
 """What the crew may order here; there is no host with an active route to set."""
 
 FILES = {"gpx": "goosewing-plan.gpx", "handheld": "goosewing-handheld.gpx"}

@@ -1,4 +1,4 @@
-"""Where she lies to a line, in the plane around her: for the end of a board, not for oceans.
+"""The plane around a place: how another lies from it, and how it lies to a line; not for oceans.
 
 Mid-latitude sailing with the radii of the ellipsoid: over 60 nm the loxodrome's length
 and course come out to a few parts in 100 000, at a fiftieth of the cost of the exact one.

@@ -1,0 +1,150 @@
+"""Marks: rounded, passed far off, or left astern before the service knew of them."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from goosewing.earth import local_plane
+from goosewing.live.core.sensing import lasting
+from goosewing.live.core.standing import next_mark, to_mark, to_place
+from goosewing.live.core.state import Choice, Event, Question
+
+if TYPE_CHECKING:
+    from goosewing.live.core.state import Desk, Route, State
+
+LEAST_LINE_NM = 0.01
+"""Two marks closer than this give no course."""
+
+WELL_PAST_NM = 0.2
+"""So far along the next leg, a mark that was not rounded is asked about."""
+
+
+def rounding(state: State, desk: Desk) -> tuple[State, list[Event]]:
+    """Note a mark as rounded once she has been near it and is past its perpendicular."""
+    route = state.route
+    if route is None or state.place is None:
+        return state, []
+    mark, bearing = next_mark(state), to_mark(state)
+    nearest = bearing.distance_nm
+    if state.nearest_nm is not None:
+        nearest = min(nearest, state.nearest_nm)
+    state = replace(state, nearest_nm=nearest)
+    radius = max(desk.rules.rounding_nm, 1.2 * mark.leave_distance_nm)
+    course = _arriving_deg(state, route, route.next)
+    if course is None or local_plane.beyond_nm(bearing, course) <= 0.0:
+        return state, []
+    if nearest > radius:
+        return _passed_far_off(state, desk, route)
+    event = Event(
+        time_s=state.now_s, kind="mark_rounded", message=f"{mark.name} rounded.",
+        severity="alert", values={"mark": mark.name},
+    )  # fmt: skip
+    return on_to(state, route.next + 1, f"{mark.name} is rounded"), [event]
+
+
+def on_to(state: State, following: int, why: str) -> State:
+    """Take the marks before `following` as rounded, and sail to that one, or be there."""
+    route = state.route
+    assert route is not None
+    passed = tuple(mark.name for mark in route.marks[route.next : following])
+    state = replace(
+        state, nearest_nm=None, pending=None, done=None, countdown=None,
+        passed=(*state.passed, *passed),
+    )  # fmt: skip
+    if following < len(route.marks):
+        return replace(state, route=replace(route, next=following), wanted=why)
+    return replace(
+        state, route=None, planned=None, waiting=None, finished=passed[-1], wanted=None,
+        held=None, passed=(),
+    )  # fmt: skip
+
+
+def _arriving_deg(state: State, route: Route, number: int) -> float | None:
+    """Return the course of the leg into a mark, from the mark before or where she began."""
+    mark = route.marks[number]
+    if number > 0:
+        before = route.marks[number - 1]
+        lat, lon = before.lat, before.lon
+    elif state.planned is not None:
+        start = state.planned.plan.marks[0]
+        lat, lon = start.lat, start.lon
+    else:
+        return None
+    line = local_plane.towards(lat, lon, mark.lat, mark.lon)
+    return _course_deg(line)
+
+
+def _course_deg(line: local_plane.Bearing) -> float | None:
+    if line.distance_nm < LEAST_LINE_NM:
+        return None
+    return math.degrees(math.atan2(line.east_nm, line.north_nm))
+
+
+# ---- astern --------------------------------------------------------------------------------
+
+
+def _passed_far_off(state: State, desk: Desk, route: Route) -> tuple[State, list[Event]]:
+    """Ask about a mark that she has left astern without having been near it."""
+    name = next_mark(state).name
+    behind = name not in state.told.astern and _astern(state, route, route.next)
+    state, for_s = lasting(state, "astern", behind)
+    if not behind or for_s < desk.rules.astern_for_s:
+        return state, []
+    return ask_of_marks(state, leaving_astern(state, route), "by position and route")
+
+
+def leaving_astern(state: State, route: Route) -> int:
+    """Return the number of the first mark, from the next one on, that does not lie astern."""
+    at = route.next
+    while at + 1 < len(route.marks) and _astern(state, route, at):
+        at += 1
+    return at
+
+
+def _astern(state: State, route: Route, number: int) -> bool:
+    """Whether she is past a mark and well along the leg that begins at it."""
+    if number + 1 >= len(route.marks):
+        return False
+    mark, after = route.marks[number], route.marks[number + 1]
+    arriving = _arriving_deg(state, route, number)
+    leg = local_plane.towards(mark.lat, mark.lon, after.lat, after.lon)
+    leaving = _course_deg(leg)
+    if arriving is None or leaving is None:
+        return False
+    bearing = to_place(state, mark.lat, mark.lon)
+    along = local_plane.beyond_nm(bearing, leaving)
+    across = abs(local_plane.right_of_nm(bearing, leaving))
+    past = local_plane.beyond_nm(bearing, arriving) > 0.0
+    return past and along > max(WELL_PAST_NM, across)
+
+
+def ask_of_marks(state: State, following: int, why: str) -> tuple[State, list[Event]]:
+    """Ask whether the marks before `following` were rounded."""
+    route = state.route
+    assert route is not None
+    names = [mark.name for mark in route.marks[route.next : following]]
+    if not names:
+        return state, []
+    said, onward = " and ".join(names), route.marks[following].name
+    question = Question(
+        key="passed",
+        words=f"{said} {'lies' if len(names) == 1 else 'lie'} astern {why}. Rounded?",
+        choices=(
+            Choice("yes", f"Rounded: on to {onward}"),
+            Choice("no", f"Not rounded: to {names[0]}"),
+        ),
+        next=following,
+    )
+    told = replace(state.told, astern=(*state.told.astern, *names))
+    return asked(replace(state, told=told), question)
+
+
+def asked(state: State, question: Question) -> tuple[State, list[Event]]:
+    """Put a question to the crew."""
+    event = Event(
+        time_s=state.now_s, kind="asked", severity="warn", message=question.words,
+        values={"question": question.key, "choices": [each.key for each in question.choices]},
+    )  # fmt: skip
+    return replace(state, question=question), [event]

@@ -1,0 +1,225 @@
+"""Turns: told ahead, noticed when made, taken back, counted down; lines that are worth a word."""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import replace
+from itertools import pairwise
+
+import numpy as np
+import pytest
+
+from core_watch import HERE, Watch, beyond
+from goosewing.live.core import turns
+from goosewing.live.core.state import Acknowledge, Route, Undo
+from goosewing.live.core.step import refusal
+from goosewing.records import Mark
+
+
+@pytest.fixture
+def due(brisvik) -> Watch:
+    """The tack is due, and waits."""
+    watch = Watch(brisvik)
+    watch.heading = 271.0
+    watch.sail(30)
+    watch.route(beyond(318.0, 2.0))
+    while watch.state.pending is None:
+        watch.sail(5)
+    return watch
+
+
+def test_a_turn_made_is_noticed_and_can_be_taken_back(due):
+    due.heading = 359.0
+    due.sail(120)
+    (done,) = due.events("turn_done")
+    assert done.message == "T1 done: she is on port tack."
+    assert due.state.pending is None
+    assert due.state.planned.plan.legs[0].boards[0].tack == "port"
+    assert refusal(due.state, Undo(point="T9"), due.desk) == (
+        "T9 can't be taken back: T1 was the last turn"
+    )
+    due.take(Undo(point="T1"))
+    due.sail(120)
+    assert due.state.pending.point == "T1"
+    assert len(due.events("turn_done")) == 1  # The crew has said that it was none.
+    due.take(Acknowledge(point="T1"))
+    due.sail(5)
+    assert due.state.pending is None
+
+
+def test_a_luff_through_the_wind_is_no_turn(due):
+    due.heading = 330.0
+    due.sail(15)
+    due.heading = 271.0
+    due.sail(60)
+    assert not due.events("turn_done")
+    assert due.state.pending.point == "T1"
+
+
+def test_where_steering_data_are_sent_only_the_crew_says_that_a_turn_was_made(due):
+    due.desk = replace(due.desk, steers=True)
+    due.heading = 359.0
+    due.sail(180)
+    assert not due.events("turn_done")
+    assert due.state.pending.point == "T1"
+
+
+def test_a_turn_before_its_point_is_noticed_and_done(brisvik):
+    watch = Watch(brisvik)
+    watch.heading = 271.0
+    watch.sail(30)
+    watch.route(beyond(318.0, 2.0))
+    watch.sail(5)
+    watch.heading = 359.0
+    watch.sail(90)
+    assert "before T1" in watch.events("turn_now")[0].message
+    assert watch.events("turn_done")
+    assert watch.state.planned.plan.legs[0].boards[0].tack == "port"
+
+
+def test_orders_name_what_exists(due):
+    assert refusal(due.state, Acknowledge(point="T9"), due.desk) == (
+        "there is no T9 to acknowledge: T1 waits"
+    )
+    due.take(Acknowledge(point="T1"))
+    due.sail(3)
+    said = refusal(due.state, Acknowledge(point="T1"), due.desk)
+    assert said.startswith("no turn waits to be acknowledged")
+
+
+def test_without_a_plan_there_is_nothing_to_acknowledge(brisvik):
+    watch = Watch(brisvik)
+    watch.sail(5)
+    assert "no plan" in refusal(watch.state, Acknowledge(point="T1"), watch.desk)
+
+
+def test_a_mark_with_a_large_turn_is_told_ahead(brisvik):
+    watch = Watch(brisvik)
+    watch.twd, watch.heading, watch.speed = 315.0, 225.0, 6.0
+    watch.sail(30)
+    first = beyond(225.0, 1.0)
+    watch.route(first, (first[0], first[1] + 0.1))
+    while not watch.events("mark_rounded"):
+        watch.sail(1)
+    five, one = watch.events("approach")
+    assert "Stand by: M1 in 5 min" in five.message
+    assert re.match(r"Stand by: M1 in (59|60) s, 0\.\d\d nm: gybe onto port tack", one.message)
+    assert "to port" in one.message
+
+
+def test_a_mark_with_a_small_turn_is_not(brisvik):
+    watch = Watch(brisvik)
+    watch.twd, watch.heading, watch.speed = 315.0, 225.0, 6.0
+    watch.sail(30)
+    watch.route(beyond(225.0, 1.0), beyond(220.0, 5.0))
+    while not watch.events("mark_rounded"):
+        watch.sail(1)
+    assert not watch.events("approach")
+
+
+def test_stand_bys_are_as_the_crew_wants_them(brisvik):
+    watch = Watch(brisvik)
+    watch.desk = replace(watch.desk, rules=replace(watch.desk.rules, stand_by_s=(90.0,)))
+    watch.heading = 271.0
+    watch.sail(30)
+    watch.route(beyond(318.0, 2.0))
+    while watch.state.pending is None:
+        watch.sail(1)
+    (told,) = watch.events("approach")
+    assert told.values["time_s"] == pytest.approx(90.0, abs=2.0)
+
+
+@pytest.mark.parametrize(("twa", "warned"), [(176.0, True), (-178.0, True), (172.0, False)])
+def test_nearly_dead_downwind_is_warned_of(brisvik, twa, warned):
+    watch = Watch(brisvik)
+    watch.heading = (watch.twd - twa) % 360.0
+    watch.sail(120)
+    told = watch.events("dead_downwind")
+    assert bool(told) is warned
+    if warned:
+        assert len(told) == 1
+        assert told[0].severity == "warn"
+        assert ("starboard" if twa > 0 else "port") in told[0].message
+        watch.heading = (watch.twd - 150.0) % 360.0
+        watch.sail(60)
+        assert len(watch.events("clear_of_dead_downwind")) == 1
+
+
+def test_the_time_to_a_turn_falls_steadily(brisvik):
+    """Gusts and waves: her speed varies by a tenth within half a minute, her course by 4°."""
+    watch = Watch(brisvik)
+    watch.heading = 271.0
+    watch.sail(60)
+    watch.route(beyond(318.0, 2.5))
+    watch.sail(5)
+    rng, shown = np.random.default_rng(5), []
+    for at in range(3600):
+        watch.speed = 5.5 * (1.0 + 0.1 * math.sin(at / 5.0)) + rng.normal(0.0, 0.1)
+        watch.heading = 271.0 + 4.0 * math.sin(at) + rng.normal(0.0, 1.0)
+        watch.sail(1)
+        if watch.state.pending is not None:
+            break
+        shown.append(turns.time_ahead_s(watch.state))
+    assert len(shown) > 600
+    rises = [after - before for before, after in pairwise(shown)]
+    assert sum(rise > 0.0 for rise in rises) <= 2
+    # And it tells the truth: so many seconds before, within a tenth and ten seconds.
+    for left in (300, 120, 60, 30):
+        assert shown[-left] == pytest.approx(left, abs=0.1 * left + 10.0)
+
+
+def test_a_wind_that_wavers_makes_no_words(brisvik):
+    """Six degrees either way in seven minutes: what is advised stays the same."""
+    watch = Watch(brisvik)
+    watch.heading = 271.0
+    watch.sail(60)
+    watch.route(beyond(318.0, 12.0))
+    watch.sail(5)
+    told = len(watch.events())
+    for at in range(3600):
+        watch.twd = 315.0 + 7.0 * math.sin(at / 65.0)
+        watch.heading = watch.twd - 44.0
+        watch.sail(1)
+    said = [event for event in watch.events()[told:] if event.kind != "approach"]
+    assert len(said) <= 4, [event.message for event in said]
+
+
+def test_a_name_of_a_turn_stays_over_plans_made_anew(brisvik):
+    watch = Watch(brisvik)
+    watch.heading = 271.0
+    watch.sail(30)
+    watch.route(beyond(318.0, 6.0), beyond(330.0, 12.0))
+    watch.sail(5)
+    assert first_name(watch) == "T1"
+    watch.lat += 0.15 / 60.0
+    watch.sail(240)
+    assert watch.state.orders > 1
+    assert first_name(watch) == "T1"
+
+
+def first_name(watch: Watch) -> str:
+    boards = [board for leg in watch.state.planned.plan.legs for board in leg.boards]
+    return next(board.point for board in boards if board.point)
+
+
+def test_the_wind_is_there_and_the_heading_is_not(brisvik):
+    """What is missing is named: the vane is well."""
+    watch = Watch(brisvik)
+    watch.sail(30)
+    watch.route(beyond(318.0, 6.0))
+    watch.sail(5)
+    gone = ("heading_deg", "twd_deg", "sog_kn", "cog_deg")
+    watch.sail(60, without=gone, twa_deg=44.0)
+    assert "no heading for more than 10 s" in watch.last_status().message
+    assert "no wind" not in watch.last_status().message
+
+
+def test_route_of_one_mark_only_still_works(brisvik):
+    watch = Watch(brisvik)
+    watch.heading = 271.0
+    watch.sail(10)
+    mark = Mark(name="M", lat=HERE[0] + 0.05, lon=HERE[1])
+    watch.take(Route(id="r", name="R", marks=(mark,), next=0))
+    watch.sail(30)
+    assert watch.state.planned is not None
