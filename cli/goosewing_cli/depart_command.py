@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from goosewing_cli import hazards_options, inputs
-from goosewing_cli.pool import cores, pool
+from goosewing_cli.pool import side_by_side, workers_for
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
@@ -25,9 +25,6 @@ USUAL_SPAN = timedelta(hours=24)
 
 MOST_DEPARTURES = 1000
 """More than this many is a slip of the pen."""
-
-WORTH_PROCESSES_S = 3.0
-"""Less work than this is sooner done than processes are started for it. [s]"""
 
 _SPACING = re.compile(r"(\d+(?:\.\d*)?|\.\d+)\s*(h|min)?", re.ASCII)
 
@@ -192,7 +189,7 @@ def plan_all(case: Case, times: Sequence[datetime]) -> tuple[Departure, ...]:
         first, rest = case.at(times[0]), times[1:]
         told(1)
         left_s = len(rest) * (perf_counter() - begun)
-        workers = min(cores(), len(rest)) if left_s > WORTH_PROCESSES_S else 1
+        workers = workers_for(len(rest), left_s)
         each = _side_by_side if workers > 1 else _one_by_one
         return best_first([first, *each(case, rest, lambda done: told(done + 1), workers)])
 
@@ -200,14 +197,9 @@ def plan_all(case: Case, times: Sequence[datetime]) -> tuple[Departure, ...]:
 def _side_by_side(
     case: Case, times: Sequence[datetime], told: Callable[[int], None], workers: int
 ) -> Iterable[Departure]:
-    from goosewing.departures.compare import gathered, held_at
+    from goosewing.departures.compare import held_at
 
-    with pool(case, workers) as executor:
-        parts = [(time,) for time in times]
-        return gathered(
-            executor, held_at, parts, len(times), lambda done, _: told(done),
-            called_off_by=(),
-        )  # fmt: skip
+    return side_by_side(case, held_at, [((time,),) for time in times], workers, told)
 
 
 def _one_by_one(

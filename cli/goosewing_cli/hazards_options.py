@@ -50,11 +50,14 @@ class KeptClear(NamedTuple):
         For the plan.
     files : tuple of path
         What was read: no output may overwrite it.
+    words : str or None
+        What it is, for whoever reads the plan; None where nothing was asked for.
     """
 
     hazards: Hazards | None = None
     notices: tuple[str, ...] = ()
     files: tuple[Path, ...] = ()
+    words: str | None = None
 
 
 def kept_clear(
@@ -74,7 +77,20 @@ def kept_clear(
     chart = read_chart(files, safe_depth, coast, clearance, marks)
     if chart is None:
         return KeptClear()
-    return KeptClear(chart.around(marks), chart.notices, tuple(files or ()))
+    words = looked_at(files or (), coast=coast, clearance=clearance)
+    return KeptClear(chart.around(marks), chart.notices, tuple(files or ()), words)
+
+
+def looked_at(files: Sequence[Path], *, coast: bool, clearance: float) -> str:
+    """Say what a plan was kept clear of, and how far."""
+    from goosewing.files.disk import shown
+    from goosewing.words.figures import listed
+
+    names = [shown(path.name) for path in files]
+    if coast:
+        names.append("the built-in coast, which is coarse")
+    off = f", kept {clearance:g} nm off" if clearance else ", kept no distance off"
+    return f"what lies in {listed(names)}{off}"
 
 
 def read_chart(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from time import perf_counter
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -63,9 +64,27 @@ def plan(
     geojson: Annotated[
         Path | None, typer.Option("--geojson", metavar="FILE", help="Write the plan as GeoJSON.")
     ] = None,
+    hourly: Annotated[
+        bool, typer.Option("--hourly", help="Print the passage hour by hour as well.")
+    ] = False,
+    what_if: Annotated[
+        bool,
+        typer.Option(
+            "--what-if",
+            help="Plan in lighter, stronger and turned wind and 2 h earlier and later, too.",
+        ),
+    ] = False,
+    alternatives: Annotated[
+        bool,
+        typer.Option(
+            "--alternatives/--no-alternatives",
+            help="In changing wind, plan what else would do, with its minutes.",
+        ),
+    ] = True,
 ) -> None:
     """Plan the boards from mark to mark."""
-    from goosewing_cli.planning import compass_headings, make, plan_options
+    from goosewing.departures.compare import Case
+    from goosewing_cli.planning import compass_headings, look_further, make, plan_options
 
     crew = inputs.load_boat(boat, performance)
     weather = inputs.load_weather(wind, current, hold_last=hold_last)
@@ -80,9 +99,17 @@ def plan(
     by_compass = compass_headings(variation, deviation)
     clear = hazards_options.kept_clear(wanted.marks, hazards, safe_depth, coast, clearance)
     said = (*wanted.notices, *clear.notices)
+    begun = perf_counter()
     made = make(
         wanted.marks, crew, weather, departure, options, notices=said, hazards=clear.hazards
     )
+    case = Case(
+        marks=made.marks, boat=crew, weather=weather, options=options, hazards=clear.hazards
+    )
+    made = look_further(
+        case, made, took_s=perf_counter() - begun, looked_at=clear.words,
+        alternatives=alternatives, what_if=what_if,
+    )  # fmt: skip
     others = (deviation, *inputs.weather_files(wind, current), *clear.files)
     files = inputs.files_read(boat, marks, *others)
     deliver(
@@ -95,6 +122,7 @@ def plan(
         handheld=handheld,
         geojson=geojson,
         hazards=clear.hazards,
+        hourly=hourly,
     )
 
 
@@ -109,6 +137,7 @@ def deliver(
     handheld: Path | None = None,
     geojson: Path | None = None,
     hazards: Hazards | None = None,
+    hourly: bool = False,
 ) -> None:
     """Write what was asked for, all of it or nothing, then print the plan."""
     outputs = [out, picture, handheld, geojson]
@@ -136,7 +165,7 @@ def deliver(
         from goosewing_cli.show import show_plan
 
         written = [path for path in outputs if path is not None]
-        show_plan(made, written=written, zone=zone)
+        show_plan(made, written=written, zone=zone, hourly=hourly)
         for line in told:
             typer.echo(f"Handheld: {line}")
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import sys
 from contextlib import contextmanager
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from goosewing_cli import inputs
@@ -15,6 +16,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from goosewing.boat.model import Boat
+    from goosewing.departures.compare import Case
     from goosewing.hazards.areas import Hazards
     from goosewing.options import Options
     from goosewing.records import Mark, Plan
@@ -100,6 +102,66 @@ def make(
         if not error.ends_too_soon:
             raise
         raise OutsideForecastError(f"{error}: use a longer forecast, or --hold-last") from None
+
+
+def look_further(
+    case: Case,
+    made: Plan,
+    *,
+    took_s: float,
+    looked_at: str | None = None,
+    alternatives: bool = True,
+    what_if: bool = False,
+) -> Plan:
+    """Add to a plan what it meets on its way, what else would do, and what it hangs on.
+
+    Parameters
+    ----------
+    case : Case
+        What it was made from.
+    made : Plan
+    took_s : float
+        How long it took to make: what takes long is shared among processes. [s]
+    looked_at : str, optional
+        What it was kept clear of, in words.
+    alternatives, what_if : bool
+        What is asked for.
+    """
+    from goosewing.foresight import alternatives as instead
+    from goosewing.foresight import on_the_way
+    from goosewing.foresight import what_if as changes
+
+    if alternatives and (asked := instead.questions(case, made)):
+        parts = [(made, each) for each in asked]
+        found = _shared(case, "alternatives", instead.held_answer, parts, took_s / len(made.legs))
+        made = instead.with_answers(made, asked, found)
+    if what_if:
+        ifs = [(made, each) for each in changes.CHANGES]
+        made = replace(made, what_if=_shared(case, "what if", changes.held_if, ifs, took_s))
+    return on_the_way.look_ahead(made, case.weather, looked_at=looked_at)
+
+
+def _shared(
+    case: Case,
+    name: str,
+    work: Callable[..., tuple[Any, ...]],
+    parts: Sequence[tuple[Any, ...]],
+    each_s: float,
+) -> tuple[Any, ...]:
+    """Do parts of the work on as many processes as are worth it."""
+    from goosewing.departures import compare
+    from goosewing_cli.pool import side_by_side, workers_for
+
+    with counted(name, len(parts)) as told:
+        workers = workers_for(len(parts), each_s * len(parts))
+        if workers > 1:
+            return side_by_side(case, work, parts, workers, told)
+        compare.hold(case)
+        found: list[Any] = []
+        for done, part in enumerate(parts, 1):
+            found += work(*part)
+            told(done)
+        return tuple(found)
 
 
 @contextmanager

@@ -5,16 +5,29 @@ from __future__ import annotations
 import multiprocessing
 import os
 import signal
+import sys
 import threading
+from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
-from typing import TYPE_CHECKING
+from functools import partial
+from typing import TYPE_CHECKING, Any, TypeVar
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
     from multiprocessing.process import BaseProcess
 
     from goosewing.departures.compare import Case
+
+Found = TypeVar("Found")
+
+WORTH_PROCESSES_S = 3.0
+"""Less work than this is sooner done than processes are started for it. [s]"""
+
+
+def workers_for(parts: int, left_s: float) -> int:
+    """Return on how many processes so many parts of the work, of so many seconds, are done."""
+    return min(cores(), parts) if left_s > WORTH_PROCESSES_S else 1
 
 
 def cores() -> int:
@@ -41,7 +54,7 @@ def pool(case: Case, workers: int) -> Iterator[ProcessPoolExecutor]:
     before = set(multiprocessing.active_children())
     with executor:
         try:
-            with _undisturbed():
+            with _undisturbed(), _without_script():
                 # Each of the first tasks starts a process; they inherit what holds now.
                 for _ in range(workers):
                     executor.submit(_nothing)
@@ -50,6 +63,39 @@ def pool(case: Case, workers: int) -> Iterator[ProcessPoolExecutor]:
             _end(set(multiprocessing.active_children()) - before)
             executor.shutdown(cancel_futures=True)
             raise
+
+
+def side_by_side(
+    case: Case,
+    work: Callable[..., tuple[Found, ...]],
+    parts: Sequence[tuple[Any, ...]],
+    workers: int,
+    told: Callable[[int], None],
+) -> tuple[Found, ...]:
+    """Let processes that hold the case do parts of the work; what they found, in their order.
+
+    Parameters
+    ----------
+    case : Case
+    work : callable
+        A function of a module, called with each part's values.
+    parts : sequence of tuple
+    workers : int
+        How many processes.
+    told : callable
+        Told how many are done.
+    """
+    from goosewing.departures.compare import gathered
+
+    with pool(case, workers) as executor:
+        return gathered(
+            executor, partial(_done, work), parts, len(parts), lambda done, _: told(done),
+            called_off_by=(),
+        )  # fmt: skip
+
+
+def _done(work: Callable[..., tuple[Found, ...]], part: tuple[Any, ...]) -> tuple[Found, ...]:
+    return work(*part)
 
 
 def _nothing() -> None:
@@ -77,6 +123,24 @@ def _end(processes: set[BaseProcess]) -> None:
         process.terminate()
     for process in processes:
         process.join()
+
+
+@contextmanager
+def _without_script() -> Iterator[None]:
+    """Let processes start without running again the script by which this one was started.
+
+    They need nothing of it; and one without a guard would begin everything anew in each.
+    """
+    script = sys.modules["__main__"].__dict__
+    kept: dict[str, Any] = {
+        name: script.pop(name) for name in ("__file__", "__spec__") if name in script
+    }
+    script["__spec__"] = None
+    try:
+        yield
+    finally:
+        script.pop("__spec__")
+        script.update(kept)
 
 
 @contextmanager

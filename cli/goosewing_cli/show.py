@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import textwrap
+from dataclasses import dataclass
 from datetime import UTC, timedelta
 from math import floor
 from typing import TYPE_CHECKING
@@ -12,6 +13,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from goosewing.foresight.what_if import lines as what_if_lines
 from goosewing.words.alternatives import alternative_lines
 from goosewing.words.figures import (
     clock,
@@ -21,6 +23,8 @@ from goosewing.words.figures import (
     manoeuvre_words,
     position_words,
 )
+from goosewing.words.names import with_plain_names
+from goosewing.words.on_the_way import from_mark_words, ground_words, weather_words
 from goosewing.words.points import BEYOND, UNDER_ENGINE, angle_words, leaving_words
 
 if TYPE_CHECKING:
@@ -39,25 +43,37 @@ HOLD = "\ue000"
 """Stands for a blank at which a line may not end: Rich breaks at no-break spaces too."""
 
 
-def show_plan(plan: Plan, *, written: Sequence[Path] = (), zone: tzinfo | None = None) -> None:
+def show_plan(
+    plan: Plan,
+    *,
+    written: Sequence[Path] = (),
+    zone: tzinfo | None = None,
+    hourly: bool = False,
+) -> None:
     """Print a plan as a table, with what it saves, why, and the cautions."""
     console = console_for()
+    plan = with_plain_names(plan)
     console.print(Text(_title(plan), style="bold"), soft_wrap=True)
     if plan.conditions:
         paragraph(console, plan.conditions)
     dates = _Dates(plan, zone)
+    heads = _Heads(two_miles=_drifts(plan))
     before: Board | None = None
     for number, leg in enumerate(plan.legs, 1):
         console.print()
         console.print(Text(f"Leg {number}  {leg.origin} to {leg.destination}", style="bold"))
-        print_table(console, _leg_table(leg, plan.marks[number], dates, before))
+        print_table(console, _leg_table(leg, plan.marks[number], dates, before, heads))
         before = leg.boards[-1]
         for reason in leg.reasons:
             paragraph(console, reason, indent="  ")
         if leg.alternatives:
             print_table(console, _alternatives_table(leg))
+    if hourly:
+        from goosewing_cli.show_hours import show_hours
+
+        show_hours(console, plan, zone)
     console.print()
-    for line in summary(plan):
+    for line in [*summary(plan), *what_if_lines(plan)]:
         paragraph(console, line)
     if zone is not None:
         paragraph(console, zone_words(plan, zone))
@@ -161,17 +177,36 @@ def _add_row(table: Table, dates: _Dates, time: datetime, *cells: str | Text) ->
     table.add_row(*_times(time, dates.zone), *cells)
 
 
-def _leg_table(leg: Leg, mark: Mark, dates: _Dates, before: Board | None) -> Table:
+@dataclass(slots=True)
+class _Heads:
+    """What the tables of a plan have in common."""
+
+    two_miles: bool
+    """Whether miles by log and over the ground differ anywhere."""
+    wind: str = ""
+    """The wind and stream told last: only another is told again."""
+
+
+def _drifts(plan: Plan) -> bool:
+    return any(
+        f"{board.log_nm:.1f}" != f"{board.distance_nm:.1f}"
+        for leg in plan.legs
+        for board in leg.boards
+    )
+
+
+def _leg_table(leg: Leg, mark: Mark, dates: _Dates, before: Board | None, heads: _Heads) -> Table:
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
     table.add_column("UTC", no_wrap=True)
     if dates.zone is not None:
         table.add_column("local", no_wrap=True)
     table.add_column("Board", ratio=1)
     table.add_column("Steer", justify="right")
-    for name in ("AWA", "kn", "nm", "lasts"):
-        table.add_column(name, justify="right", no_wrap=True)
+    miles = ("nm log", "nm ground") if heads.two_miles else ("nm",)
+    for name in ("AWA", "kn", *miles, "lasts"):
+        table.add_column(name.replace(" ", "\n"), justify="right", no_wrap=True)
     for number, board in enumerate(leg.boards):
-        _add_board(table, board, _changes(before, board, number), dates, first=number == 0)
+        _add_board(table, board, _changes(before, board, number), dates, heads, first=number == 0)
         before = board
     last = leg.boards[-1]
     assert last.end.time is not None
@@ -227,7 +262,9 @@ def _changes(before: Board | None, board: Board, number: int) -> str:
     return ", ".join(words)
 
 
-def _add_board(table: Table, board: Board, words: str, dates: _Dates, *, first: bool) -> None:
+def _add_board(
+    table: Table, board: Board, words: str, dates: _Dates, heads: _Heads, *, first: bool
+) -> None:
     assert board.start.time is not None
     done = board.manoeuvres
     if words:
@@ -236,13 +273,16 @@ def _add_board(table: Table, board: Board, words: str, dates: _Dates, *, first: 
         said = Text(f"{name}{words}{cost}", style="bold")
         if not first:
             said.append(f"\n{_at(board.start)}", style="not bold")
+            if board.from_mark is not None:
+                said.append(f"\n{from_mark_words(board.from_mark)}", style="not bold")
         _add_row(table, dates, done[0].time if done else board.start.time, said)
     if board.engine:
         sails = Text(UNDER_ENGINE)
     else:
         sails = Text(f"{board.tack} tack", style=SIDE_STYLE[board.tack])
         sails.append(f", {board.sail_set}", style="default")
-    for more in (angle_words(board), BEYOND if board.beyond_forecast else None):
+    beside = (angle_words(board), BEYOND if board.beyond_forecast else None)
+    for more in (*beside, *_over_ground(board, heads)):
         if more is not None:
             sails.append(f"\n{more}", style="default")
     _add_row(
@@ -256,9 +296,21 @@ def _add_board(table: Table, board: Board, words: str, dates: _Dates, *, first: 
         ).replace(" ", "\n"),
         f"{board.awa_deg:.0f}°",
         f"{board.boat_speed_kn:.1f}",
+        *([f"{board.log_nm:.1f}"] if heads.two_miles else []),
         f"{board.distance_nm:.1f}",
         hours_and_minutes(board.elapsed_h),
     )
+
+
+def _over_ground(board: Board, heads: _Heads) -> list[str]:
+    """Tell what the plotter shows where that differs from the helm's dials, and the wind."""
+    said = [] if (course := ground_words(board)) is None else [course]
+    if board.weather is not None:
+        wind = "\n".join(weather_words(board.weather))
+        if wind != heads.wind:
+            said.append(wind)
+            heads.wind = wind
+    return said
 
 
 def _short(seconds: float) -> str:

@@ -451,6 +451,8 @@ class Departure:
         Over the ground; None where the source knows none. [kn]
     against_h : float
         Wind against a stream of more than 1 kn. [h]
+    dead_downwind_h : float
+        Under sail within 10° of straight before the wind. [h]
     night_h : float
         Between sunset and sunrise. [h]
     arrives_in_daylight : bool
@@ -471,6 +473,7 @@ class Departure:
     strongest_wind_kn: float | None = None
     strongest_gust_kn: float | None = None
     against_h: float | None = None
+    dead_downwind_h: float | None = None
     night_h: float | None = None
     arrives_in_daylight: bool | None = None
     beyond_forecast_h: float | None = None

@@ -29,6 +29,7 @@ FLOORS = (
     {"marks", "laylines"},
     {"plan"},
     {"departures"},
+    {"foresight"},
     {"exchange"},
     {"logbook"},
     {"report", "front_door"},
@@ -120,7 +121,7 @@ PURE_MODULES = [
     pytest.param(path, id=dotted(path))
     for path in modules(ENGINE)
     if (
-        FLOOR.get(dotted(path).split(".")[0], 0) <= FLOOR["departures"]
+        FLOOR.get(dotted(path).split(".")[0], 0) <= FLOOR["foresight"]
         and dotted(path) not in READERS
     )
     or (dotted(path).startswith("live.") and dotted(path) not in LIVE_RIM)

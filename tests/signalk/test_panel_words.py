@@ -106,6 +106,11 @@ def printed_tables(text: str) -> list[str]:
     kept = [line for line in legs.splitlines() if not line.startswith(("UTC ", "  "))]
     # Lines below the first of a row begin with blanks, but further in than a reason's two.
     deeper = [line for line in legs.splitlines() if re.match(r" {6,}\S", line)]
+    # The page has no room for what the printed table tells besides: course and speed over the
+    # ground, wind and stream, where a turn lies from the mark, miles by log.
+    deeper = [line for line in deeper if not re.match(r" +(COG|wind|stream|\d{3}° .* from) ", line)]
+    if "ground" in legs:
+        kept = [re.sub(r"(\d+° +\d+\.\d) +\d+\.\d( +\d+\.\d )", r"\1\2", k) for k in kept]
     return squeezed("\n".join(line for line in legs.splitlines() if line in kept + deeper))
 
 

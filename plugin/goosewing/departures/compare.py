@@ -11,6 +11,8 @@ What is counted on the way:
   file's upwind factor holds in full. Common practice, no source.
 - *wind against stream*: the ground wind blows from within 60° of where a stream of more
   than 1 kn sets to. Common practice, no source.
+- *dead downwind*: under sail within 10° of straight before the true wind, where a
+  small shift or a wave gybes her. Common practice, no source.
 - *night*: between sunset and sunrise at the place where she then is (`goosewing.earth.sun`).
 - *strongest wind and gust*: over the ground, at the forecast's height, as forecasts are read.
 """
@@ -22,7 +24,7 @@ from concurrent.futures import as_completed
 from dataclasses import dataclass
 from datetime import UTC
 from functools import lru_cache
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
 
 import numpy as np
 
@@ -46,8 +48,14 @@ if TYPE_CHECKING:
 
     Progress = Callable[[int, int], None]
 
+_Found = TypeVar("_Found")
+
 CLOSE_HAULED_DEG = 60.0
 """Bow's angle to the true wind up to which she counts as close-hauled. [°]"""
+
+DEAD_DOWNWIND_DEG = 170.0
+"""Bow's angle to the true wind from which an accidental gybe is near. Common practice, no
+source. [°]"""
 
 AGAINST_DEG = 60.0
 """Angle between the wind's origin and the stream's set up to which the two meet. [°]"""
@@ -202,20 +210,25 @@ def hold(case: Case) -> None:
     _held[:] = [case]
 
 
+def held_case() -> Case:
+    """Return the case that this process holds."""
+    return _held[0]
+
+
 def held_at(times: tuple[datetime, ...]) -> tuple[Departure, ...]:
     """Plan departures of the case that this process holds (`hold`)."""
-    return tuple(_held[0].at(time) for time in times)
+    return tuple(held_case().at(time) for time in times)
 
 
 def gathered(
     executor: Executor,
-    plan_part: Callable[[Any], tuple[Departure, ...]],
+    plan_part: Callable[[Any], tuple[_Found, ...]],
     parts: Sequence[Any],
     total: int,
     progress: Progress | None = None,
     *,
     called_off_by: tuple[type[BaseException], ...] = (BaseException,),
-) -> tuple[Departure, ...]:
+) -> tuple[_Found, ...]:
     """Let an executor plan parts of the work, and put them together in their order.
 
     What has not begun is called off where one fails or the wait is interrupted, or by what is
@@ -232,7 +245,7 @@ def gathered(
 
 
 def _watched(
-    waiting: Sequence[Future[tuple[Departure, ...]]], total: int, progress: Progress | None
+    waiting: Sequence[Future[tuple[Any, ...]]], total: int, progress: Progress | None
 ) -> None:
     done = 0
     for future in as_completed(waiting):
@@ -281,6 +294,7 @@ def judged(made: Plan, weather: Weather) -> Departure:
         strongest_gust_kn=_strongest(here.gust_kn),
         against_h=looks.hours(wind_against_stream(here)),
         night_h=looks.hours(~is_daylight(*looks)),
+        dead_downwind_h=sum((_dead_downwind_h(board) for board in boards), 0.0),
         arrives_in_daylight=bool(is_daylight(hours_from_datetime(made.arrival), end.lat, end.lon)),
         beyond_forecast_h=_beyond_h(looks, weather),
         plan=made,
@@ -301,12 +315,22 @@ def _looks(boards: Sequence[Board], made: Plan) -> _Looks:
 
 
 def _close_hauled_h(board: Board) -> float:
+    return board.elapsed_h * float(np.mean(_angles_deg(board) <= CLOSE_HAULED_DEG))
+
+
+def _dead_downwind_h(board: Board) -> float:
+    if board.engine:
+        return 0.0
+    return board.elapsed_h * float(np.mean(_angles_deg(board) >= DEAD_DOWNWIND_DEG))
+
+
+def _angles_deg(board: Board) -> Array:
+    """Wind angles along a board, looked at once a minute."""
     start = hours_from_datetime(time_of(board.start))
     known = np.array([hours_from_datetime(point.time) for point in board.points])
     count = max(1, int(np.ceil(board.elapsed_h / LOOK_H)))
     middles = start + (np.arange(count) + 0.5) * board.elapsed_h / count
-    twa = np.interp(middles, known, [point.twa_deg for point in board.points])
-    return float(np.mean(twa <= CLOSE_HAULED_DEG)) * board.elapsed_h
+    return np.interp(middles, known, [point.twa_deg for point in board.points])
 
 
 def wind_against_stream(here: Conditions) -> BoolArray:

@@ -31,6 +31,7 @@ MEASURES = {
     "upwind": _Measure("upwind_h", "h"),
     "poled": _Measure("poled_h", "h"),
     "engine": _Measure("engine_h", "h"),
+    "downwind": _Measure("dead_downwind_h", "h"),
     "wind": _Measure("strongest_wind_kn", "kn"),
     "gust": _Measure("strongest_gust_kn", "kn"),
     "against": _Measure("against_h", "h"),

@@ -1,0 +1,77 @@
+"""How a plan is printed hour by hour, with the orders that change in between."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import TYPE_CHECKING, Any
+
+from rich.table import Table
+from rich.text import Text
+
+from goosewing.totals import time_of
+from goosewing.words.figures import clock, position_words, three_figures
+from goosewing.words.points import board_words
+from goosewing_cli.show import print_table
+
+if TYPE_CHECKING:
+    from datetime import datetime, tzinfo
+
+    from rich.console import Console
+
+    from goosewing.records import Hour, Plan, WindAndStream
+
+
+def show_hours(console: Console, plan: Plan, zone: tzinfo | None) -> None:
+    """Print where she is at every full hour, and every order at its time."""
+    console.print()
+    console.print(Text("Hour by hour", style="bold"))
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
+    table.add_column("UTC" if zone is None else "UTC\nlocal", no_wrap=True)
+    table.add_column("position, or order", ratio=1)
+    for name in ("steer", "COG", "wind", "stream", "to go"):
+        table.add_column(name, justify="right", no_wrap=True)
+    day = plan.departure.date()
+    for time, _, cells in sorted(_events(plan), key=lambda event: event[:2]):
+        if (today := (time + timedelta(seconds=30)).date()) != day:
+            table.add_row("", Text(str(today), style="dim"))
+            day = today
+        table.add_row(_time(time, zone), *cells)
+    print_table(console, table)
+
+
+def _time(time: datetime, zone: tzinfo | None) -> str:
+    if zone is None:
+        return clock(time)
+    return f"{clock(time)}\n{(time + timedelta(seconds=30)).astimezone(zone):%H:%M}"
+
+
+def _events(plan: Plan) -> list[tuple[datetime, int, list[Any]]]:
+    """List hours and orders with their times; of the same time the order first."""
+    orders = []
+    for leg in plan.legs:
+        for board in leg.boards:
+            time = board.manoeuvres[0].time if board.manoeuvres else time_of(board.start)
+            orders.append((time, 0, [Text(board_words(board.manoeuvres, board), style="bold")]))
+    return [*orders, *((hour.time, 1, _cells(hour)) for hour in plan.hours)]
+
+
+def _cells(hour: Hour) -> list[Any]:
+    return [
+        position_words(hour.lat, hour.lon),
+        three_figures(hour.heading_deg),
+        three_figures(hour.course_over_ground_deg),
+        _wind(hour.weather),
+        _stream(hour.weather),
+        f"{hour.to_go_nm:.1f}",
+    ]
+
+
+def _wind(here: WindAndStream) -> str:
+    gust = "" if here.gust_kn is None else f" ({here.gust_kn:.0f})"
+    return f"{three_figures(here.wind_from_deg)} {here.wind_kn:.0f}{gust}"
+
+
+def _stream(here: WindAndStream) -> str:
+    if here.set_deg is None or here.drift_kn < 0.05:
+        return "–"
+    return f"{three_figures(here.set_deg)} {here.drift_kn:.1f}"

@@ -1,0 +1,191 @@
+"""What else the legs of a plan in changing wind could be sailed by, and what that costs.
+
+In steady wind a plan brings its alternatives along (`goosewing.steady.alternatives`). Where
+the wind changes each is a plan of its own, made by the same engine: the leg alone, begun
+when the plan begins it and under the sails she then has, with other sail sets or the other
+board first. Its minutes are those of the leg.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING, NamedTuple
+
+from goosewing import plan as plans
+from goosewing.departures.compare import Case, held_case
+from goosewing.errors import GoosewingError
+from goosewing.options import Options
+from goosewing.records import Alternative, AlternativeBoard
+from goosewing.steady.alternatives import BROAD_REACH_DEG, CLOSE_HAULED_DEG
+from goosewing.totals import time_of
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from concurrent.futures import Executor
+    from datetime import datetime
+
+    from goosewing.boat.model import Boat, SailSet
+    from goosewing.records import AlternativeKind, Leg, Mark, Plan
+
+NEVER_KN = (1e6, 2e6)
+"""No wind: sails with these limits are aboard, but never carried."""
+
+
+class Question(NamedTuple):
+    """One alternative of one leg."""
+
+    leg: int
+    kind: AlternativeKind
+
+
+def add(case: Case, made: Plan, *, executor: Executor | None = None) -> Plan:
+    """Add the alternatives of those legs that have none yet.
+
+    Parameters
+    ----------
+    case : Case
+        What the plan was made from.
+    made : Plan
+    executor : Executor, optional
+        Plans them side by side. None: here, one by one.
+    """
+    asked = questions(case, made)
+    if executor is None:
+        found = [answer(case, made, each) for each in asked]
+    else:
+        waiting = [executor.submit(answer, case, made, each) for each in asked]
+        found = [each.result() for each in waiting]
+    return with_answers(made, asked, found)
+
+
+def held_answer(made: Plan, question: Question) -> tuple[Alternative | None, ...]:
+    """Answer for the case that this process holds (`goosewing.departures.compare.hold`)."""
+    return (answer(held_case(), made, question),)
+
+
+def with_answers(
+    made: Plan, asked: Sequence[Question], found: Sequence[Alternative | None]
+) -> Plan:
+    """Put what was found into the legs; the best of other tacks and sails is the second best."""
+    legs = list(made.legs)
+    for number, leg in enumerate(made.legs):
+        own = [
+            each
+            for question, each in zip(asked, found, strict=True)
+            if question.leg == number and each is not None
+        ]
+        legs[number] = replace(leg, alternatives=(*leg.alternatives, *own, *_second(leg, own)))
+    return replace(made, legs=tuple(legs))
+
+
+def _second(leg: Leg, found: Sequence[Alternative]) -> list[Alternative]:
+    held = {(board.tack, board.sail_set) for board in leg.boards}
+    others = [each for each in found if {(one.tack, one.sail_set) for one in each.boards} != held]
+    best = min(others, key=lambda each: each.added_min, default=None)
+    return [] if best is None else [replace(best, kind="second best")]
+
+
+def questions(case: Case, made: Plan) -> tuple[Question, ...]:
+    """List what is worth asking of each leg: no kind that the plan itself is."""
+    asked: list[Question] = []
+    for number, leg in enumerate(made.legs):
+        if not leg.alternatives and not any(board.engine for board in leg.boards):
+            asked += [Question(number, kind) for kind in _kinds(case.boat, leg)]
+    return tuple(asked)
+
+
+def _kinds(boat: Boat, leg: Leg) -> list[AlternativeKind]:
+    poled = [board.poled for board in leg.boards]
+    kinds: list[AlternativeKind] = ["other board first"] if len(leg.boards) > 1 else []
+    if any(poled):
+        kinds.append("without the pole")
+    downwind = max(board.twa_deg for board in leg.boards) > CLOSE_HAULED_DEG
+    if downwind and not all(poled) and any(sails.poled for sails in boat.sail_sets):
+        kinds.append("poled all the way")
+    if downwind and not all(_reaches(board.twa_deg, board.poled) for board in leg.boards):
+        kinds.append("reaching all the way")
+    return kinds
+
+
+def _reaches(twa_deg: float, poled: bool) -> bool:
+    return not poled and CLOSE_HAULED_DEG < twa_deg < BROAD_REACH_DEG
+
+
+def answer(case: Case, made: Plan, question: Question) -> Alternative | None:
+    """Plan one leg as asked; None where it can't be sailed so, or comes to the plan itself."""
+    leg = made.legs[question.leg]
+    before = made.legs[question.leg - 1].boards[-1] if question.leg else None
+    options = case.options or Options()
+    if before is not None and not before.engine:
+        options = replace(options, start_with=before.sail_set, start_tack=before.tack)
+    first = leg.boards[0].tack
+    if question.kind == "other board first":
+        options = replace(options, first="port" if first == "starboard" else "starboard")
+    elif options.first in ("port", "starboard"):
+        options = replace(options, first=None)
+    ends = _ends(made, question.leg)
+    try:
+        plan = plans.make(
+            ends, _restricted(case.boat, question.kind), case.weather, _begins(leg), options,
+            hazards=case.hazards,
+        )  # fmt: skip
+    except GoosewingError:
+        return None
+    (own,) = plan.legs
+    if question.kind == "other board first" and own.boards[0].tack == first:
+        return None
+    if question.kind == "reaching all the way" and not all(
+        _reaches(board.twa_deg, board.poled) for board in own.boards
+    ):
+        return None
+    return _alternative(own, leg, question.kind)
+
+
+def _ends(made: Plan, number: int) -> tuple[Mark, Mark]:
+    start, end = made.legs[number].boards[0].start, made.legs[number].boards[-1].end
+    a, b = made.marks[number], made.marks[number + 1]
+    return (
+        replace(a, lat=start.lat, lon=start.lon, leave=None),
+        replace(b, lat=end.lat, lon=end.lon, leave=None),
+    )
+
+
+def _begins(leg: Leg) -> datetime:
+    board = leg.boards[0]
+    return board.manoeuvres[0].time if board.manoeuvres else time_of(board.start)
+
+
+def _restricted(boat: Boat, kind: AlternativeKind) -> Boat:
+    return replace(boat, sail_sets=tuple(_as_asked(sails, kind) for sails in boat.sail_sets))
+
+
+def _as_asked(sails: SailSet, kind: AlternativeKind) -> SailSet:
+    barred = {
+        "without the pole": sails.poled,
+        "poled all the way": not sails.poled,
+        "reaching all the way": sails.poled,
+    }
+    if barred.get(kind, False):
+        return replace(sails, tws_kn=NEVER_KN)
+    if kind != "reaching all the way":
+        return sails
+    low, high = max(sails.twa_deg[0], CLOSE_HAULED_DEG), min(sails.twa_deg[1], BROAD_REACH_DEG)
+    return replace(sails, twa_deg=(low, high)) if low < high else replace(sails, tws_kn=NEVER_KN)
+
+
+def _alternative(own: Leg, leg: Leg, kind: AlternativeKind) -> Alternative:
+    return Alternative(
+        kind=kind,
+        added_min=60.0 * (own.elapsed_h - leg.elapsed_h),
+        elapsed_h=own.elapsed_h,
+        boards=tuple(
+            AlternativeBoard(
+                tack=board.tack,
+                sail_set=board.sail_set,
+                twa_deg=board.twa_deg,
+                elapsed_h=board.elapsed_h,
+            )
+            for board in own.boards
+        ),
+        manoeuvres=tuple(each.kind for each in own.manoeuvres),
+    )

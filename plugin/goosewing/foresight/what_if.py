@@ -1,0 +1,370 @@
+"""What a plan hangs on: the same passage in a lighter, stronger or turned wind, and at other times.
+
+Each case is a plan of its own, made by the same engine, so that they can be made side by
+side by any executor. Besides, the plan as it stands is sailed through the other wind: along
+its own boards, under its own sails, at the speed that she then makes on those courses.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import timedelta
+from itertools import pairwise
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from goosewing import plan as plans
+from goosewing.departures.compare import Case, held_case
+from goosewing.earth import geodesy
+from goosewing.errors import NoPlanError
+from goosewing.records import Turn, WhatIf
+from goosewing.units import SECONDS_PER_HOUR
+from goosewing.velocities.velocity_set import (
+    airs_over_water,
+    along_and_across,
+    straight_velocities,
+    velocity_set,
+)
+from goosewing.weather.altered import AlteredWeather
+from goosewing.weather.base import hours_from_datetime
+from goosewing.words.figures import clock, hours_and_minutes, listed
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Sequence
+    from concurrent.futures import Executor
+
+    from goosewing.boat.model import Boat
+    from goosewing.records import Board, Plan
+    from goosewing.velocities.velocity_set import VelocitySet
+    from goosewing.weather.base import Weather
+
+MOST_PIECES = 12
+"""In changing wind a board is sailed through the other wind in so many pieces."""
+
+
+NEAR_DEG = 5.0
+"""So far off a board's course still counts as sailing it, where its sails go no nearer. [°]"""
+
+
+class Change(NamedTuple):
+    """What is other than in the plan."""
+
+    wind_factor: float = 1.0
+    shift_deg: float = 0.0
+    delay_h: float = 0.0
+
+
+CHANGES = (
+    *(Change(wind_factor=factor) for factor in (0.8, 0.9, 1.1, 1.2)),
+    *(Change(shift_deg=shift) for shift in (-10.0, 10.0)),
+    *(Change(delay_h=delay) for delay in (-2.0, 2.0)),
+)
+"""What is asked of every plan."""
+
+
+def ask(
+    case: Case,
+    made: Plan,
+    *,
+    executor: Executor | None = None,
+    changes: Sequence[Change] = CHANGES,
+    progress: Callable[[int, int], None] | None = None,
+) -> Plan:
+    """Add to a plan what it hangs on.
+
+    Parameters
+    ----------
+    case : Case
+        What the plan was made from.
+    made : Plan
+    executor : Executor, optional
+        Plans the changes side by side. None: here, one by one.
+    changes : sequence of Change
+    progress : callable, optional
+        Told how many are done, and of how many.
+
+    Raises
+    ------
+    InputError
+        As `goosewing.plan.make`.
+    """
+    if executor is None:
+        found: Iterable[WhatIf] = (planned_if(case, made, change) for change in changes)
+    else:
+        waiting = [executor.submit(planned_if, case, made, change) for change in changes]
+        found = (each.result() for each in waiting)
+    answers = []
+    for each in found:
+        answers.append(each)
+        if progress is not None:
+            progress(len(answers), len(changes))
+    return replace(made, what_if=tuple(answers))
+
+
+def held_if(made: Plan, change: Change) -> tuple[WhatIf, ...]:
+    """Plan a change of the case that this process holds (`goosewing.departures.compare.hold`)."""
+    return (planned_if(held_case(), made, change),)
+
+
+def planned_if(case: Case, made: Plan, change: Change) -> WhatIf:
+    """Plan the passage as changed, and sail the plan as it stands through that change.
+
+    Parameters
+    ----------
+    case : Case
+        What the plan was made from.
+    made : Plan
+    change : Change
+    """
+    other = changed(case.weather, change)
+    departure = made.departure + timedelta(hours=change.delay_h)
+    answer = WhatIf(
+        wind_factor=change.wind_factor,
+        shift_deg=change.shift_deg,
+        delay_h=change.delay_h,
+        behind_nm=behind_nm(made, case.boat, other, change.delay_h),
+    )
+    try:
+        plan = plans.make(
+            case.marks, case.boat, other, departure, case.options, hazards=case.hazards
+        )
+    except NoPlanError as error:
+        return replace(answer, reason=str(error))
+    same = sequence(plan) == sequence(made)
+    return replace(
+        answer,
+        elapsed_h=plan.elapsed_h,
+        arrival=plan.arrival,
+        same_boards=same,
+        sequence=() if same else tuple(_words(leg, names) for leg, names in sequence(plan)),
+        turns=_turns(plan),
+    )
+
+
+def changed(weather: Weather, change: Change) -> Weather:
+    """Return the weather with a change's wind."""
+    if (change.wind_factor, change.shift_deg) == (1.0, 0.0):
+        return weather
+    return AlteredWeather(weather, change.wind_factor, change.shift_deg)
+
+
+def sequence(plan: Plan) -> tuple[tuple[str, tuple[str, ...]], ...]:
+    """Tell which tack and sail set follow which, leg by leg; neighbours alike count once."""
+    legs = []
+    for leg in plan.legs:
+        words = [_board_words(board) for board in leg.boards]
+        kept = [here for at, here in enumerate(words) if not at or here != words[at - 1]]
+        legs.append((leg.destination, tuple(kept)))
+    return tuple(legs)
+
+
+def _board_words(board: Board) -> str:
+    return board.sail_set if board.engine else f"{board.tack} tack, {board.sail_set}"
+
+
+def _words(destination: str, names: Sequence[str]) -> str:
+    return f"to {destination}: {'; '.join(names)}"
+
+
+def _turns(plan: Plan) -> tuple[Turn, ...]:
+    return tuple(
+        Turn(
+            kinds=tuple(each.kind for each in board.manoeuvres),
+            lat=board.start.lat,
+            lon=board.start.lon,
+            time=board.manoeuvres[0].time,
+        )
+        for leg in plan.legs
+        for board in leg.boards
+        if board.manoeuvres
+    )
+
+
+# ---- the plan as it stands, in the other wind --------------------------------------------------
+
+
+def behind_nm(made: Plan, boat: Boat, weather: Weather, delay_h: float = 0.0) -> float | None:
+    """Sail a plan's own boards in another wind; tell what is left at its hour of arrival.
+
+    She keeps to the tracks of the plan, and so steers as close or as free as that takes.
+
+    Parameters
+    ----------
+    made : Plan
+    boat : Boat
+    weather : Weather
+        The other wind, and the stream.
+    delay_h : float
+        By which she leaves later; the promised hour is then as much later. [h]
+
+    Returns
+    -------
+    float or None
+        Along the boards to the last mark, 0 where she is there; None where a board's
+        course can't be held under its sails. [nm]
+    """
+    now = hours_from_datetime(made.departure) + delay_h
+    end = hours_from_datetime(made.arrival) + delay_h
+    pieces = [piece for leg in made.legs for board in leg.boards for piece in _pieces(board)]
+    left = sum(piece.distance_nm for piece in pieces)
+    pace = _Pace(boat, weather)
+    for piece in pieces:
+        now += piece.pause_h
+        speed = pace.speed_kn(piece, now)
+        if speed is None:
+            return None
+        sailed = min(piece.distance_nm, max(end - now, 0.0) * speed)
+        left -= sailed
+        now += piece.distance_nm / speed
+        if now >= end:
+            break
+    return max(left, 0.0)
+
+
+class _Piece(NamedTuple):
+    """A stretch of a board that is taken as straight."""
+
+    board: Board
+    lat: float
+    lon: float
+    bearing_deg: float
+    distance_nm: float
+    planned_h: float
+    pause_h: float
+
+
+def _pieces(board: Board) -> list[_Piece]:
+    count = min(len(board.points) - 1, MOST_PIECES)
+    kept = np.unique(np.linspace(0, len(board.points) - 1, count + 1).round().astype(int))
+    points = [board.points[at] for at in kept]
+    pause = sum(each.cost_s for each in board.manoeuvres) / SECONDS_PER_HOUR
+    found: list[_Piece] = []
+    for a, b in pairwise(points):
+        line = geodesy.loxodrome_inverse(a.lat, a.lon, b.lat, b.lon)
+        middle = geodesy.loxodrome_direct(a.lat, a.lon, line.bearing_deg, line.distance_nm / 2.0)
+        hours = (b.time - a.time).total_seconds() / SECONDS_PER_HOUR
+        found.append(
+            _Piece(
+                board, float(middle.lat), float(middle.lon), float(line.bearing_deg),
+                float(line.distance_nm), hours, 0.0 if found else pause,
+            )
+        )  # fmt: skip
+    return [piece for piece in found if piece.distance_nm > 0.0]
+
+
+class _Pace:
+    """How fast she goes along pieces in the other wind; the same piece asked for once."""
+
+    def __init__(self, boat: Boat, weather: Weather) -> None:
+        self._boat, self._weather = boat, weather
+
+    def speed_kn(self, piece: _Piece, now_h: float) -> float | None:
+        if piece.board.engine:
+            return piece.distance_nm / piece.planned_h
+        here = self._weather.at(now_h + piece.planned_h / 2.0, piece.lat, piece.lon)
+        values = [float(each) for each in here]
+        if not np.isfinite(values[0]):
+            return None
+        east, north, gust, set_east, set_north = values
+        airs = airs_over_water(self._boat, east, north, set_east, set_north, gust)
+        held = velocity_set(self._boat, airs)
+        if not len(held):
+            return None
+        return _along_kn(held, piece)
+
+
+def _along_kn(held: VelocitySet, piece: _Piece) -> float | None:
+    """Fastest speed along a piece in its board's tack and sails; None if that can't be held.
+
+    At the edge of a sector she steers as near to the course as these sails let her.
+    """
+    wanted = piece.board.tack, piece.board.sail_set
+    numbers = [at for at, mode in enumerate(held.modes) if (mode.tack, mode.name) == wanted]
+    found = straight_velocities(held, piece.bearing_deg)
+    speeds = found.along_kn[np.isin(found.mode, numbers)]
+    if not speeds.size:
+        along, across = along_and_across(held.east_kn, held.north_kn, piece.bearing_deg)
+        near = np.abs(across) <= np.tan(np.radians(NEAR_DEG)) * along
+        speeds = along[np.isin(held.mode, numbers) & near]
+    return float(np.max(speeds, initial=0.0)) or None
+
+
+# ---- in words ----------------------------------------------------------------------------------
+
+
+def lines(plan: Plan) -> list[str]:
+    """Say in five lines what a plan hangs on; none where that was not asked."""
+    if not plan.what_if:
+        return []
+    wind = [each for each in plan.what_if if each.wind_factor != 1.0]
+    shifts = [each for each in plan.what_if if each.shift_deg]
+    delays = [each for each in plan.what_if if each.delay_h]
+    said = [
+        _row("Lighter wind", [each for each in wind if each.wind_factor < 1.0], plan),
+        _row("Stronger wind", [each for each in wind if each.wind_factor > 1.0], plan),
+        _row("Wind turned", shifts, plan),
+        _row("Another departure", delays, plan),
+        _behind(wind, plan),
+    ]
+    return [line for line in said if line]
+
+
+def change_words(each: WhatIf) -> str:
+    """Name a change.
+
+    Examples
+    --------
+    >>> change_words(WhatIf(wind_factor=0.8)), change_words(WhatIf(shift_deg=-10.0))
+    ('80 %', 'backed 10°')
+    >>> change_words(WhatIf(delay_h=-2.0))
+    '2 h earlier'
+    """
+    if each.shift_deg:
+        return f"{'veered' if each.shift_deg > 0 else 'backed'} {abs(each.shift_deg):.0f}°"
+    if each.delay_h:
+        return f"{abs(each.delay_h):g} h {'later' if each.delay_h > 0 else 'earlier'}"
+    return f"{100.0 * each.wind_factor:.0f} %"
+
+
+def advice_words(each: WhatIf) -> str:
+    """Say whether the advice changes, and into what."""
+    if each.same_boards is None:
+        return "no plan"
+    return "same boards" if each.same_boards else "other boards"
+
+
+def time_words(each: WhatIf, plan: Plan) -> str:
+    """Say when she is there, and by how much longer or sooner the passage takes."""
+    if each.elapsed_h is None or each.arrival is None:
+        return "can't be planned"
+    more = each.elapsed_h - plan.elapsed_h
+    minutes = round(abs(more) * 60.0)
+    if not minutes:
+        return f"arrival {clock(each.arrival)}, as long"
+    words = hours_and_minutes(abs(more))
+    return f"arrival {clock(each.arrival)}, {words} {'longer' if more > 0 else 'shorter'}"
+
+
+def _row(name: str, found: Sequence[WhatIf], plan: Plan) -> str:
+    if not found:
+        return ""
+    parts = [f"{change_words(each)}: {time_words(each, plan)}, {advice_words(each)}"
+             for each in found]  # fmt: skip
+    return f"{name}: {'; '.join(parts)}."
+
+
+def _behind(wind: Sequence[WhatIf], plan: Plan) -> str:
+    lighter = [each for each in wind if each.wind_factor < 1.0]
+    if not lighter:
+        return ""
+    parts = [
+        f"in {change_words(each)} of the wind "
+        + (
+            "one of them can't be sailed"
+            if each.behind_nm is None
+            else f"she has {each.behind_nm:.1f} nm still to go"
+        )
+        for each in lighter
+    ]
+    return f"On this plan's own boards at {clock(plan.arrival)}: {listed(parts)}."

@@ -1,0 +1,53 @@
+"""What a board meets, in a navigator's words: over the ground, wind, stream, from the mark."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from goosewing.words.figures import stream_words, three_figures
+
+if TYPE_CHECKING:
+    from goosewing.records import Board, FromMark, WindAndStream
+
+
+def ground_words(board: Board) -> str | None:
+    """Say course and speed over the ground; None where the helm's own dials show the same."""
+    course, speed = three_figures(board.course_over_ground_deg), f"{board.speed_over_ground_kn:.1f}"
+    if course == three_figures(board.heading_deg) and speed == f"{board.boat_speed_kn:.1f}":
+        return None
+    return f"COG {course}, SOG {speed} kn"
+
+
+def weather_words(here: WindAndStream) -> list[str]:
+    """Say wind and stream over the ground, a line each.
+
+    Examples
+    --------
+    >>> from goosewing.records import WindAndStream
+    >>> weather_words(WindAndStream(wind_from_deg=318.0, wind_kn=10.2, gust_kn=13.8))
+    ['wind 318° 10 kn, gusts 14 kn']
+    >>> weather_words(WindAndStream(wind_from_deg=90.0, wind_kn=6.0, set_deg=45.0, drift_kn=1.52))
+    ['wind 090° 6 kn', 'stream sets 045° 1.5 kn']
+    """
+    said = [wind_words(here)]
+    if here.set_deg is not None and here.drift_kn >= 0.05:
+        said.append(stream_words(here.set_deg, here.drift_kn))
+    return said
+
+
+def wind_words(here: WindAndStream) -> str:
+    """Say from where and how strongly it blows, with the gusts where they are known."""
+    gust = "" if here.gust_kn is None else f", gusts {here.gust_kn:.0f} kn"
+    return f"wind {three_figures(here.wind_from_deg)} {here.wind_kn:.0f} kn{gust}"
+
+
+def from_mark_words(place: FromMark) -> str:
+    """Say where a place lies from the mark.
+
+    Examples
+    --------
+    >>> from goosewing.records import FromMark
+    >>> from_mark_words(FromMark(mark="Anholt E", bearing_deg=178.7, distance_nm=2.04))
+    '179° 2.0 nm from Anholt E'
+    """
+    return f"{three_figures(place.bearing_deg)} {place.distance_nm:.1f} nm from {place.mark}"
