@@ -93,7 +93,7 @@ def depart(
     """Tell what the passage would be like at each of many times of departure."""
     from goosewing.departures.compare import Case
     from goosewing.departures.wants import choose, parse_wants
-    from goosewing_cli.planning import compass_headings, plan_options
+    from goosewing_cli.planning import compass_headings, look_further, plan_options
 
     wanted = parse_wants(wants)
     times = departure_times(begin, until, every)
@@ -118,6 +118,7 @@ def depart(
     chosen = choose(plan_all(case, times), wanted)
     best = chosen.meeting[0].plan
     assert best is not None
+    best = look_further(case, best, took_s=0.0, looked_at=clear.words, alternatives=False)
     written = _write(out, by_compass(best), files)
     if json:
         typer.echo(_json(chosen, crew.name, times).decode(), nl=False)

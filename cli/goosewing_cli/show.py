@@ -57,7 +57,7 @@ def show_plan(
     if plan.conditions:
         paragraph(console, plan.conditions)
     dates = _Dates(plan, zone)
-    heads = _Heads(two_miles=_drifts(plan))
+    heads = _Heads(two_miles=_drifts(plan), wind=_told_above(plan))
     before: Board | None = None
     for number, leg in enumerate(plan.legs, 1):
         console.print()
@@ -185,6 +185,17 @@ class _Heads:
     """Whether miles by log and over the ground differ anywhere."""
     wind: str = ""
     """The wind and stream told last: only another is told again."""
+
+
+def _told_above(plan: Plan) -> str:
+    """Return the wind and stream that hold for the whole passage: its conditions tell them."""
+    every = {
+        "\n".join(weather_words(board.weather))
+        for leg in plan.legs
+        for board in leg.boards
+        if board.weather is not None
+    }
+    return every.pop() if len(every) == 1 else ""
 
 
 def _drifts(plan: Plan) -> bool:
