@@ -133,6 +133,22 @@ class FromMark:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Order:
+    """What the helm holds from a time and place on, until the next order or the board's end.
+
+    Nothing else happens under it. `heading_deg` and `twa_deg` are both what they are when
+    it is given; the one that `steer` names is held.
+    """
+
+    time: datetime
+    lat: float
+    lon: float
+    steer: Steer
+    heading_deg: float
+    twa_deg: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Board:
     """A stretch sailed on one tack with one sail set.
 
@@ -176,6 +192,9 @@ class Board:
     """Whether the headsail is held out on a pole."""
     engine: bool = False
     """Whether she is under engine; `sail_set` is "engine" then, the tack the wind's side."""
+    orders: tuple[Order, ...] = ()
+    """In changing wind, what is steered along it; the first at its start. Empty in a steady
+    wind, where the one order is the board's own."""
     beyond_forecast: bool = False
     """Whether the last values of a forecast were held on for a part of it."""
     manoeuvres: tuple[Manoeuvre, ...] = ()

@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import timedelta
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from goosewing.boat.model import Sailing
 from goosewing.changing.motion import Airs, Going, Waters, advance
-from goosewing.changing.polish import steps_for
+from goosewing.changing.shooting import States, steps_for
 from goosewing.earth import geodesy
-from goosewing.records import Board, BoardPoint, Fix, Layline, Leg, Mark
+from goosewing.records import Board, BoardPoint, Fix, Layline, Leg, Mark, Order
 from goosewing.totals import Clock, hours_of, manoeuvres_due, time_of
 from goosewing.weather import wind
 from goosewing.weather.base import datetime_from_hours, hours_from_datetime
@@ -21,7 +20,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from goosewing.boat.manoeuvres import Mode
-    from goosewing.changing.polish import Helm
+    from goosewing.changing.settling import Boards
+    from goosewing.changing.shooting import Helm
     from goosewing.earth.course import Course
     from goosewing.records import Steer, Tack
     from goosewing.units import Array
@@ -58,10 +58,10 @@ def leg_record(
     course: Course,
     origin: Mark,
     mark: Mark,
-    helms: Sequence[Helm],
+    boards: Boards,
     reckoning: Clock,
 ) -> tuple[Leg, Clock]:
-    """Integrate the boards of a leg once more and write them down.
+    """Write down the boards of a leg, point by point as they were integrated.
 
     Returns
     -------
@@ -70,102 +70,72 @@ def leg_record(
     Clock
         Where the reckoning stands at the mark.
     """
-    lat, lon = course.lat1, course.lon1
-    boards: list[Board] = []
-    for helm in helms:
-        mode = waters.modes[helm.mode]
-        place = Fix(lat=lat, lon=lon)
-        now = hours_from_datetime(reckoning.time)
-        first = instant(waters, mode, helm.steer, helm.control_deg, now, lat, lon)
-        due = manoeuvres_due(
-            waters.boat, reckoning, mode, float(first.going.sailing.twa_deg[0]), place
-        )
-        ready = reckoning.time + timedelta(seconds=sum(m.cost_s for m in due))
-        board = _board(waters, mode, helm, hours_from_datetime(ready), lat, lon)
-        boards.append(replace(board, manoeuvres=tuple(due)))
-        lat, lon = board.end.lat, board.end.lon
+    steps = [steps_for(helm.hours) for helm in boards.helms]
+    firsts = np.concatenate(([0], np.cumsum(steps)))
+    pauses = np.append(boards.pauses_h[1:], 0.0)
+    written: list[Board] = []
+    for at in _runs(boards.helms):
+        parts = [
+            _part(boards.states, int(firsts[k]), int(firsts[k + 1]), float(pauses[k])) for k in at
+        ]
+        mode = waters.modes[boards.helms[at[0]].mode]
+        board = _board(waters, mode, [boards.helms[k] for k in at], parts)
+        place = Fix(lat=float(parts[0].lat[0]), lon=board.start.lon)
+        due = manoeuvres_due(waters.boat, reckoning, mode, board.twa_deg, place)
+        written.append(replace(board, manoeuvres=tuple(due)))
         reckoning = Clock(time_of(board.end), mode, board.points[-1].twa_deg)
     leg = Leg(
         origin=origin.name,
         destination=mark.name,
-        elapsed_h=hours_of(boards),
+        elapsed_h=hours_of(written),
         straight_h=None,
         saved_min=None,
         bound_h=None,
-        boards=tuple(boards),
-        laylines=_sailed_layline(waters, course, mark, helms, boards),
+        boards=tuple(written),
+        laylines=_sailed_layline(waters, course, mark, boards.helms[-1], written),
     )
     return leg, reckoning
 
 
-def _board(waters: Waters, mode: Mode, helm: Helm, start_h: float, lat: float, lon: float) -> Board:
-    times, lats, lons = _trace(waters, mode, helm, start_h, lat, lon)
-    airs, going = _known(waters, mode, helm, times, lats, lons)
-    gone = geodesy.loxodrome_inverse(lats[:-1], lons[:-1], lats[1:], lons[1:]).distance_nm
-    distance = float(np.sum(gone))
-    log = float(np.trapezoid(going.sailing.boat_speed_kn, times))
-    sailing = going.sailing
-    apparent = wind.apparent_wind(
-        sailing.twa_deg[0], float(airs.tws_kn[0]), sailing.boat_speed_kn[0], sailing.leeway_deg[0]
-    )
-    course = wind.direction_to(going.east_kn, going.north_kn)
-    points = tuple(
-        BoardPoint(
-            lat=float(lats[i]),
-            lon=float(geodesy.wrap_longitude(lons[i])),
-            time=datetime_from_hours(times[i]),
-            heading_deg=float(going.heading_deg[i]),
-            course_over_ground_deg=float(course[i]),
-            twa_deg=float(sailing.twa_deg[i]),
-            tws_kn=float(airs.tws_kn[i]),
-        )
-        for i in range(len(times))
-    )
-    heel = float(sailing.heel_deg[0])
-    return Board(
-        tack=mode.tack if not mode.engine else _windward(points[0], float(airs.twd_deg[0])),
-        sail_set=mode.name,
-        steer=helm.steer,
-        start=_fix(points[0]),
-        end=_fix(points[-1]),
-        heading_deg=points[0].heading_deg,
-        course_over_ground_deg=points[0].course_over_ground_deg,
-        twa_deg=points[0].twa_deg,
-        tws_kn=float(airs.tws_kn[0]),
-        awa_deg=float(apparent.awa_deg),
-        aws_kn=float(apparent.aws_kn),
-        boat_speed_kn=log / helm.hours,
-        speed_over_ground_kn=distance / helm.hours,
-        leeway_deg=float(sailing.leeway_deg[0]),
-        heel_deg=None if np.isnan(heel) else heel,
-        distance_nm=distance,
-        log_nm=log,
-        elapsed_h=helm.hours,
-        points=points,
-        twd_deg=float(airs.twd_deg[0]) % 360.0,
-        poled=mode.poled,
-        engine=mode.engine,
-        beyond_forecast=_beyond(waters, times),
-    )
+def _runs(helms: Sequence[Helm]) -> list[list[int]]:
+    """Numbers of the orders of each board."""
+    runs: list[list[int]] = []
+    for k, helm in enumerate(helms):
+        if runs and helms[runs[-1][-1]].mode == helm.mode:
+            runs[-1].append(k)
+        else:
+            runs.append([k])
+    return runs
 
 
-def _windward(point: BoardPoint, twd_deg: float) -> Tack:
-    """Return the side from which the wind comes."""
-    return "port" if float(geodesy.wrap_180(point.heading_deg - twd_deg)) >= 0.0 else "starboard"
+def _part(states: States, first: int, last: int, pause_h: float) -> States:
+    """Beginnings of an order's steps, and its end, before the pause that follows."""
+    part = States(*(values[first : last + 1].copy() for values in states))
+    part.time_h[-1] -= pause_h
+    return part
 
 
-def _known(
-    waters: Waters, mode: Mode, helm: Helm, times: Array, lats: Array, lons: Array
-) -> tuple[Airs, Going]:
-    """How she goes at every point; at one just past a table's or a forecast's end as at its next.
+class _Sailed(NamedTuple):
+    """How she goes at points along orders."""
 
-    A board is sailed by the middles of its steps; its very ends may lie a hair beyond.
+    time_h: Array
+    lat: Array
+    lon: Array
+    airs: Airs
+    going: Going
+
+
+def _sailed(waters: Waters, mode: Mode, helm: Helm, part: States) -> _Sailed:
+    """How she goes at the points of an order; just past a forecast's end as before it.
+
+    Orders are sailed by the middles of their steps; their very ends may lie a hair beyond.
     """
+    lats, lons, times = part
     airs = waters.airs(times, lats, lons)
     going = waters.steered(mode, helm.steer, helm.control_deg, airs)
     known = np.flatnonzero(np.isfinite(going.sailing.boat_speed_kn + going.east_kn))
     if len(known) == len(times) or not len(known):
-        return airs, going
+        return _Sailed(times, lats, lons, airs, going)
     nearest = known[np.abs(np.arange(len(times))[:, np.newaxis] - known).argmin(axis=1)]
     sailing = Sailing(*(values[nearest] for values in going.sailing))
     filled = Going(
@@ -175,7 +145,82 @@ def _known(
         sailing,
         going.heading_deg[nearest],
     )
-    return Airs(*(values[nearest] for values in airs)), filled
+    return _Sailed(times, lats, lons, Airs(*(values[nearest] for values in airs)), filled)
+
+
+def _board(waters: Waters, mode: Mode, helms: Sequence[Helm], parts: Sequence[States]) -> Board:
+    sailed = [_sailed(waters, mode, helm, part) for helm, part in zip(helms, parts, strict=True)]
+    log = sum(float(np.trapezoid(each.going.sailing.boat_speed_kn, each.time_h)) for each in sailed)
+    # The end of an order is the beginning of the next, which says what is steered there.
+    cut = [*(each for part in sailed[:-1] for each in _points(part)[:-1]), *_points(sailed[-1])]
+    points = tuple(cut)
+    lats, lons = np.array([(point.lat, point.lon) for point in points]).T
+    distance = float(np.sum(
+        geodesy.loxodrome_inverse(lats[:-1], lons[:-1], lats[1:], lons[1:]).distance_nm
+    ))  # fmt: skip
+    sailing, airs = sailed[0].going.sailing, sailed[0].airs
+    apparent = wind.apparent_wind(
+        sailing.twa_deg[0], float(airs.tws_kn[0]), sailing.boat_speed_kn[0], sailing.leeway_deg[0]
+    )
+    heel = float(sailing.heel_deg[0])
+    hours = sum(helm.hours for helm in helms)
+    return Board(
+        tack=mode.tack if not mode.engine else _windward(points[0], float(airs.twd_deg[0])),
+        sail_set=mode.name,
+        steer=helms[0].steer,
+        start=_fix(points[0]),
+        end=_fix(points[-1]),
+        heading_deg=points[0].heading_deg,
+        course_over_ground_deg=points[0].course_over_ground_deg,
+        twa_deg=points[0].twa_deg,
+        tws_kn=float(airs.tws_kn[0]),
+        awa_deg=float(apparent.awa_deg),
+        aws_kn=float(apparent.aws_kn),
+        boat_speed_kn=log / hours,
+        speed_over_ground_kn=distance / hours,
+        leeway_deg=float(sailing.leeway_deg[0]),
+        heel_deg=None if np.isnan(heel) else heel,
+        distance_nm=distance,
+        log_nm=log,
+        elapsed_h=hours,
+        points=points,
+        twd_deg=float(airs.twd_deg[0]) % 360.0,
+        poled=mode.poled,
+        engine=mode.engine,
+        orders=tuple(
+            _order(helm, _points(each)[0]) for helm, each in zip(helms, sailed, strict=True)
+        ),
+        beyond_forecast=_beyond(waters, np.concatenate([part.time_h for part in parts])),
+    )
+
+
+def _points(sailed: _Sailed) -> list[BoardPoint]:
+    going = sailed.going
+    course = wind.direction_to(going.east_kn, going.north_kn)
+    return [
+        BoardPoint(
+            lat=float(sailed.lat[i]),
+            lon=float(geodesy.wrap_longitude(sailed.lon[i])),
+            time=datetime_from_hours(sailed.time_h[i]),
+            heading_deg=float(going.heading_deg[i]),
+            course_over_ground_deg=float(course[i]),
+            twa_deg=float(going.sailing.twa_deg[i]),
+            tws_kn=float(sailed.airs.tws_kn[i]),
+        )
+        for i in range(len(sailed.time_h))
+    ]
+
+
+def _order(helm: Helm, point: BoardPoint) -> Order:
+    return Order(
+        time=point.time, lat=point.lat, lon=point.lon, steer=helm.steer,
+        heading_deg=point.heading_deg, twa_deg=point.twa_deg,
+    )  # fmt: skip
+
+
+def _windward(point: BoardPoint, twd_deg: float) -> Tack:
+    """Return the side from which the wind comes."""
+    return "port" if float(geodesy.wrap_180(point.heading_deg - twd_deg)) >= 0.0 else "starboard"
 
 
 def _fix(point: BoardPoint) -> Fix:
@@ -187,27 +232,9 @@ def _beyond(waters: Waters, times: Array) -> bool:
     return bool(held is not None and np.any(held(times)))
 
 
-def _trace(
-    waters: Waters, mode: Mode, helm: Helm, start_h: float, lat: float, lon: float
-) -> tuple[Array, Array, Array]:
-    """Integrate one board in the same steps as the polish did; points at every step."""
-    steps = steps_for(helm.hours)
-    step = np.array([helm.hours / steps])
-    times, lats, lons = [np.array([start_h])], [np.array([lat])], [np.array([lon])]
-    for _ in range(steps):
-        moved = advance(
-            waters, mode, helm.steer, helm.control_deg, times[-1], lats[-1], lons[-1], step
-        )
-        lats.append(moved[0])
-        lons.append(moved[1])
-        times.append(times[-1] + step)
-    return np.concatenate(times), np.concatenate(lats), np.concatenate(lons)
-
-
 def _sailed_layline(
-    waters: Waters, course: Course, mark: Mark, helms: Sequence[Helm], boards: Sequence[Board]
+    waters: Waters, course: Course, mark: Mark, last: Helm, boards: Sequence[Board]
 ) -> tuple[Layline, ...]:
-    last = helms[-1]
     if len(boards) < 2 or waters.modes[last.mode].engine:
         return ()
     arrival_h = hours_from_datetime(time_of(boards[-1].end))

@@ -33,6 +33,11 @@ ROWS_FOR_THE_BOW = 4
 """Rounds in which the polar's row is found from the bow's angle; leeway is small and
 changes slowly, so that each round gains more than a digit."""
 
+BY_THE_LEE_DEG = 3.0
+"""A heading held may bring the wind so far over the other quarter, no farther. [°]"""
+
+SAME_ANGLE_DEG = 1e-3
+"""An angle kept within a table's edges that differs by less is inside."""
 
 Airs = HereAndNow
 """Wind over the water, at the polar's height, and stream; arrays of one shape."""
@@ -114,16 +119,30 @@ class Waters:
         return self._going(mode, np.minimum(np.maximum(row_deg, low), high), airs)
 
     def on_heading(self, mode: Mode, heading_deg: ArrayLike, airs: Airs) -> Going:
-        """Tell how she goes on a heading; where it leaves the sector she keeps to its edge.
+        """Tell how she goes on a heading: where her bow points, whatever the wind does.
 
-        A wind that shifts past dead downwind would have her by the lee: she
-        then runs dead before it.
+        Not possible where that is outside the table or the sector, or by the lee by
+        more than `BY_THE_LEE_DEG`.
         """
+        heading = np.asarray(heading_deg, dtype=np.float64)
         if mode.engine:
-            return self._motoring(np.asarray(heading_deg) - airs.twd_deg, airs)
-        bow = mode.side * geodesy.wrap_180(np.asarray(heading_deg) - airs.twd_deg)
-        bow = np.where(bow < -90.0, 180.0, np.maximum(bow, 0.0))
-        return self.at_angle(mode, self._row_from_bow(mode, bow, airs), airs)
+            return self._motoring(heading - airs.twd_deg, airs)
+        signed = mode.side * geodesy.wrap_180(heading - airs.twd_deg)
+        bow = np.abs(signed)
+        row = self._row_from_bow(mode, bow, airs)
+        going = self.at_angle(mode, row, airs)
+        held = going.sailing
+        # By the lee, the other side's leeway is her own.
+        drift = np.where(signed < 0.0, -held.leeway_deg, held.leeway_deg)
+        track = np.radians(heading + mode.side * drift)
+        inside = np.abs(held.twa_deg - bow) < SAME_ANGLE_DEG
+        return Going(
+            held.boat_speed_kn * np.sin(track) + airs.stream_east_kn,
+            held.boat_speed_kn * np.cos(track) + airs.stream_north_kn,
+            going.possible & inside & ((signed >= 0.0) | (bow > 180.0 - BY_THE_LEE_DEG)),
+            held,
+            np.mod(heading + np.zeros(bow.shape), 360.0),
+        )
 
     def _row_from_bow(self, mode: Mode, bow_deg: Array, airs: Airs) -> Array:
         if self.boat.polar_angle == "heading":

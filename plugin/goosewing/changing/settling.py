@@ -1,0 +1,774 @@
+"""From a way that the search found to the boards that are sailed, and the orders along them.
+
+What the search found is sailable; made exact it is the first plan, and nothing that
+follows may be slower than it but by what the crew is spared: a board that gains less than
+it is worth, an order that gains a few seconds.
+
+Within a board the helm's angle is free: it gets an order a watch, or where the wind has
+moved far, each a heading held or an angle to the wind held, and nothing else happens
+under it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from goosewing.boat import manoeuvres
+from goosewing.changing.motion import BY_THE_LEE_DEG
+from goosewing.changing.polish import MANY_ROUNDS, Polished, board_numbers, polish
+from goosewing.changing.shooting import Helm, Orders, Start, States, limits_deg
+from goosewing.earth import geodesy
+from goosewing.errors import NoPlanError
+from goosewing.totals import Clock
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from numpy.typing import NDArray
+
+    from goosewing.changing.guesses import Outlook
+    from goosewing.changing.keep_clear import Offing
+    from goosewing.changing.motion import Waters
+    from goosewing.changing.search import Stretch, Way
+    from goosewing.earth.course import Course
+    from goosewing.options import First
+    from goosewing.records import Mark, Steer
+    from goosewing.units import Array
+
+WATCH_H = 2.0
+"""A new order comes at most so often, unless the wind moves. [h]"""
+
+MOVED_DEG = 10.0
+"""A wind that has moved so far may have a new order of its own. [°]"""
+
+SOONEST_H = 1.0 / 3.0
+"""But no sooner than this. [h]"""
+
+WORTH_MIN = 1.0
+"""What a board must gain, unless the navigator says otherwise. [min]"""
+
+WORTH_SHARE = 0.01
+"""On a short leg it need not gain more than this share of the leg's time."""
+
+FEWER_ORDERS_H = 4.0 / 3600.0
+"""An order fewer may cost so many hours."""
+
+ALL_FEWER_ORDERS = 3e-4
+"""All of them together no more than this share of the time."""
+
+HEADINGS_COST = 5e-4
+"""Headings held in place of angles may cost so large a share of the time."""
+
+MOST_DROPPED_AT_ONCE = 6
+MOST_REORDERED = 8
+"""Longer sequences keep the order that the search found."""
+
+LEAST_GAIN_H = 1e-4
+"""Less than half a second is no reason to change the order."""
+
+TRIAL_ROUNDS = 4
+"""Steps of the optimiser before two sequences are compared."""
+
+HOPELESS = 1.03
+"""A sequence whose first closing is so much slower than the best is given up."""
+
+SHORTEST_PIECE_NM = 0.002
+"""Places of a way that are closer together are one."""
+
+MOST_TRIED = 8
+"""So many of the places in sight are tried as the next one."""
+
+ROUNDS_OF_PAUSES = 3
+"""A turn near the beam may prove a gybe where a tack was meant: so often it is put right."""
+
+STEADY_ANGLE_DEG = 14.0
+"""Within this of a best angle the helm keeps an angle to the wind; reaching, a heading."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Boards:
+    """Orders to the helm, what the manoeuvres before them cost, and where they lead."""
+
+    helms: tuple[Helm, ...]
+    pauses_h: tuple[float, ...]
+    states: States
+    polished: Polished
+
+    @property
+    def elapsed_h(self) -> float:
+        """Boards and manoeuvres together, in hours."""
+        return sum(h.hours for h in self.helms) + sum(self.pauses_h)
+
+    @property
+    def count(self) -> int:
+        """The number of boards."""
+        return int(board_numbers(self.helms)[-1]) + 1
+
+
+class Places(NamedTuple):
+    """Places of a way that was found, each shape (n,)."""
+
+    mode: NDArray[np.intp]
+    """The mode in which it was reached; of the first, that of the second."""
+    lat: Array
+    lon: Array
+    time_h: Array
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Stage:
+    """One leg of the passage while it is being planned."""
+
+    waters: Waters
+    course: Course
+    outlook: Outlook
+    start_h: float
+    shortest_h: float
+    before: Clock
+    watch_h: float = WATCH_H
+    worth_h: float = WORTH_MIN / 60.0
+    """What a board must gain. [h]"""
+    exact: bool = False
+    """Whether sequences are compared in the shortest steps of the integration."""
+    first: First | None = None
+    """Which board was asked to come first."""
+    offing: Offing | None = None
+    """The hazards about the leg, and the way between them."""
+
+    @property
+    def start(self) -> Start:
+        """Where and when it begins, and where it ends."""
+        c = self.course
+        return Start(time_h=self.start_h, lat=c.lat1, lon=c.lon1, mark_lat=c.lat2, mark_lon=c.lon2)
+
+
+def settled(stage: Stage, way: Way, mark: Mark, ahead: manoeuvres.Mode | None) -> Boards:
+    """Make the boards of a way exact, and as few as a crew would sail.
+
+    Raises
+    ------
+    NoPlanError
+        If nothing could be brought to the mark.
+    """
+    for exact in (False, True):
+        judged = replace(stage, exact=exact)
+        best = _begun(judged, way)
+        if best is None:
+            continue
+        best = _reordered(judged, _dropped(judged, best, ahead), ahead)
+        best = _begun_as_wished(judged, best, ahead)
+        made = _finished(judged, best)
+        if made is not None:
+            return made
+    raise NoPlanError(f"no boards could be brought to {mark.name}: try another departure")
+
+
+# ---- the first plan --------------------------------------------------------------------------
+
+
+def _begun(stage: Stage, way: Way) -> Boards | None:
+    """Make the search's way exact; where that fails, the same with fewer boards."""
+    helms = tuple(h for part in way.stretches for h in _helms(stage, part))
+    guess = _guess(way)
+    found = _try(stage, helms, guess=guess) or _try(stage, helms)
+    if found is None and stage.offing is not None:
+        found = _from_place_to_place(stage, way)
+    return found or _brought_to_the_mark(stage, helms) or _any_straight(stage)
+
+
+def _guess(way: Way) -> States:
+    """Places of a way, at their times."""
+    lat, lon = way.places
+    return States(lat, lon, np.concatenate([part.time_h for part in way.stretches]))
+
+
+def _helms(stage: Stage, part: Stretch) -> list[Helm]:
+    """Turn a stretch of the search into orders, one a watch, by the angles it was sailed at."""
+    rows = part.row_deg
+    known = np.isfinite(rows)
+    helms = []
+    for begin, end in pairwise(_cuts(stage, part)):
+        within = known & (part.time_h > begin + 1e-9) & (part.time_h <= end + 1e-9)
+        picked = rows[within] if within.any() else rows[known]
+        row = float(np.mean(picked)) if picked.size else 90.0
+        mode = stage.waters.modes[part.mode]
+        helms.append(
+            Helm(mode=part.mode, steer="angle", control_deg=row, hours=end - begin)
+            if not mode.engine
+            else Helm(
+                mode=part.mode, steer="heading", control_deg=_heading(part, begin, end),
+                hours=end - begin,
+            )
+        )  # fmt: skip
+    return helms
+
+
+def _heading(part: Stretch, begin: float, end: float) -> float:
+    """Direction between two times of a stretch: what is steered but for the stream."""
+    lat, lon = (np.interp((begin, end), part.time_h, values) for values in (part.lat, part.lon))
+    return float(geodesy.loxodrome_inverse(lat[0], lon[0], lat[1], lon[1]).bearing_deg)
+
+
+def _cuts(stage: Stage, part: Stretch) -> list[float]:
+    """Times at which a stretch is cut into orders: by the watch, and where land lies between."""
+    begin, end = float(part.time_h[0]), float(part.time_h[-1])
+    count = max(1, int((end - begin) // stage.watch_h))
+    even: list[float] = np.linspace(begin, end, count + 1).tolist()
+    if stage.offing is None:
+        return even
+    seen = part.time_h[stage.offing.in_sight(part.lat, part.lon)].tolist()
+    return seen if len(seen) >= len(even) else even
+
+
+def _brought_to_the_mark(stage: Stage, helms: tuple[Helm, ...]) -> Boards | None:
+    """Drop the shortest board of a sequence as long as it can't be brought to the mark."""
+    best = _sailed_about_the_engine(stage, helms)
+    while best is None:
+        numbers = board_numbers(helms)
+        if numbers[-1] == 0:
+            return None
+        helms = _without(helms, int(np.argmin(_board_hours(helms))))
+        best = _try(stage, helms)
+    return best
+
+
+def _sailed_about_the_engine(stage: Stage, helms: tuple[Helm, ...]) -> Boards | None:
+    """Polish a sequence with a short board under sail at an end that is under engine.
+
+    The search looks at the engine's use but once a step: a lull may begin later and end
+    sooner than it thought.
+    """
+    modes = stage.waters.modes
+    short = max(stage.shortest_h, 0.05 * sum(helm.hours for helm in helms))
+    motored = [at for at, helm in enumerate(helms) if modes[helm.mode].engine]
+    if not motored:
+        return None
+    first = motored[0] if sum(h.hours for h in helms[: motored[0]]) < short else 0
+    last = motored[-1] if sum(h.hours for h in helms[motored[-1] + 1 :]) < short else len(helms)
+    helms = helms[first : last + 1]
+    trials = []
+    for number, mode in enumerate(modes):
+        board = Helm(
+            mode=number, steer="heading", control_deg=stage.course.bearing_deg, hours=short
+        )
+        if not mode.engine and modes[helms[-1].mode].engine:
+            trials.append((*helms, board))
+        if not mode.engine and modes[helms[0].mode].engine:
+            trials.append((board, *helms))
+    return _fastest(_try(stage, trial) for trial in trials)
+
+
+def _any_straight(stage: Stage) -> Boards | None:
+    """Try every mode alone, steering for the mark: the last resort of a tiny leg."""
+    bearing = stage.course.bearing_deg
+    hours = stage.course.distance_nm * stage.outlook.hours_per_nm(bearing)
+    return _fastest(
+        _try(stage, (Helm(mode=i, steer="heading", control_deg=bearing, hours=hours),))
+        for i in range(len(stage.waters.modes))
+    )
+
+
+def _fastest(trials: Iterator[Boards | None]) -> Boards | None:
+    made = [trial for trial in trials if trial is not None]
+    return min(made, key=lambda boards: boards.elapsed_h, default=None)
+
+
+def _from_place_to_place(stage: Stage, way: Way) -> Boards | None:
+    """Sail the search's own way, which crosses nothing, by straight boards between its places."""
+    places, at = _places_of(way), 0
+    helms: tuple[Helm, ...] = ()
+    while at < len(places.lat) - 1:
+        for onward, mode in _onward(stage, places, at):
+            added = _straight_on(stage, helms, places, (at, onward), mode)
+            if added is not None:
+                helms, at = added, onward
+                break
+        else:
+            return None
+    pauses = _pauses_h(stage, helms)
+    sailed = polish(stage.waters, helms, stage.start, pauses, rounds=0)
+    return _try(stage, helms) or (
+        None if sailed is None else Boards(sailed.helms, pauses, sailed.states, sailed)
+    )
+
+
+def _places_of(way: Way) -> Places:
+    """Join the stretches of a way; of each place, the mode in which it was reached."""
+    parts = way.stretches
+    rest = [part.lat[1:] for part in parts]
+    modes = [np.full(len(lat), part.mode) for lat, part in zip(rest, parts, strict=True)]
+
+    def joined(name: str) -> Array:
+        first = getattr(parts[0], name)[:1]
+        return np.concatenate((first, *(getattr(part, name)[1:] for part in parts)))
+
+    mode = np.concatenate(([parts[0].mode], *modes))
+    return Places(mode, joined("lat"), joined("lon"), joined("time_h"))
+
+
+def _onward(stage: Stage, places: Places, at: int) -> Iterator[tuple[int, int]]:
+    """Places in sight to sail to next, and the mode: its own and far first, then any."""
+    assert stage.offing is not None
+    after = np.arange(at + 1, len(places.lat))
+    seen = after[stage.offing.sees(places.lat, places.lon, at)]
+    own = int(places.mode[at + 1])
+    others = np.flatnonzero(places.mode[after] != own)
+    end = at + 1 + int(others[0]) if others.size else len(places.lat)
+    near = seen[seen < end]
+    picked = near[np.linspace(0, len(near) - 1, min(len(near), MOST_TRIED)).astype(int)]
+    yield from ((int(k), own) for k in picked[::-1])
+    every = [i for i, mode in enumerate(stage.waters.modes) if not mode.engine]
+    yield from ((int(k), mode) for k in seen[:MOST_TRIED] for mode in every)
+
+
+def _straight_on(
+    stage: Stage, helms: tuple[Helm, ...], places: Places, ends: tuple[int, int], mode: int
+) -> tuple[Helm, ...] | None:
+    """Add a straight board from one place to another; None if the mode can't hold it."""
+    first, last = ends
+    lat1, lon1 = float(places.lat[first]), float(places.lon[first])
+    lat2, lon2 = float(places.lat[last]), float(places.lon[last])
+    line = geodesy.loxodrome_inverse(lat1, lon1, lat2, lon2)
+    if float(line.distance_nm) < SHORTEST_PIECE_NM:
+        return helms
+    hours = max(float(places.time_h[last] - places.time_h[first]), 1e-3)
+    # What is steered differs from the course by leeway and stream: a first guess.
+    bearing = float(line.bearing_deg)
+    helm = Helm(mode=mode, steer="heading", control_deg=bearing, hours=hours)
+    pauses = _pauses_h(stage, (*helms, helm))
+    begun_h = stage.start_h + sum(h.hours for h in helms) + sum(pauses[:-1])
+    start = Start(time_h=begun_h, lat=lat1, lon=lon1, mark_lat=lat2, mark_lon=lon2)
+    made = polish(stage.waters, (helm,), start, pauses[-1:])
+    return None if made is None else (*helms, *made.helms)
+
+
+# ---- trying sequences ------------------------------------------------------------------------
+
+
+def _try(
+    stage: Stage,
+    helms: Sequence[Helm],
+    *,
+    guess: States | None = None,
+    rounds: int = MANY_ROUNDS,
+    beat_h: float = np.inf,
+) -> Boards | None:
+    pauses = _pauses_h(stage, helms)
+    made = polish(
+        stage.waters, helms, stage.start, pauses, offing=stage.offing, rounds=rounds,
+        shortest_h=stage.shortest_h, exact=stage.exact, guess=guess,
+        beat_h=beat_h - sum(pauses),
+    )  # fmt: skip
+    return None if made is None else Boards(made.helms, pauses, made.states, made)
+
+
+def _pauses_h(stage: Stage, helms: Sequence[Helm]) -> tuple[float, ...]:
+    """What the manoeuvres before each order will cost, as far as it can be told beforehand."""
+    boat, modes = stage.waters.boat, stage.waters.modes
+    pauses = []
+    before, twa_before = stage.before.mode, stage.before.twa_deg
+    for helm in helms:
+        mode, twa = modes[helm.mode], _twa_deg(stage, helm)
+        tacking = twa_before + twa < 180.0
+        kinds = () if before is None else manoeuvres.steps(before, mode, tacking=tacking)
+        pauses.append(sum(manoeuvres.step_cost_s(boat, kind) for kind in kinds) / 3600.0)
+        before, twa_before = mode, twa
+    return tuple(pauses)
+
+
+def _twa_deg(stage: Stage, helm: Helm) -> float:
+    """Angle off the wind of an order to the helm; of a heading, in the wind at the start."""
+    if helm.steer == "angle":
+        return helm.control_deg
+    airs = stage.waters.airs(stage.start_h, stage.course.lat1, stage.course.lon1)
+    return abs(float(geodesy.wrap_180(helm.control_deg - float(airs.twd_deg))))
+
+
+def _board_hours(helms: Sequence[Helm]) -> Array:
+    hours = [helm.hours for helm in helms]
+    return np.bincount(board_numbers(helms), hours).astype(np.float64)
+
+
+def _without(helms: Sequence[Helm], board: int) -> tuple[Helm, ...]:
+    """Leave a board out and give its time to the others."""
+    numbers = board_numbers(helms)
+    left = [h for h, number in zip(helms, numbers, strict=True) if number != board]
+    total = sum(h.hours for h in helms)
+    share = total / max(sum(h.hours for h in left), 1e-9)
+    return tuple(replace(h, hours=h.hours * share) for h in left)
+
+
+def _dropped(stage: Stage, best: Boards, ahead: manoeuvres.Mode | None) -> Boards:
+    """Leave out boards, the shortest first, that aren't worth their while."""
+    improved = True
+    while improved and best.count > 1:
+        improved = False
+        order = np.argsort(_board_hours(best.helms), kind="stable")
+        for board in order[:MOST_DROPPED_AT_ONCE].tolist():
+            fewer = _without(best.helms, board)
+            saved = best.count - int(board_numbers(fewer)[-1]) - 1
+            limit = _until_ahead_h(stage, best, ahead) + saved * _worth_h(stage, best)
+            trial = _better(stage, best, fewer, limit, ahead)
+            if trial is not None:
+                best, improved = trial, True
+                break
+    return best
+
+
+def _worth_h(stage: Stage, best: Boards) -> float:
+    """What each board of a leg must gain."""
+    return min(stage.worth_h, WORTH_SHARE * best.elapsed_h)
+
+
+def _better(
+    stage: Stage,
+    best: Boards,
+    helms: Sequence[Helm],
+    limit_h: float,
+    ahead: manoeuvres.Mode | None,
+) -> Boards | None:
+    """Polish another sequence; None unless it takes less than the limit."""
+    trial = _try(stage, helms, guess=best.states, rounds=TRIAL_ROUNDS, beat_h=limit_h)
+    if trial is None or _until_ahead_h(stage, trial, ahead) > limit_h * HOPELESS:
+        return None
+    if _until_ahead_h(stage, trial, ahead) >= limit_h:
+        return None
+    return _try(stage, trial.helms, guess=trial.states) or trial
+
+
+def _reordered(stage: Stage, best: Boards, ahead: manoeuvres.Mode | None) -> Boards:
+    """Sail the same boards in another order where that is faster.
+
+    Orders often differ by less than the search can tell: by the convergence of
+    the meridians, or by a slow shift of the wind.
+    """
+    for _ in range(best.count - 1):
+        limit = _until_ahead_h(stage, best, ahead) - LEAST_GAIN_H
+        found = None
+        for helms in _orders(best.helms):
+            trial = _better(stage, best, helms, limit, ahead)
+            if trial is not None:
+                found, limit = trial, _until_ahead_h(stage, trial, ahead)
+        if found is None:
+            break
+        best = found
+    return best
+
+
+def _orders(helms: tuple[Helm, ...]) -> list[tuple[Helm, ...]]:
+    """List the orders with two neighbouring boards exchanged; the whole the other way round."""
+    boards = _boards_of(helms)
+    if len(boards) > MOST_REORDERED:
+        return []
+    orders = [
+        (*boards[:i], boards[i + 1], boards[i], *boards[i + 2 :]) for i in range(len(boards) - 1)
+    ]
+    if len(boards) > 2:
+        orders.append(tuple(boards[::-1]))
+    return [tuple(helm for board in order for helm in board) for order in orders]
+
+
+def _boards_of(helms: Sequence[Helm]) -> list[tuple[Helm, ...]]:
+    numbers = board_numbers(helms)
+    return [
+        tuple(h for h, number in zip(helms, numbers, strict=True) if number == board)
+        for board in range(int(numbers[-1]) + 1)
+    ]
+
+
+def _begun_as_wished(stage: Stage, best: Boards, ahead: manoeuvres.Mode | None) -> Boards:
+    """Let the board come first that was asked for, where the leg has such a one."""
+    if _begins_as_wished(stage, best.helms):
+        return best
+    boards = _boards_of(best.helms)
+    orders = [(boards[i], *boards[:i], *boards[i + 1 :]) for i in range(1, len(boards))]
+    # In a wind that turns against the wish, a short board of it may be all it takes.
+    short = max(stage.shortest_h, 0.05 * best.elapsed_h)
+    orders += [((replace(board[0], hours=short),), *boards) for board in boards[1:]]
+    every = [tuple(helm for board in order for helm in board) for order in orders]
+    trials = [_try(stage, helms) for helms in every if _begins_as_wished(stage, helms)]
+    made = [trial for trial in trials if trial is not None]
+    return min(made, key=lambda boards: _until_ahead_h(stage, boards, ahead), default=best)
+
+
+def _begins_as_wished(stage: Stage, helms: Sequence[Helm]) -> bool:
+    tacks = [stage.waters.modes[helm.mode].tack for helm in helms]
+    if stage.first == "longer":
+        hours = _board_hours(helms)
+        return bool(hours[0] >= hours.max())
+    return stage.first not in tacks or tacks[0] == stage.first
+
+
+def _until_ahead_h(stage: Stage, boards: Boards, ahead: manoeuvres.Mode | None) -> float:
+    """Boards of a leg, and what then brings her onto the first board of the next."""
+    if ahead is None:
+        return boards.elapsed_h
+    last = boards.helms[-1]
+    kinds = manoeuvres.steps(
+        stage.waters.modes[last.mode], ahead, tacking=_twa_deg(stage, last) < 90.0
+    )
+    cost = sum(manoeuvres.step_cost_s(stage.waters.boat, kind) for kind in kinds)
+    return boards.elapsed_h + cost / 3600.0
+
+
+# ---- orders as they are given ----------------------------------------------------------------
+
+
+def _finished(stage: Stage, best: Boards) -> Boards | None:
+    """Cut, steer and merge orders as a crew would have them; exactly, and with patience."""
+    exact = replace(stage, exact=True)
+    if stage.offing is None:
+        best = _cut_anew(stage, best)
+    made = _as_steered(exact, best)
+    if made is None:
+        return None
+    return _with_true_pauses(exact, _fewer_orders(exact, made))
+
+
+def _again(stage: Stage, best: Boards, helms: Sequence[Helm]) -> Boards | None:
+    """Polish orders that differ little, with the pauses that they had."""
+    pauses = best.pauses_h
+    if len(helms) != len(best.helms):
+        pauses = _pauses_carried(best, helms)
+    made = polish(
+        stage.waters, helms, stage.start, pauses, offing=stage.offing, rounds=MANY_ROUNDS,
+        shortest_h=stage.shortest_h, exact=stage.exact, guess=best.states,
+    )  # fmt: skip
+    return None if made is None else Boards(made.helms, pauses, made.states, made)
+
+
+def _pauses_carried(best: Boards, helms: Sequence[Helm]) -> tuple[float, ...]:
+    """Give the pause before each board to the first of its orders."""
+    before: list[float] = [0.0] * best.count
+    for number, pause in zip(board_numbers(best.helms).tolist(), best.pauses_h, strict=True):
+        before[number] += pause
+    numbers = board_numbers(helms).tolist()
+    return tuple(
+        before[number] if k == 0 or numbers[k - 1] != number else 0.0
+        for k, number in enumerate(numbers)
+    )
+
+
+def _cut_anew(stage: Stage, best: Boards) -> Boards:
+    """Give boards an order a watch, and more where the wind moves far within one."""
+    helms: list[Helm] = []
+    begin = stage.start_h
+    pauses = iter(_pauses_carried(best, [board[0] for board in _boards_of(best.helms)]))
+    for board in _boards_of(best.helms):
+        begin += next(pauses)
+        hours = sum(helm.hours for helm in board)
+        helms += _recut(board, _edges(stage, best.states, begin, hours))
+        begin += hours
+    if [round(h.hours, 6) for h in helms] == [round(h.hours, 6) for h in best.helms]:
+        return best
+    made = _again(stage, best, helms)
+    return best if made is None or made.elapsed_h > best.elapsed_h else made
+
+
+def _edges(stage: Stage, states: States, begin: float, hours: float) -> Array:
+    """Shares of a board's length at which its orders end, the last one 1."""
+    count = max(1, int(hours / stage.watch_h + 1e-6))
+    times = begin + np.linspace(0.0, hours, 8 * count + 1)
+    airs = stage.waters.airs(
+        times, np.interp(times, states.time_h, states.lat),
+        np.interp(times, states.time_h, states.lon),
+    )  # fmt: skip
+    moved = np.abs(np.diff(np.unwrap(np.nan_to_num(airs.twd_deg), period=360.0)))
+    part_h = hours / count
+    edges = []
+    for watch, swing in enumerate(moved.reshape(count, 8).sum(axis=1).tolist()):
+        pieces = int(np.clip(swing // MOVED_DEG, 1, max(1.0, part_h // SOONEST_H)))
+        edges += [(watch + (i + 1) / pieces) / count for i in range(pieces)]
+    return np.array(edges)
+
+
+def _recut(board: Sequence[Helm], edges: Array) -> list[Helm]:
+    """Cut a board into other orders, each with the mean of the controls that it takes over."""
+    hours = np.array([helm.hours for helm in board])
+    total = float(hours.sum())
+    known = np.concatenate(([0.0], np.cumsum(hours)))
+    controls = np.array([helm.control_deg for helm in board])
+    if board[0].steer == "heading":
+        controls = np.degrees(np.unwrap(np.radians(controls)))
+    summed = np.concatenate(([0.0], np.cumsum(controls * hours)))
+    ends = np.concatenate(([0.0], edges)) * total
+    means = np.diff(np.interp(ends, known, summed)) / np.diff(ends)
+    return [
+        replace(board[0], control_deg=float(control), hours=float(length))
+        for control, length in zip(means, np.diff(ends), strict=True)
+    ]
+
+
+def _as_steered(stage: Stage, best: Boards) -> Boards | None:
+    """Let headings be held where that costs next to nothing, angles to the wind elsewhere."""
+    by_angle = _again(stage, best, best.helms)
+    if by_angle is None:
+        return None
+    wanted = [_steering(stage, helm) for helm in by_angle.helms]
+    for _ in range(len(by_angle.helms) + 1):
+        helms = _steered(stage, by_angle, wanted)
+        if helms == by_angle.helms:
+            return by_angle
+        made = _again(stage, by_angle, helms)
+        if made is None:
+            return by_angle
+        astray = _astray(stage, made)
+        if not astray.any():
+            slower = made.elapsed_h > by_angle.elapsed_h * (1.0 + HEADINGS_COST)
+            return by_angle if slower else made
+        wanted = ["angle" if a else w for a, w in zip(astray.tolist(), wanted, strict=True)]
+    return by_angle
+
+
+def _steering(stage: Stage, helm: Helm) -> Steer:
+    mode = stage.waters.modes[helm.mode]
+    if mode.engine:
+        return "heading"
+    low, high = limits_deg(stage.waters, mode.sail_set)
+    best = stage.outlook.best_rows[mode.sail_set]
+    apart = np.abs(np.concatenate((best, [low, high])) - helm.control_deg)
+    close = bool(np.min(apart) < STEADY_ANGLE_DEG)
+    return "angle" if mode.poled or close else "heading"
+
+
+def _steered(stage: Stage, boards: Boards, wanted: Sequence[Steer]) -> tuple[Helm, ...]:
+    """Orders by angle put as headings where these are wanted: the mean over each."""
+    course = _course(stage, boards)
+    begin = course.waters.airs(*(np.asarray(v)[:-1] for v in _timed(boards.states)))
+    helms = []
+    for k, (helm, steer) in enumerate(zip(boards.helms, wanted, strict=True)):
+        if steer == helm.steer:
+            helms.append(helm)
+            continue
+        twd = np.radians(begin.twd_deg[course.order == k])
+        mean = np.degrees(np.arctan2(np.sin(twd).mean(), np.cos(twd).mean()))
+        heading = float(mean) + stage.waters.modes[helm.mode].side * helm.control_deg
+        helms.append(replace(helm, steer=steer, control_deg=heading))
+    return tuple(helms)
+
+
+def _timed(states: States) -> tuple[Array, Array, Array]:
+    return states.time_h, states.lat, states.lon
+
+
+def _course(stage: Stage, boards: Boards) -> Orders:
+    """The steps that exact boards were integrated in."""
+    return Orders(
+        stage.waters, boards.helms, np.arange(len(boards.helms)), np.asarray(boards.pauses_h),
+        stage.start,
+    )  # fmt: skip
+
+
+def _astray(stage: Stage, boards: Boards) -> Array:
+    """Which headings would bring her out of the table or the sector, or by the lee; shape (k,)."""
+    course = _course(stage, boards)
+    bows = course.bows_deg(boards.states)
+    astray = np.zeros(len(boards.helms), dtype=bool)
+    for k, helm in enumerate(boards.helms):
+        mode = stage.waters.modes[helm.mode]
+        if helm.steer == "angle" or mode.engine:
+            continue
+        low, high = limits_deg(stage.waters, mode.sail_set)
+        high = 180.0 + BY_THE_LEE_DEG if high >= 180.0 else high
+        mine = bows[:, course.order == k]
+        astray[k] = bool((mine < low).any() or (mine > high).any())
+    return astray
+
+
+def _fewer_orders(stage: Stage, best: Boards) -> Boards:
+    """Join orders where that costs next to nothing; the mark is closed again, the price known."""
+    allowed = FEWER_ORDERS_H
+    for _ in range(3):
+        helms = _joined(stage, best, allowed)
+        if len(helms) == len(best.helms):
+            return best
+        made = _again(stage, best, helms)
+        fewer = len(best.helms) - len(helms)
+        budget = min(2.0 * FEWER_ORDERS_H * fewer, ALL_FEWER_ORDERS * best.elapsed_h)
+        cheap = made is not None and made.elapsed_h < best.elapsed_h + budget
+        if made is not None and cheap and not _astray(stage, made).any():
+            return made
+        allowed /= 6.0
+    return best
+
+
+def _joined(stage: Stage, best: Boards, allowed_h: float) -> tuple[Helm, ...]:
+    """Join neighbouring orders of a board, the cheapest first, by their own curvature.
+
+    Two controls u and v whose curvatures are a and b cost, if both become their mean,
+    ½·ab/(a + b)·(u − v)².
+    """
+    if stage.offing is not None or best.polished.bent is None:
+        return best.helms
+    bent = np.maximum(best.polished.bent, 1e-9).tolist()
+    parts = [_Held(helm, b) for helm, b in zip(best.helms, bent, strict=True)]
+    spent = 0.0
+    while len(parts) > 1:
+        prices = [_price_h(a, b) for a, b in pairwise(parts)]
+        at = int(np.argmin(prices))
+        spent += prices[at]
+        if prices[at] > allowed_h or spent > 0.5 * ALL_FEWER_ORDERS * best.elapsed_h:
+            break
+        parts[at : at + 2] = [_both(parts[at], parts[at + 1])]
+    return tuple(part.helm for part in parts)
+
+
+class _Held(NamedTuple):
+    """An order, and how its control's square costs. [h/°²]."""
+
+    helm: Helm
+    bent: float
+
+
+def _price_h(one: _Held, other: _Held) -> float:
+    """What it costs to hold one control in place of two; never, under other sails. [h]."""
+    if one.helm.mode != other.helm.mode or one.helm.steer != other.helm.steer:
+        return np.inf
+    together = one.bent * other.bent / (one.bent + other.bent)
+    return 0.5 * together * _apart_deg(one.helm, other.helm) ** 2
+
+
+def _apart_deg(one: Helm, other: Helm) -> float:
+    apart = other.control_deg - one.control_deg
+    return apart if one.steer == "angle" else float(geodesy.wrap_180(apart))
+
+
+def _both(one: _Held, other: _Held) -> _Held:
+    bent = one.bent + other.bent
+    control = one.helm.control_deg + other.bent / bent * _apart_deg(one.helm, other.helm)
+    hours = one.helm.hours + other.helm.hours
+    return _Held(replace(one.helm, control_deg=control, hours=hours), bent)
+
+
+def _with_true_pauses(stage: Stage, best: Boards) -> Boards:
+    """Put right what the manoeuvres cost by the angles at which they are made."""
+    for _ in range(ROUNDS_OF_PAUSES):
+        pauses = _pauses_sailed_h(stage, best)
+        if np.allclose(pauses, best.pauses_h, rtol=0.0, atol=1e-6):
+            break
+        made = _again(stage, replace(best, pauses_h=pauses), best.helms)
+        if made is None:
+            break
+        best = made
+    return best
+
+
+def _pauses_sailed_h(stage: Stage, best: Boards) -> tuple[float, ...]:
+    """What the manoeuvres before each order do cost, by the angles where they are done."""
+    course = _course(stage, best)
+    bows = np.abs(course.bows_deg(best.states))
+    last = np.append(course.first[1:], len(course.order)) - 1
+    boat, modes = stage.waters.boat, stage.waters.modes
+    before, twa_before = stage.before.mode, stage.before.twa_deg
+    pauses = []
+    for k, helm in enumerate(best.helms):
+        mode = modes[helm.mode]
+        tacking = twa_before + float(bows[0, course.first[k]]) < 180.0
+        kinds = () if before is None else manoeuvres.steps(before, mode, tacking=tacking)
+        pauses.append(sum(manoeuvres.step_cost_s(boat, kind) for kind in kinds) / 3600.0)
+        before, twa_before = mode, float(bows[1, last[k]])
+    return tuple(pauses)

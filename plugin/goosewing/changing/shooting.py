@@ -1,0 +1,529 @@
+"""A sequence of orders through changing wind and stream, all its steps at once.
+
+The states at the beginnings of all steps are variables, as in direct multiple shooting
+(Bock and Plitt, *A multiple shooting algorithm for direct solution of optimal control
+problems*, 1984): one look at the fields tells how every step goes and how it would go a
+little beside, and what is left between the end of a step and the beginning of the next is
+undone by Newton's method. So a passage of days costs a few wide look-ups, not hundreds
+one after another.
+
+A step is sailed by the midpoint rule, as `goosewing.changing.motion.advance` does.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from goosewing.boat.model import sailing
+from goosewing.changing.motion import Waters, degrees_per_hour
+from goosewing.earth import geodesy
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from goosewing.boat.model import Sailing
+    from goosewing.changing.motion import Airs
+    from goosewing.records import Steer
+    from goosewing.units import Array, BoolArray
+
+    Numbers = NDArray[np.intp]
+
+STEP_H = 0.25
+"""Longest step of the integration, second order. [h]"""
+
+LEAST_STEPS = 2
+"""Steps that even the shortest order gets."""
+
+ROWS_FOR_THE_BOW = 4
+
+NUDGES = np.array([0.01, 0.01, 0.05, 0.5, 1e-3])
+"""Changes of latitude, longitude [°], time [h], control [°] and length [h] by which effects
+are measured."""
+
+PAIRS = ((0, 3), (1, 3), (2, 3), (0, 1), (0, 2), (1, 2))
+"""Inputs whose joint effect is measured."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Helm:
+    """An order to the helm."""
+
+    mode: int
+    steer: Steer
+    control_deg: float
+    """The polar's angle to keep, or the heading."""
+    hours: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Start:
+    """Where and when a leg begins, and where it must end."""
+
+    time_h: float
+    lat: float
+    lon: float
+    mark_lat: float
+    mark_lon: float
+
+
+def steps_for(hours: float, step_h: float = STEP_H) -> int:
+    """Return into how many steps of the integration an order is cut."""
+    return max(LEAST_STEPS, int(np.ceil(hours / step_h - 1e-9)))
+
+
+class States(NamedTuple):
+    """The beginnings of all steps and the last one's end; arrays of shape (m + 1,)."""
+
+    lat: Array
+    lon: Array
+    time_h: Array
+    """The last one without a pause; the others when the pause before the step is over."""
+
+
+class Nearby(NamedTuple):
+    """How steps go, and would go a little beside; m steps, n variables."""
+
+    jacobian: Array
+    """Of the miss, shape (2, n)."""
+    spread: Array
+    """How the states move with the variables, shape (m + 1, 3, n)."""
+    onward: Array
+    """How the miss moves with each state, shape (m + 1, 2, 3)."""
+    carried: Array
+    """How each state moves with the first, shape (m + 1, 3, 3)."""
+    back: Array
+    """The inverse of that."""
+    rates: Array
+    """Derivatives of each step by its inputs, shape (m, 2, 5)."""
+    bends: Array
+    """Second derivatives, shape (m, 2, 5, 5)."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Kind:
+    """The steps under one sail set, or under engine."""
+
+    number: int
+    at: Numbers
+    side: Array
+    by_heading: BoolArray
+    low_deg: float
+    high_deg: float
+
+
+@dataclass(frozen=True, eq=False)
+class Orders:
+    """Orders cut into steps.
+
+    Attributes
+    ----------
+    waters : Waters
+    helms : tuple of Helm, length k
+    groups : ndarray of int, shape (k,)
+        Which length each order has a share of: orders of one group grow and shrink together.
+    pauses_h : ndarray, shape (k,)
+        What the manoeuvres before each order cost; she lies still meanwhile. [h]
+    start : Start
+    step_h : float
+        Longest step. [h]
+
+    Notes
+    -----
+    The variables are the k controls [°], then the lengths of the groups [h].
+    """
+
+    waters: Waters
+    helms: tuple[Helm, ...]
+    groups: Numbers
+    pauses_h: Array
+    start: Start
+    step_h: float = STEP_H
+    share: Array = field(init=False)
+    """Of its group's length that each order has, shape (k,)."""
+    order: Numbers = field(init=False)
+    """Which order each step belongs to, shape (m,)."""
+    weight: Array = field(init=False)
+    """Of its group's length that each step has, shape (m,)."""
+    pause_h: Array = field(init=False)
+    """Before each step, shape (m,)."""
+    first: Numbers = field(init=False)
+    """The first step of each order, shape (k,)."""
+
+    def __post_init__(self) -> None:
+        hours = np.array([helm.hours for helm in self.helms])
+        total = np.zeros(int(self.groups[-1]) + 1)
+        np.add.at(total, self.groups, hours)
+        counts = np.array([steps_for(helm.hours, self.step_h) for helm in self.helms])
+        share = hours / total[self.groups]
+        first = np.concatenate(([0], np.cumsum(counts)[:-1]))
+        pause = np.zeros(int(counts.sum()))
+        pause[first] = self.pauses_h
+        for name, value in (
+            ("share", share), ("order", np.repeat(np.arange(len(hours)), counts)),
+            ("weight", np.repeat(share / counts, counts)), ("pause_h", pause), ("first", first),
+        ):  # fmt: skip
+            object.__setattr__(self, name, value)
+
+    @property
+    def size(self) -> int:
+        """The number of variables."""
+        return len(self.helms) + int(self.groups[-1]) + 1
+
+    @cached_property
+    def variables(self) -> Array:
+        """What the orders are now."""
+        controls = [helm.control_deg for helm in self.helms]
+        lengths = np.zeros(int(self.groups[-1]) + 1)
+        np.add.at(lengths, self.groups, [helm.hours for helm in self.helms])
+        return np.concatenate((controls, lengths))
+
+    def hours(self, x: Array) -> Array:
+        """Length of each order, shape (k,), in hours."""
+        return np.asarray(x[len(self.helms) :][self.groups] * self.share)
+
+    def at(self, x: Array) -> tuple[Helm, ...]:
+        """Return the orders at x."""
+        return tuple(
+            replace(helm, control_deg=float(control), hours=float(hours))
+            for helm, control, hours in zip(self.helms, x, self.hours(x), strict=False)
+        )
+
+    def moved_to(self, x: Array, step_h: float | None = None) -> Orders:
+        """Return the orders at x, in steps that fit them."""
+        return replace(self, helms=self.at(x), step_h=step_h or self.step_h)
+
+    def steps_fit(self, x: Array) -> bool:
+        """Whether orders of these lengths would be cut into as many steps as they are."""
+        counts = np.bincount(self.order)
+        wanted = [steps_for(hours, self.step_h) for hours in self.hours(x).tolist()]
+        return bool(np.array_equal(counts, wanted))
+
+    @cached_property
+    def _kinds(self) -> list[_Kind]:
+        modes = [self.waters.modes[helm.mode] for helm in self.helms]
+        sails = np.array([mode.sail_set for mode in modes])[self.order]
+        sides = np.array([float(mode.side) for mode in modes])[self.order]
+        heading = np.array([helm.steer == "heading" for helm in self.helms])[self.order]
+        kinds = []
+        for number in np.unique(sails).tolist():
+            at = np.flatnonzero(sails == number)
+            low, high = limits_deg(self.waters, number)
+            kinds.append(_Kind(number, at, sides[at], heading[at], low, high))
+        return kinds
+
+    def _inputs(self, states: States, x: Array) -> Array:
+        """Latitude, longitude, time, control and length of each step, shape (5, m)."""
+        lengths = x[len(self.helms) :][self.groups[self.order]] * self.weight
+        lat, lon, time = (values[:-1] for values in states)
+        return np.stack((lat, lon, time, x[self.order], lengths))
+
+    # ---- how steps go ------------------------------------------------------------------------
+
+    def _velocity(self, time: Array, lat: Array, lon: Array, control: Array) -> tuple[Array, Array]:
+        """Velocity over the ground of steps, shape (v, m) each. [kn]."""
+        airs = self.waters.airs(time, lat, lon)
+        east, north = np.empty(control.shape), np.empty(control.shape)
+        for kind in self._kinds:
+            here = type(airs)(*(values[:, kind.at] for values in airs))
+            east[:, kind.at], north[:, kind.at] = self._going(kind, control[:, kind.at], here)
+        return east, north
+
+    def _going(self, kind: _Kind, control: Array, airs: Airs) -> tuple[Array, Array]:
+        engine = self.waters.boat.engine
+        if kind.number == len(self.waters.boat.sail_sets) and engine is not None:
+            track = np.radians(np.where(kind.by_heading, control, airs.twd_deg + control))
+            speed = np.full(track.shape, engine.speed_kn)
+        else:
+            bow = kind.side * geodesy.wrap_180(control - airs.twd_deg)
+            row = np.where(kind.by_heading, np.abs(bow), control)
+            held = self._held(kind, row, airs)
+            # A bow a little by the lee goes where it points: the other side's leeway is her own.
+            by_the_lee = np.where(bow < 0.0, -1.0, 1.0)
+            drift = np.where(kind.by_heading, by_the_lee * held.leeway_deg, held.track_angle_deg)
+            base = np.where(kind.by_heading, control, airs.twd_deg)
+            track = np.radians(base + kind.side * drift)
+            speed = held.boat_speed_kn
+        east = speed * np.sin(track) + airs.stream_east_kn
+        return east, speed * np.cos(track) + airs.stream_north_kn
+
+    def _held(self, kind: _Kind, row: Array, airs: Airs) -> Sailing:
+        boat = self.waters.boat
+
+        def at(row: Array) -> Sailing:
+            kept = np.minimum(np.maximum(row, kind.low_deg), kind.high_deg)
+            return sailing(boat, kind.number, kept, airs.tws_kn, airs.gust_kn)
+
+        held = at(row)
+        if boat.polar_angle == "track" and kind.by_heading.any():
+            for _ in range(ROWS_FOR_THE_BOW):
+                held = at(np.where(kind.by_heading, row + np.nan_to_num(held.leeway_deg), row))
+        return held
+
+    def _ends(self, inputs: Array) -> Array:
+        """Where steps of inputs of shape (5, v, m) end: latitude and longitude, shape (2, v, m)."""
+        lat, lon, time, control, hours = inputs
+        east, north = self._velocity(time, lat, lon, control)
+        dlat, dlon = degrees_per_hour(lat, east, north)
+        half = 0.5 * hours
+        middle = lat + half * dlat
+        east, north = self._velocity(time + half, middle, lon + half * dlon, control)
+        dlat, dlon = degrees_per_hour(middle, east, north)
+        return np.stack((lat + hours * dlat, lon + hours * dlon))
+
+    def gaps(self, states: States, x: Array) -> Array:
+        """What is left between each step's end and the next one's beginning, shape (m, 3)."""
+        inputs = self._inputs(states, x)
+        ends = self._ends(inputs[:, np.newaxis])[:, 0]
+        after = np.append(self.pause_h[1:], 0.0)
+        arrive = inputs[2] + inputs[4] + after
+        ended = np.stack((*ends, arrive))
+        return np.asarray((ended - np.stack([values[1:] for values in states])).T)
+
+    def carried(self, states: States) -> BoolArray:
+        """Whether the sails may be carried in the middle of each step, shape (m,)."""
+        after = np.append(self.pause_h[1:], 0.0)
+        time, lat, lon = (
+            0.5 * (begin + end)
+            for begin, end in (
+                (states.time_h[:-1], states.time_h[1:] - after),
+                (states.lat[:-1], states.lat[1:]),
+                (states.lon[:-1], states.lon[1:]),
+            )
+        )
+        airs = self.waters.airs(time, lat, lon)
+        control = np.array([helm.control_deg for helm in self.helms])[self.order]
+        possible = np.ones(len(time), dtype=bool)
+        for kind in self._kinds:
+            here = type(airs)(*(values[kind.at] for values in airs))
+            possible[kind.at] = self._possible(kind, control[kind.at], here)
+            if kind.number < len(self.waters.boat.sail_sets):
+                sails = self.waters.boat.sail_sets[kind.number]
+                if sails.poled:
+                    at = time[kind.at], lat[kind.at], lon[kind.at]
+                    possible[kind.at] &= self.waters.pole_allowed(*at)
+        return possible
+
+    def _possible(self, kind: _Kind, control: Array, airs: Airs) -> BoolArray:
+        if kind.number == len(self.waters.boat.sail_sets):
+            return np.isfinite(airs.tws_kn)
+        bow = np.abs(geodesy.wrap_180(control - airs.twd_deg))
+        return self._held(kind, np.where(kind.by_heading, bow, control), airs).possible
+
+    def bows_deg(self, states: States) -> Array:
+        """Angle of the bow off the wind at the beginnings and ends of steps, shape (2, m).
+
+        From the side of each order's own tack: beyond 180° she is by the lee.
+        """
+        control = np.array([helm.control_deg for helm in self.helms])[self.order]
+        side = np.empty(len(self.order))
+        heading = np.zeros(len(self.order), dtype=bool)
+        for kind in self._kinds:
+            side[kind.at], heading[kind.at] = kind.side, kind.by_heading
+        after = np.append(self.pause_h[1:], 0.0)
+        begin = self.waters.airs(*(np.asarray(v)[:-1] for v in (
+            states.time_h, states.lat, states.lon)))  # fmt: skip
+        end = self.waters.airs(states.time_h[1:] - after, states.lat[1:], states.lon[1:])
+        bows = side * geodesy.wrap_180(control - np.stack((begin.twd_deg, end.twd_deg)))
+        bows = np.where(bows < -90.0, bows + 360.0, bows)
+        return np.where(heading, bows, control)
+
+    def misses(self, states: States) -> Array:
+        """Degrees by which the last state misses the mark, shape (2,)."""
+        lon = (states.lon[-1] - self.start.mark_lon + 180.0) % 360.0 - 180.0
+        return np.array([states.lat[-1] - self.start.mark_lat, lon])
+
+    def sailed(self, x: Array) -> States:
+        """Sail the orders step after step."""
+        inputs = self._inputs(self._still(), x)
+        lat, lon, time = [self.start.lat], [self.start.lon], [self.start.time_h + self.pause_h[0]]
+        after = np.append(self.pause_h[1:], 0.0)
+        for step in range(len(self.order)):
+            one = self._alone(step)
+            state = np.array([lat[-1], lon[-1], time[-1], *inputs[3:, step]])
+            ended = one._ends(state[:, np.newaxis, np.newaxis])
+            lat.append(float(ended[0, 0, 0]))
+            lon.append(float(ended[1, 0, 0]))
+            time.append(time[-1] + inputs[4, step] + after[step])
+        return States(np.array(lat), np.array(lon), np.array(time))
+
+    def _alone(self, step: int) -> Orders:
+        """The order of one step, by itself."""
+        k = int(self.order[step])
+        known = self._singles.get(k)
+        if known is None:
+            helm = replace(self.helms[k], hours=1e-3)
+            known = Orders(
+                self.waters, (helm,), np.zeros(1, dtype=np.intp), np.zeros(1), self.start, 1.0
+            )
+            known.__dict__["_kinds"] = [
+                replace(kind, at=np.zeros(1, dtype=np.intp), side=kind.side[:1],
+                        by_heading=kind.by_heading[:1])
+                for kind in known._kinds
+            ]  # fmt: skip
+            self._singles[k] = known
+        return known
+
+    @cached_property
+    def _singles(self) -> dict[int, Orders]:
+        return {}
+
+    def _still(self) -> States:
+        size = len(self.order) + 1
+        return States(
+            np.full(size, self.start.lat), np.full(size, self.start.lon),
+            np.full(size, self.start.time_h),
+        )  # fmt: skip
+
+    # ---- how they would go a little beside ---------------------------------------------------
+
+    def nearby(self, states: States, x: Array, *, bends: bool) -> Nearby:
+        """Measure how steps would go a little beside.
+
+        Parameters
+        ----------
+        bends : bool
+            Whether second derivatives are asked for; zeros otherwise.
+        """
+        inputs = self._inputs(states, x)
+        trials, size = self._trials(inputs, bends=bends)
+        ends = _mended(self._ends(trials))
+        up, down = ends[:, 1:6], ends[:, 6:11]
+        rates = np.asarray((up - down) / (2.0 * size[:, np.newaxis]))
+        second = self._bends(ends, size) if bends else np.zeros((2, 5, 5, inputs.shape[1]))
+        return self._composed(rates.transpose(2, 0, 1), second.transpose(3, 0, 1, 2))
+
+    def _trials(self, inputs: Array, *, bends: bool) -> tuple[Array, Array]:
+        size = NUDGES.copy()
+        rows = [np.zeros((1, 5)), np.eye(5), -np.eye(5)]
+        if bends:
+            both = np.array([np.eye(5)[a] + np.eye(5)[b] for a, b in PAIRS])
+            rows += [both, -both]
+        nudges = np.vstack(rows) * size
+        return inputs[:, np.newaxis] + nudges.T[:, :, np.newaxis], size
+
+    def _bends(self, ends: Array, size: Array) -> Array:
+        """Second derivatives of every step, shape (2, 5, 5, m)."""
+        base, up, down = ends[:, 0], ends[:, 1:6], ends[:, 6:11]
+        single = up + down - 2.0 * base[:, np.newaxis]
+        found = np.zeros((2, 5, 5, ends.shape[2]))
+        for a in range(4):
+            found[:, a, a] = single[:, a] / size[a] ** 2
+        both = ends[:, 11 : 11 + len(PAIRS)] + ends[:, 11 + len(PAIRS) :]
+        for pair, (a, b) in enumerate(PAIRS):
+            joint = both[:, pair] - single[:, a] - single[:, b] - 2.0 * base
+            found[:, a, b] = found[:, b, a] = joint / (2.0 * size[a] * size[b])
+        return found
+
+    def _composed(self, rates: Array, second: Array) -> Nearby:
+        """Compose what single steps do into what the whole does."""
+        count, last = len(rates), len(rates)
+        single = np.zeros((count, 3, 3))
+        single[:, :2, :] = rates[:, :, :3]
+        single[:, 2, 2] = 1.0
+        carried = np.empty((count + 1, 3, 3))
+        carried[0] = np.eye(3)
+        for step in range(count):
+            np.matmul(single[step], carried[step], out=carried[step + 1])
+        back = np.linalg.inv(carried)
+        pushed = np.zeros((count, 3, self.size))
+        every = np.arange(count)
+        pushed[every, :2, self.order] = rates[:, :, 3]
+        group = len(self.helms) + self.groups[self.order]
+        pushed[every, :2, group] = rates[:, :, 4] * self.weight[:, np.newaxis]
+        pushed[every, 2, group] = self.weight
+        spread = np.zeros((count + 1, 3, self.size))
+        spread[1:] = carried[1:] @ np.cumsum(back[1:] @ pushed, axis=0)
+        onward = carried[last, :2] @ back
+        # Lengths also act by how they change what a control does within a step.
+        hours = np.maximum(self._lengths(), 1e-9)[:, np.newaxis]
+        bent = second.copy()
+        for a in range(3):
+            identity = np.array([float(a == 0), float(a == 1)])
+            bent[:, :, a, 4] = bent[:, :, 4, a] = (rates[:, :, a] - identity) / hours
+        bent[:, :, 3, 4] = bent[:, :, 4, 3] = rates[:, :, 3] / hours
+        return Nearby(
+            spread[last, :2], spread, np.asarray(onward), carried, np.asarray(back), rates, bent
+        )
+
+    def _lengths(self) -> Array:
+        hours = np.array([helm.hours for helm in self.helms])
+        return np.asarray(hours[self.order] / np.bincount(self.order)[self.order])
+
+    def undone(self, near: Nearby, gaps: Array) -> Array:
+        """How states must move to undo gaps, the start kept, shape (m + 1, 3)."""
+        moved = np.zeros((len(gaps) + 1, 3))
+        summed = np.cumsum(near.back[1:] @ gaps[:, :, np.newaxis], axis=0)
+        moved[1:] = (near.carried[1:] @ summed)[:, :, 0]
+        return moved
+
+    def hessian(self, near: Nearby, price: Array) -> Array:
+        """Second derivative of price · miss by the variables, shape (n, n).
+
+        Parameters
+        ----------
+        price : ndarray, shape (2,)
+            Hours that a degree of the miss is worth.
+        """
+        costate = np.einsum("i,mij->mj", price, near.onward[1:])[:, :2]
+        bent = np.einsum("mi,miab->mab", costate, near.bends)
+        spread = near.spread[:-1]
+        count, size = spread.shape[0], self.size
+        moved = np.matmul(bent[:, :3, :3], spread)
+        found = spread.reshape(3 * count, size).T @ moved.reshape(3 * count, size)
+        orders = len(self.helms)
+        across = np.zeros((size, size))
+        by_control = np.einsum("ma,man->mn", bent[:, 3, :3], spread)
+        across[:orders] = np.add.reduceat(by_control, self.first, axis=0)
+        by_length = np.einsum("ma,man->mn", bent[:, 4, :3] * self.weight[:, np.newaxis], spread)
+        groups = orders + self.groups[self.order]
+        np.add.at(across, groups, by_length)
+        own = np.zeros((size, size))
+        np.add.at(own, (self.order, self.order), bent[:, 3, 3])
+        np.add.at(own, (self.order, groups), bent[:, 3, 4] * self.weight)
+        np.add.at(own, (groups, self.order), bent[:, 3, 4] * self.weight)
+        return np.asarray(found + across + across.T + own)
+
+
+def _mended(ends: Array) -> Array:
+    """Where a nudge leaves what a forecast knows, suppose it would go on as on the other side."""
+    if np.isfinite(ends).all():
+        return ends
+    base, up, down = ends[:, :1], ends[:, 1:6], ends[:, 6:11]
+    up, down = (
+        np.where(np.isnan(one), np.where(np.isnan(other), base, 2.0 * base - other), one)
+        for one, other in ((up, down), (down, up))
+    )
+    joint = [
+        base + part[:, [a for a, _ in PAIRS]] + part[:, [b for _, b in PAIRS]]
+        for part in (up - base, down - base)
+    ]
+    beyond = np.concatenate(joint, axis=1)[:, : ends.shape[1] - 11]
+    both = np.where(np.isnan(ends[:, 11:]), beyond, ends[:, 11:])
+    return np.concatenate((base, up, down, both), axis=1)
+
+
+def limits_deg(waters: Waters, sail_set: int) -> tuple[float, float]:
+    """Return the smallest and largest angle of the polar at which a sail set is sailed."""
+    boat = waters.boat
+    if sail_set >= len(boat.sail_sets):
+        return -np.inf, np.inf
+    sails = boat.sail_sets[sail_set]
+    low, high = sails.polar.first_twa_deg, sails.polar.last_twa_deg
+    if boat.polar_angle == "heading":
+        low = min(max(low, sails.twa_deg[0]), sails.twa_deg[1])
+        high = max(min(high, sails.twa_deg[1]), sails.twa_deg[0])
+    return low, high
+
+
+def groups_of(helms: Sequence[Helm], *, each: bool = False) -> Numbers:
+    """Number the lengths: one for each board, or for each order."""
+    if each:
+        return np.arange(len(helms))
+    modes = np.array([helm.mode for helm in helms])
+    return np.concatenate(([0], np.cumsum(modes[1:] != modes[:-1])))
