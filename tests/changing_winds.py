@@ -53,7 +53,7 @@ def metres_apart(a, b):
     return Geodesic.WGS84.Inverse(a.lat, a.lon, b.lat, b.lon)["s12"]
 
 
-def _rates(boat, weather, board, time_h, lat, lon):
+def _rates(boat, weather, board, order, time_h, lat, lon):
     """Degrees an hour north and east, from the order to the helm alone."""
     here = weather.at(time_h, lat, lon)
     east, north = (
@@ -62,9 +62,10 @@ def _rates(boat, weather, board, time_h, lat, lon):
     )
     twd, tws = math.degrees(math.atan2(-east, -north)), math.hypot(east, north)
     side = 1 if board.tack == "port" else -1
-    twa = board.twa_deg
-    if board.steer == "heading":
-        twa = min(max(side * ((board.heading_deg - twd + 180.0) % 360.0 - 180.0), 0.0), 180.0)
+    twa = order.twa_deg
+    if order.steer == "heading":
+        twa = side * ((order.heading_deg - twd + 180.0) % 360.0 - 180.0)
+        assert 0.0 <= twa, "by the lee"
     held = sailing(boat, boat.index(board.sail_set), twa, tws)
     track = math.radians(twd + side * float(held.track_angle_deg))
     speed = float(held.boat_speed_kn)
@@ -80,20 +81,29 @@ def _rates(boat, weather, board, time_h, lat, lon):
 
 
 def sailed(boat, weather, board, step_h=1.0 / 30.0):
-    """Where a board's order brings her: Runge and Kutta's classical fourth-order rule."""
-    lat, lon, time = board.start.lat, board.start.lon, hours_from_datetime(board.start.time)
-    count = max(2, math.ceil(board.elapsed_h / step_h))
-    step = board.elapsed_h / count
-    for _ in range(count):
-        k1 = _rates(boat, weather, board, time, lat, lon)
-        k2 = _rates(
-            boat, weather, board, time + step / 2, lat + step / 2 * k1[0], lon + step / 2 * k1[1]
-        )
-        k3 = _rates(
-            boat, weather, board, time + step / 2, lat + step / 2 * k2[0], lon + step / 2 * k2[1]
-        )
-        k4 = _rates(boat, weather, board, time + step, lat + step * k3[0], lon + step * k3[1])
-        lat += step / 6 * (k1[0] + 2 * k2[0] + 2 * k3[0] + k4[0])
-        lon += step / 6 * (k1[1] + 2 * k2[1] + 2 * k3[1] + k4[1])
-        time += step
+    """Where a board's orders bring her: Runge and Kutta's classical fourth-order rule."""
+    lat, lon = board.start.lat, board.start.lon
+    orders = board.orders or (board,)
+    times = [board.start.time, *(each.time for each in orders[1:]), board.end.time]
+    for order, begin, end in zip(orders, times, times[1:], strict=False):
+        time, hours = hours_from_datetime(begin), (end - begin).total_seconds() / 3600.0
+        count = max(2, math.ceil(hours / step_h))
+        for _ in range(count):
+            lat, lon = _stepped(boat, weather, board, order, time, lat, lon, hours / count)
+            time += hours / count
     return lat, lon
+
+
+def _stepped(boat, weather, board, order, time, lat, lon, step):
+    def rates(later, dlat, dlon):
+        return _rates(boat, weather, board, order, time + later, lat + dlat, lon + dlon)
+
+    half = step / 2
+    k1 = rates(0.0, 0.0, 0.0)
+    k2 = rates(half, half * k1[0], half * k1[1])
+    k3 = rates(half, half * k2[0], half * k2[1])
+    k4 = rates(step, step * k3[0], step * k3[1])
+    dlat, dlon = (
+        step / 6 * (a + 2 * b + 2 * c + d) for a, b, c, d in zip(k1, k2, k3, k4, strict=True)
+    )
+    return lat + dlat, lon + dlon

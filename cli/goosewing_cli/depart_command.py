@@ -82,6 +82,8 @@ def depart(
     coast: hazards_options.UseCoast = False,
     clearance: hazards_options.Clearance = 0.0,
     shortest_board: inputs.ShortestBoard = None,
+    watch: inputs.WatchHours = None,
+    worth: inputs.WorthMinutes = 1.0,
     hold_last: inputs.HoldLast = False,
     start_with: inputs.StartWith = None,
     start_tack: inputs.StartTack = None,
@@ -103,7 +105,8 @@ def depart(
     read = inputs.read_marks(marks, source, route, at=at, next_mark=next_mark, leave=leave or ())
     options = plan_options(
         first=first, margin_deg=margin, corridor_nm=corridor, start_with=start_with,
-        start_tack=start_tack, shortest_board_min=shortest_board, engine=engine,
+        start_tack=start_tack, shortest_board_min=shortest_board, watch_h=watch,
+        worth_min=worth, engine=engine,
         source=inputs.source_words(wind, current, weather, hold_last=hold_last),
     )  # fmt: skip
     by_compass = compass_headings(variation, deviation)

@@ -74,6 +74,21 @@ ShortestBoard = Annotated[
         help="Shortest board allowed in changing wind; 0 = no limit.",
     ),
 ]
+WatchHours = Annotated[
+    float | None,
+    typer.Option(
+        "--watch",
+        metavar="HOURS",
+        help="In changing wind the helm gets a new order at most so often, or when the wind has "
+        "moved 10°; 2.",
+    ),
+]
+WorthMinutes = Annotated[
+    float,
+    typer.Option(
+        "--worth", metavar="MINUTES", help="A board or a change of sails gains so much, or isn't."
+    ),
+]
 DepartText = Annotated[
     str | None,
     typer.Option(

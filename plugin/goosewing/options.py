@@ -28,6 +28,13 @@ class Options:
         The sails and tack she is under at the first mark; free if None.
     shortest_board_min : float or None
         Shortest board allowed in changing wind; 0 for no limit. [min]
+    watch_h : float or None
+        In changing wind, how often an order to the helm may change within a board; oftener
+        only where the wind has moved 10°. None: every two hours, or, where
+        `shortest_board_min` is 0, as often as it pays. [h]
+    worth_min : float
+        What a board or a change of sails must gain; on a leg of less than 100 times as
+        long, a hundredth of the leg. [min]
     engine : bool
         Whether she may motor where sailing makes less good towards the mark than the boat
         file's engine is started for.
@@ -42,6 +49,8 @@ class Options:
     start_with: str | None = None
     start_tack: Tack | None = None
     shortest_board_min: float | None = None
+    watch_h: float | None = None
+    worth_min: float = 1.0
     source: str = ""
     engine: bool = False
 
@@ -55,3 +64,7 @@ class Options:
         shortest = self.shortest_board_min
         if shortest is not None and not 0.0 <= shortest <= 1440.0:
             raise InputError(f"the shortest board must be 0 to 1440 minutes, got {shortest:g}")
+        if self.watch_h is not None and not 0.0 <= self.watch_h <= 48.0:
+            raise InputError(f"a watch must be 0 to 48 hours, got {self.watch_h:g}")
+        if not 0.0 <= self.worth_min <= 1440.0:
+            raise InputError(f"a board must gain 0 to 1440 minutes, got {self.worth_min:g}")

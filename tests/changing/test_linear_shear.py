@@ -93,7 +93,8 @@ def test_zermelos_shear_is_crossed_in_the_closed_forms_time(x, y, published):
     assert taken >= least * (1.0 - 1e-4)
     assert plan.bound_h is None
     assert plan.relaxed_h <= plan.elapsed_h
-    headings = [plan.legs[0].boards[0].heading_deg, plan.legs[0].boards[-1].heading_deg]
+    boards = plan.legs[0].boards
+    headings = [boards[0].heading_deg, boards[-1].points[-1].heading_deg]
     for heading, theta in zip(headings, (first, last), strict=True):
         off = (heading - (90.0 - math.degrees(theta)) + 180.0) % 360.0 - 180.0
         assert abs(off) < 4.0

@@ -2,12 +2,13 @@
 
 The search says which tack and sail set follow which; here the helm's angles and the boards'
 lengths are made exact. Every trial is a passage that can be sailed and ends at the mark
-(`goosewing.changing.shooting`); a step is the best of a quadratic programme in which the angles' own
-curvature, and how wind and stream change with place and time, are measured. What is not
-faster is not taken: nothing that comes out is slower than what the orders began with.
+(`goosewing.changing.shooting`); a step is the best of a quadratic programme in which the
+angles' own curvature, and how wind and stream change with place and time, are measured.
+What is not faster is not taken: nothing that comes out is slower than what the orders
+began with.
 
-Boards that cross a hazard are optimised again within the limits that `goosewing.changing.keep_clear`
-tells, until they cross none.
+Boards that cross a hazard are optimised again within the limits that
+`goosewing.changing.keep_clear` tells, until they cross none.
 """
 
 from __future__ import annotations

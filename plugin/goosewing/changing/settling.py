@@ -39,17 +39,11 @@ if TYPE_CHECKING:
     from goosewing.records import Mark, Steer
     from goosewing.units import Array
 
-WATCH_H = 2.0
-"""A new order comes at most so often, unless the wind moves. [h]"""
-
 MOVED_DEG = 10.0
 """A wind that has moved so far may have a new order of its own. [°]"""
 
 SOONEST_H = 1.0 / 3.0
 """But no sooner than this. [h]"""
-
-WORTH_MIN = 1.0
-"""What a board must gain, unless the navigator says otherwise. [min]"""
 
 WORTH_SHARE = 0.01
 """On a short leg it need not gain more than this share of the leg's time."""
@@ -129,8 +123,9 @@ class Stage:
     start_h: float
     shortest_h: float
     before: Clock
-    watch_h: float = WATCH_H
-    worth_h: float = WORTH_MIN / 60.0
+    watch_h: float
+    """How long an order is held at least, unless the wind moves. [h]"""
+    worth_h: float
     """What a board must gain. [h]"""
     exact: bool = False
     """Whether sequences are compared in the shortest steps of the integration."""

@@ -53,6 +53,13 @@ WIDEST = 30.0
 BOUND_LOOKS = 1.05
 """So many times the plan's own time the bound is looked for. [h/h]"""
 
+WATCH_H = 2.0
+"""The helm gets a new order at most so often, unless the navigator says otherwise. [h]"""
+
+SHORTEST_WATCH_H = 1.0 / 30.0
+MOST_ORDERS = 40
+"""Where boards may be of any shortness, a leg gets about so many orders at most."""
+
 NEVER_H = 1e6
 """So long on a board that a change is free to be made: at a mark, or at the start."""
 
@@ -86,6 +93,7 @@ def solve(
         now = hours_from_datetime(reckoning.time)
         stage = Stage(
             _bound_for(waters, course), course, view, now, _shortest_h(options, way), reckoning,
+            watch_h=_watch_h(options, way), worth_h=options.worth_min / 60.0,
             first=options.first, offing=_offing(waters, course, way),
         )  # fmt: skip
         boards = settled(stage, way, mark, ahead)
@@ -163,6 +171,15 @@ def _shortest_h(options: Options, way: Way) -> float:
     leg_h = way.arrival_h - float(way.stretches[0].time_h[0])
     found = [float(np.ptp(part.time_h)) for part in way.stretches[:-1]]
     return min(SHORTEST_BOARD_MIN / 60.0, SHORTEST_SHARE * leg_h, *found)
+
+
+def _watch_h(options: Options, way: Way) -> float:
+    """How long an order to the helm is held at least."""
+    if options.watch_h is not None:
+        return max(options.watch_h, SHORTEST_WATCH_H)
+    if options.shortest_board_min != 0.0:
+        return WATCH_H
+    return max((way.arrival_h - float(way.stretches[0].time_h[0])) / MOST_ORDERS, SHORTEST_WATCH_H)
 
 
 # ---- the search over all legs ----------------------------------------------------------------
