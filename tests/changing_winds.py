@@ -65,7 +65,7 @@ def _rates(boat, weather, board, order, time_h, lat, lon):
     twa = order.twa_deg
     if order.steer == "heading":
         twa = side * ((order.heading_deg - twd + 180.0) % 360.0 - 180.0)
-        assert 0.0 <= twa, "by the lee"
+        assert twa >= 0.0, "by the lee"
     held = sailing(boat, boat.index(board.sail_set), twa, tws)
     track = math.radians(twd + side * float(held.track_angle_deg))
     speed = float(held.boat_speed_kn)

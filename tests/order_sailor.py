@@ -52,9 +52,7 @@ def hours(text: str) -> float:
 
 def sail_plan(boat, weather, document: dict[str, Any]) -> list[Sailed]:
     """Sail every board of a plan's document, each from where it is said to begin."""
-    return [
-        sail_board(boat, weather, board) for leg in document["legs"] for board in leg["boards"]
-    ]
+    return [sail_board(boat, weather, board) for leg in document["legs"] for board in leg["boards"]]
 
 
 def sail_board(boat, weather, board: dict[str, Any]) -> Sailed:

@@ -255,7 +255,11 @@ class Offing:
 
     def is_free(self, path: Path) -> bool:
         """Whether a path crosses nothing."""
-        return not self.hazards.crossed_along(path.lat, path.lon).any()
+        return self.clears(path.lat, path.lon)
+
+    def clears(self, lat: Array, lon: Array) -> bool:
+        """Whether a line through places, shape (n,), crosses nothing."""
+        return not self.hazards.crossed_along(lat, lon).any()
 
     def in_sight(self, lat: Array, lon: Array) -> list[int]:
         """Cut a way into runs whose ends see each other, the farthest each time.

@@ -54,6 +54,9 @@ CLOSE_ENOUGH_DEG = 0.25 / METRES_PER_NM / 60.0
 USUAL_ROUNDS = 8
 MANY_ROUNDS = 25
 
+ROUNDS_BACK = 4
+"""Steps of the optimiser that bring boards back within limits in finer steps of the integration."""
+
 CHORDS = 4
 """Passes of Newton's method with the same derivatives."""
 
@@ -69,6 +72,7 @@ HOPELESS = 1.05
 WIDE = (12.0, 0.35)
 """The first steps change an angle by so many degrees at most, a length by so large a share."""
 
+TRIES = 9
 NARROWEST = 1e-3
 """Of these, the smallest share that is tried."""
 
@@ -371,7 +375,9 @@ class _Problem:
         """Take the best step that proves faster, narrower each time."""
         rows, floors = self._limits_of_step(trial, near)
         scale = self.scale
-        while width > NARROWEST:
+        for _ in range(TRIES):
+            if width < NARROWEST:
+                break
             fence, wall = self._fence(trial.x, width)
             step = quadratic.least(
                 hessian * np.outer(scale, scale), slope * scale, near.jacobian * scale,
@@ -439,6 +445,7 @@ def polish(
     offing: Offing | None = None,
     guess: States | None = None,
     beat_h: float = np.inf,
+    each: bool = False,
 ) -> Polished | None:
     """Re-optimise orders until they end at the mark in the least time.
 
@@ -462,6 +469,8 @@ def polish(
         The hazards to keep off.
     guess : States, optional
         Places on the way, at any times of it; sailed by the guess if None.
+    each : bool
+        Whether each order has a length of its own; it has among hazards.
     beat_h : float
         A sequence that can first be sailed only much slower than this, or is not known to
         come below it by then, is given up. [h]
@@ -477,7 +486,7 @@ def polish(
     least = SHORTEST_H / 10.0
     course = Orders(
         waters, tuple(replace(h, hours=max(h.hours, least)) for h in helms),
-        groups_of(helms, each=offing is not None), np.asarray(pauses_h), start, rough,
+        groups_of(helms, each=each or offing is not None), np.asarray(pauses_h), start, rough,
     )  # fmt: skip
     problem = _Problem(course, shortest_h, beat_h=beat_h)
     with np.errstate(invalid="ignore", over="ignore"):
@@ -534,10 +543,8 @@ def _optimised(
     if trial is None or trial.x[problem.orders :].sum() > HOPELESS * problem.beat_h:
         return None
     hessian = None
-    if problem.course.size > 2:
+    if rounds and problem.course.size > 2:
         trial, hessian = problem.optimised(trial, rounds)
-    if np.any(problem.off_nm(trial.states) < -BEYOND_NM):
-        return None
     for _ in range(ROUNDS_OF_STEPS):
         step_h = STEP_H if exact else problem.course.step_h
         course = problem.course
@@ -548,6 +555,10 @@ def _optimised(
         if again is None:
             return None
         trial = again
+        if rounds and np.any(problem.off_nm(trial.states) < -BEYOND_NM):
+            trial, hessian = problem.optimised(trial, ROUNDS_BACK)
+    if np.any(problem.off_nm(trial.states) < -BEYOND_NM):
+        return None
     near = problem.course.nearby(trial.states, trial.x, bends=False)
     final = problem.course.moved_to(trial.x)
     bent = None if hessian is None else np.diag(hessian)[: problem.orders]

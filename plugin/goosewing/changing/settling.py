@@ -57,6 +57,9 @@ ALL_FEWER_ORDERS = 3e-4
 HEADINGS_COST = 5e-4
 """Headings held in place of angles may cost so large a share of the time."""
 
+SPARE_DEG = 4.0
+"""Headings that at first prove to lead out of the table are tried so far inside it only."""
+
 MOST_DROPPED_AT_ONCE = 6
 MOST_REORDERED = 8
 """Longer sequences keep the order that the search found."""
@@ -167,11 +170,11 @@ def settled(stage: Stage, way: Way, mark: Mark, ahead: manoeuvres.Mode | None) -
 
 def _begun(stage: Stage, way: Way) -> Boards | None:
     """Make the search's way exact; where that fails, the same with fewer boards."""
-    helms = tuple(h for part in way.stretches for h in _helms(stage, part))
+    helms = tuple(h for part in way.stretches for h in _helms(stage, part, _cuts(stage, part)))
     guess = _guess(way)
     found = _try(stage, helms, guess=guess) or _try(stage, helms)
     if found is None and stage.offing is not None:
-        found = _from_place_to_place(stage, way)
+        found = _from_place_to_place(stage, way) or _bent_everywhere(stage, way)
     return found or _brought_to_the_mark(stage, helms) or _any_straight(stage)
 
 
@@ -181,12 +184,12 @@ def _guess(way: Way) -> States:
     return States(lat, lon, np.concatenate([part.time_h for part in way.stretches]))
 
 
-def _helms(stage: Stage, part: Stretch) -> list[Helm]:
-    """Turn a stretch of the search into orders, one a watch, by the angles it was sailed at."""
+def _helms(stage: Stage, part: Stretch, cuts: Sequence[float]) -> list[Helm]:
+    """Turn a stretch of the search into orders, by the angles at which it was sailed."""
     rows = part.row_deg
     known = np.isfinite(rows)
     helms = []
-    for begin, end in pairwise(_cuts(stage, part)):
+    for begin, end in pairwise(cuts):
         within = known & (part.time_h > begin + 1e-9) & (part.time_h <= end + 1e-9)
         picked = rows[within] if within.any() else rows[known]
         row = float(np.mean(picked)) if picked.size else 90.0
@@ -284,11 +287,26 @@ def _from_place_to_place(stage: Stage, way: Way) -> Boards | None:
                 break
         else:
             return None
+    return _try(stage, helms) or _as_it_is(stage, helms, None)
+
+
+def _bent_everywhere(stage: Stage, way: Way) -> Boards | None:
+    """Sail the search's own way by an order from each of its places to the next."""
+    every = (h for part in way.stretches for h in _helms(stage, part, part.time_h.tolist()))
+    return _as_it_is(stage, tuple(every), _guess(way))
+
+
+def _as_it_is(stage: Stage, helms: tuple[Helm, ...], guess: States | None) -> Boards | None:
+    """Close a sequence on the mark and change no more; None if it then crosses a hazard."""
+    assert stage.offing is not None
     pauses = _pauses_h(stage, helms)
-    sailed = polish(stage.waters, helms, stage.start, pauses, rounds=0)
-    return _try(stage, helms) or (
-        None if sailed is None else Boards(sailed.helms, pauses, sailed.states, sailed)
-    )
+    made = polish(
+        stage.waters, helms, stage.start, pauses, rounds=0, exact=stage.exact, guess=guess,
+        each=True,
+    )  # fmt: skip
+    if made is None or not stage.offing.clears(made.states.lat, made.states.lon):
+        return None
+    return Boards(made.helms, pauses, made.states, made)
 
 
 def _places_of(way: Way) -> Places:
@@ -338,6 +356,9 @@ def _straight_on(
     begun_h = stage.start_h + sum(h.hours for h in helms) + sum(pauses[:-1])
     start = Start(time_h=begun_h, lat=lat1, lon=lon1, mark_lat=lat2, mark_lon=lon2)
     made = polish(stage.waters, (helm,), start, pauses[-1:])
+    if made is None and not stage.waters.modes[mode].engine:
+        angle = replace(helm, steer="angle", control_deg=_twa_deg(stage, helm))
+        made = polish(stage.waters, (angle,), start, pauses[-1:])
     return None if made is None else (*helms, *made.helms)
 
 
@@ -444,7 +465,7 @@ def _reordered(stage: Stage, best: Boards, ahead: manoeuvres.Mode | None) -> Boa
     for _ in range(best.count - 1):
         limit = _until_ahead_h(stage, best, ahead) - LEAST_GAIN_H
         found = None
-        for helms in _orders(best.helms):
+        for helms in _sequences(best.helms):
             trial = _better(stage, best, helms, limit, ahead)
             if trial is not None:
                 found, limit = trial, _until_ahead_h(stage, trial, ahead)
@@ -454,7 +475,7 @@ def _reordered(stage: Stage, best: Boards, ahead: manoeuvres.Mode | None) -> Boa
     return best
 
 
-def _orders(helms: tuple[Helm, ...]) -> list[tuple[Helm, ...]]:
+def _sequences(helms: tuple[Helm, ...]) -> list[tuple[Helm, ...]]:
     """List the orders with two neighbouring boards exchanged; the whole the other way round."""
     boards = _boards_of(helms)
     if len(boards) > MOST_REORDERED:
@@ -604,18 +625,14 @@ def _as_steered(stage: Stage, best: Boards) -> Boards | None:
     if by_angle is None:
         return None
     wanted = [_steering(stage, helm) for helm in by_angle.helms]
-    for _ in range(len(by_angle.helms) + 1):
-        helms = _steered(stage, by_angle, wanted)
+    for spare in (0.0, SPARE_DEG):
+        helms = _steered(stage, by_angle, wanted, spare)
         if helms == by_angle.helms:
-            return by_angle
+            break
         made = _again(stage, by_angle, helms)
-        if made is None:
-            return by_angle
-        astray = _astray(stage, made)
-        if not astray.any():
+        if made is not None and not _astray(stage, made).any():
             slower = made.elapsed_h > by_angle.elapsed_h * (1.0 + HEADINGS_COST)
             return by_angle if slower else made
-        wanted = ["angle" if a else w for a, w in zip(astray.tolist(), wanted, strict=True)]
     return by_angle
 
 
@@ -630,18 +647,29 @@ def _steering(stage: Stage, helm: Helm) -> Steer:
     return "angle" if mode.poled or close else "heading"
 
 
-def _steered(stage: Stage, boards: Boards, wanted: Sequence[Steer]) -> tuple[Helm, ...]:
-    """Orders by angle put as headings where these are wanted: the mean over each."""
-    course = _course(stage, boards)
-    begin = course.waters.airs(*(np.asarray(v)[:-1] for v in _timed(boards.states)))
+def _steered(
+    stage: Stage, boards: Boards, wanted: Sequence[Steer], spare_deg: float
+) -> tuple[Helm, ...]:
+    """Orders by angle put as headings where these are wanted and nothing else happens then.
+
+    The heading is the mean over each order; the wind on the bow keeps so far from the edges
+    of the table and the sector all along it.
+    """
+    orders = _orders(stage, boards)
+    airs = orders.waters.airs(*_timed(boards.states))
+    twd = np.unwrap(np.nan_to_num(airs.twd_deg), period=360.0)
+    last = np.append(orders.first[1:], len(orders.order))
     helms = []
     for k, (helm, steer) in enumerate(zip(boards.helms, wanted, strict=True)):
-        if steer == helm.steer:
+        mine = twd[orders.first[k] : last[k] + 1]
+        mode = stage.waters.modes[helm.mode]
+        low, high = limits_deg(stage.waters, mode.sail_set)
+        bows = helm.control_deg + mode.side * (float(mine.mean()) - mine)
+        kept = bool(bows.min() > low + spare_deg and bows.max() < high - spare_deg)
+        if steer == helm.steer or not kept:
             helms.append(helm)
             continue
-        twd = np.radians(begin.twd_deg[course.order == k])
-        mean = np.degrees(np.arctan2(np.sin(twd).mean(), np.cos(twd).mean()))
-        heading = float(mean) + stage.waters.modes[helm.mode].side * helm.control_deg
+        heading = float(mine.mean()) + mode.side * helm.control_deg
         helms.append(replace(helm, steer=steer, control_deg=heading))
     return tuple(helms)
 
@@ -650,7 +678,7 @@ def _timed(states: States) -> tuple[Array, Array, Array]:
     return states.time_h, states.lat, states.lon
 
 
-def _course(stage: Stage, boards: Boards) -> Orders:
+def _orders(stage: Stage, boards: Boards) -> Orders:
     """The steps that exact boards were integrated in."""
     return Orders(
         stage.waters, boards.helms, np.arange(len(boards.helms)), np.asarray(boards.pauses_h),
@@ -660,7 +688,7 @@ def _course(stage: Stage, boards: Boards) -> Orders:
 
 def _astray(stage: Stage, boards: Boards) -> Array:
     """Which headings would bring her out of the table or the sector, or by the lee; shape (k,)."""
-    course = _course(stage, boards)
+    course = _orders(stage, boards)
     bows = course.bows_deg(boards.states)
     astray = np.zeros(len(boards.helms), dtype=bool)
     for k, helm in enumerate(boards.helms):
@@ -754,7 +782,7 @@ def _with_true_pauses(stage: Stage, best: Boards) -> Boards:
 
 def _pauses_sailed_h(stage: Stage, best: Boards) -> tuple[float, ...]:
     """What the manoeuvres before each order do cost, by the angles where they are done."""
-    course = _course(stage, best)
+    course = _orders(stage, best)
     bows = np.abs(course.bows_deg(best.states))
     last = np.append(course.first[1:], len(course.order)) - 1
     boat, modes = stage.waters.boat, stage.waters.modes

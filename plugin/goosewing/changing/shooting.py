@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from goosewing.boat.model import sailing
-from goosewing.changing.motion import Waters, degrees_per_hour
+from goosewing.changing.motion import BY_THE_LEE_DEG, SAME_ANGLE_DEG, Waters, degrees_per_hour
 from goosewing.earth import geodesy
 
 if TYPE_CHECKING:
@@ -312,8 +312,13 @@ class Orders:
     def _possible(self, kind: _Kind, control: Array, airs: Airs) -> BoolArray:
         if kind.number == len(self.waters.boat.sail_sets):
             return np.isfinite(airs.tws_kn)
-        bow = np.abs(geodesy.wrap_180(control - airs.twd_deg))
-        return self._held(kind, np.where(kind.by_heading, bow, control), airs).possible
+        signed = kind.side * geodesy.wrap_180(control - airs.twd_deg)
+        bow = np.where(kind.by_heading, np.abs(signed), control)
+        held = self._held(kind, bow, airs)
+        # Where a heading brings the wind out of the table or the sector, or by the lee.
+        by_the_lee = kind.by_heading & (signed < 0.0) & (bow < 180.0 - BY_THE_LEE_DEG)
+        kept = ~kind.by_heading | (np.abs(held.twa_deg - bow) < SAME_ANGLE_DEG)
+        return np.asarray(held.possible & kept & ~by_the_lee)
 
     def bows_deg(self, states: States) -> Array:
         """Angle of the bow off the wind at the beginnings and ends of steps, shape (2, m).
