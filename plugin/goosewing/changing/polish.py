@@ -60,10 +60,10 @@ ROUNDS_BACK = 4
 CHORDS = 4
 """Passes of Newton's method with the same derivatives."""
 
-FRESH = 4
-"""So often these are taken anew while the mark is closed for the first time."""
+FRESH, FRESH_STEP = 5, 2
+"""So often these are taken anew while the mark is closed for the first time, and after a step."""
 
-NO_GAIN = 2e-6
+NO_GAIN = 4e-7
 """A step that promises less than this share of the time isn't taken."""
 
 HOPELESS = 1.05
@@ -322,8 +322,13 @@ class _Problem:
     def begun(self, states: States | None) -> _Trial | None:
         """Close on the mark for the first time, from places that are guessed or sailed."""
         x = np.clip(self.course.variables, *self.bounds())
-        trial = _Trial(x, self.course.sailed(x) if states is None else states)
-        for _ in range(FRESH):
+        return self.closed_afresh(
+            _Trial(x, self.course.sailed(x) if states is None else states), FRESH
+        )
+
+    def closed_afresh(self, trial: _Trial, times: int) -> _Trial | None:
+        """Close on the mark with derivatives that are taken anew."""
+        for _ in range(times):
             if not np.isfinite(np.concatenate(trial.states)).all():
                 return None
             near = self.course.nearby(trial.states, trial.x, bends=False)
@@ -339,7 +344,7 @@ class _Problem:
         return None
 
     def _nearer(self, trial: _Trial, near: Nearby) -> _Trial | None:
-        """One pass towards the mark, by a half if the whole leads nowhere."""
+        """One pass towards the mark."""
         x, states = trial
         gaps, miss = self.course.gaps(states, x), self.course.misses(states)
         amiss = miss + np.einsum("mij,mj->i", near.onward[1:], gaps)
@@ -396,7 +401,8 @@ class _Problem:
                 return None, width
             moved = near.spread @ step
             states = States(*(v + d for v, d in zip(trial.states, moved.T, strict=True)))
-            made = self.closed(_Trial(trial.x + step, states), near)
+            tried = _Trial(trial.x + step, states)
+            made = self.closed(tried, near) or self.closed_afresh(tried, FRESH_STEP)
             if made is not None and self.time_h(made) < time - 0.05 * (promised + beyond):
                 good = time - self.time_h(made) > 0.5 * (promised + beyond)
                 return made, min(width * (2.0 if good else 1.0), 3.0)
