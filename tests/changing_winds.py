@@ -107,3 +107,32 @@ def _stepped(boat, weather, board, order, time, lat, lon, step):
         step / 6 * (a + 2 * b + 2 * c + d) for a, b, c, d in zip(k1, k2, k3, k4, strict=True)
     )
     return lat + dlat, lon + dlon
+
+
+def front(seed):
+    """A short passage on which a front passes: marks, and its weather by formula.
+
+    The wind veers or backs by up to 90° within a quarter of an hour to an hour and a half,
+    and freshens or drops; two fronts in three move across the chart.
+    """
+    rng = np.random.default_rng(seed)
+    lat, bearing, nm = rng.uniform(30, 60), rng.uniform(0, 360), rng.uniform(12, 60)
+    base, kn = bearing + rng.uniform(-180, 180), rng.uniform(8, 16)
+    shift, change = rng.choice([-1, 1]) * rng.uniform(20, 90), rng.uniform(-4, 5)
+    comes, lasts = rng.uniform(0.5, nm / 6.0), rng.uniform(0.25, 1.5)
+    moves, towards = rng.uniform(10, 30), np.radians(rng.uniform(0, 360))
+    tide, sets = rng.uniform(0, 1.5), np.radians(rng.uniform(0, 360))
+    moving = seed % 3 > 0
+
+    def weather(t, la, lo):
+        x = (lo - 11.0) * 60.0 * np.cos(np.radians(lat)) * np.sin(towards)
+        y = (la - lat) * 60.0 * np.cos(towards)
+        late = (x + y) / moves if moving else 0.0
+        share = 0.5 + 0.5 * np.tanh(2.0 * (t - comes - late) / lasts)
+        flow = tide * np.cos(2.0 * np.pi * t / 12.4)
+        return (
+            base + shift * share, kn + change * share, np.nan,
+            flow * np.sin(sets), flow * np.cos(sets),
+        )  # fmt: skip
+
+    return leg(lat, 11.0, bearing, nm), Formula(weather, in_place=moving)
