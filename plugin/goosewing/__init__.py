@@ -17,7 +17,7 @@ the time of departure. Each has a reader here, and the plan has one maker and on
 
 Reading
     `read_boat`, `read_marks`, `read_weather`, `read_hazards`; a wind as it is heard is a
-    `SteadyWeather`.
+    `SteadyWeather`. `read_plan` reads a plan back from its JSON.
 Planning
     `make_plan`, `draw_laylines`, `find_targets`, `compare_departures`; `Options` holds what
     the navigator asks beyond the fastest passage.
@@ -49,6 +49,7 @@ if TYPE_CHECKING:
     from goosewing.errors import GoosewingError as GoosewingError
     from goosewing.errors import InputError as InputError
     from goosewing.errors import NoPlanError as NoPlanError
+    from goosewing.exchange.document import read_plan as read_plan
     from goosewing.exchange.gpx.marks import read_marks as read_marks
     from goosewing.exchange.gpx.plans import write_plan as write_gpx
     from goosewing.front_door import compare_departures as compare_departures
@@ -76,6 +77,7 @@ _HOMES = {
     "GoosewingError": "errors",
     "InputError": "errors",
     "NoPlanError": "errors",
+    "read_plan": "exchange.document",
     "read_marks": "exchange.gpx.marks",
     "write_gpx": "exchange.gpx.plans:write_plan",
     "compare_departures": "front_door",
@@ -119,6 +121,7 @@ __all__ = [
     "read_boat",
     "read_hazards",
     "read_marks",
+    "read_plan",
     "read_weather",
     "write_gpx",
 ]

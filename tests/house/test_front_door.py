@@ -12,6 +12,7 @@ import pytest
 
 import goosewing
 from goosewing import earth
+from goosewing.exchange.document import write_json
 
 ROOT = Path(__file__).parents[2]
 SAMPLES = ROOT / "sample_routes"
@@ -54,6 +55,9 @@ def test_from_file_to_route(tmp_path):
     goosewing.write_gpx(tmp_path / "plan.gpx", plan)
     assert [leg.destination for leg in plan.legs] == ["Anholt E", "South mark", "Finish"]
     assert (tmp_path / "plan.gpx").stat().st_size > 1000
+    write_json(tmp_path / "plan.json", plan)
+    back = goosewing.read_plan(tmp_path / "plan.json")
+    assert [leg.boards[0].tack for leg in back.legs] == [leg.boards[0].tack for leg in plan.legs]
     lines = goosewing.draw_laylines(marks, boat, wind, DEPARTURE).laylines
     assert {line.mark for line in lines} == {"Anholt E", "South mark", "Finish"}
     found = goosewing.find_targets(boat, [10.0])

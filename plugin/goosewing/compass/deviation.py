@@ -149,21 +149,6 @@ class DeviationCard:
         found: Array = np.interp(wrap_360(compass_deg), headings, deviations)
         return found
 
-    def magnetic_from_compass(self, compass_deg: ArrayLike) -> Array:
-        """Return magnetic headings, in [0, 360), of headings by compass.
-
-        Parameters
-        ----------
-        compass_deg : array_like, shape (...)
-            [°]
-
-        Returns
-        -------
-        ndarray, shape (...)
-            [°]
-        """
-        return wrap_360(np.asarray(compass_deg, dtype=np.float64) + self.deviation_at(compass_deg))
-
     def compass_from_magnetic(self, magnetic_deg: ArrayLike) -> Array:
         """Return headings by compass, in [0, 360), of magnetic headings.
 

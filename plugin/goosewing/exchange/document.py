@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import msgspec
 
 from goosewing.errors import InputError
-from goosewing.files.disk import write_atomically
+from goosewing.files.disk import read_bytes, shown, write_atomically
 from goosewing.records import Board, Departure, Leg, Manoeuvre, Mark, Plan
 from goosewing.turns import names, numbered
 
@@ -174,6 +174,17 @@ def write_json(
     """
     chosen = plan_document(content) if isinstance(content, Plan) else content
     write_atomically(path, format_json(chosen), inputs=inputs)
+
+
+def read_plan(path: Path | str) -> Plan:
+    """Read a plan back from a file, as ``plan --json`` and ``demo`` write it.
+
+    Raises
+    ------
+    InputError
+        If the file can't be read, or as `parse_plan`.
+    """
+    return parse_plan(read_bytes(path, "a plan as JSON"), where=shown(path))
 
 
 def parse_plan(data: bytes, *, where: str | None = None) -> Plan:

@@ -13,7 +13,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from goosewing.earth import geodesy
+from goosewing.errors import NoPlanError
 from goosewing.steady.boards import Ways
+from goosewing.weather import wind
 from goosewing.words.figures import clock, listed, off_the_wind, three_figures
 
 if TYPE_CHECKING:
@@ -48,16 +50,13 @@ def heading_to_make_good(
     >>> round(heading, 2), round(speed, 2)
     (323.13, 4.0)
     """
-    angle = np.radians(bearing_deg)
-    along = stream_east_kn * np.sin(angle) + stream_north_kn * np.cos(angle)
-    across = stream_east_kn * np.cos(angle) - stream_north_kn * np.sin(angle)
-    if abs(across) >= speed_kn:
+    set_deg = wind.direction_to(stream_east_kn, stream_north_kn)
+    drift_kn = np.hypot(stream_east_kn, stream_north_kn)
+    try:
+        steer = wind.course_to_steer(bearing_deg, speed_kn, set_deg, drift_kn)
+    except NoPlanError:
         return None
-    offset = np.arcsin(across / speed_kn)
-    made_good = speed_kn * np.cos(offset) + along
-    if not made_good > 0.0:
-        return None
-    return float((bearing_deg - np.degrees(offset)) % 360.0), float(made_good)
+    return float(steer.course_deg), float(steer.speed_made_good_kn)
 
 
 def motored_way(held: VelocitySet, course: Course, mode: int) -> Ways | None:

@@ -171,19 +171,6 @@ def sentence(told: Briefing) -> str:
     return ", ".join([*words, time] if time else words)
 
 
-def time_words(time: datetime, since: datetime) -> str:
-    """Write a time as ``0814Z``, to the nearest minute, with the date if that isn't `since`'s.
-
-    Examples
-    --------
-    >>> from datetime import datetime, timedelta, UTC
-    >>> start = datetime(2027, 6, 1, 22, tzinfo=UTC)
-    >>> time_words(start, start), time_words(start + timedelta(hours=3), start)
-    ('2200Z', '2027-06-02 0100Z')
-    """
-    return _time_words(time, new_day(time, since))
-
-
 def _time_words(time: datetime, day: date | None) -> str:
     words = clock(time.astimezone(UTC))
     return words if day is None else f"{day.isoformat()} {words}"
