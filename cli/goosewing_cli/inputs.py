@@ -128,6 +128,14 @@ LeaveTexts = Annotated[
         help='Leave a mark on a hand and at a distance, such as "Anholt E=port:0.2"; repeatable.',
     ),
 ]
+LeaveByWords = Annotated[
+    float | None,
+    typer.Option(
+        "--leave-by-words",
+        metavar="NM",
+        help="Leave marks this far off on the hand that their own name or description says.",
+    ),
+]
 ZoneText = Annotated[
     str | None,
     typer.Option(
@@ -364,6 +372,7 @@ def read_marks(
     at: str | None = None,
     next_mark: str | None = None,
     leave: Sequence[str] = (),
+    by_words_nm: float | None = None,
 ) -> Marks:
     """Read the marks and put them as the navigator wants them now.
 
@@ -380,6 +389,9 @@ def read_marks(
     wishes = [from_here.parse_leave(text) for text in leave]
     read = marks.read_marks(path, source=None if source is None else source.value, route=route)
     made = from_here.Marks(from_here.leaving(read.marks, wishes), read.notices)
+    if by_words_nm is not None:
+        worded = from_here.leaving_by_words(made.marks, by_words_nm)
+        made = from_here.Marks(worded.marks, (*made.notices, *worded.notices))
     if next_mark is not None:
         ahead = from_here.from_next(made.marks, next_mark)
         made = from_here.Marks(ahead.marks, (*made.notices, *ahead.notices))

@@ -36,6 +36,7 @@ def plan(
     at: inputs.AtText = None,
     next_mark: inputs.NextMark = None,
     leave: inputs.LeaveTexts = None,
+    leave_by_words: inputs.LeaveByWords = None,
     first: inputs.FirstBoard = None,
     margin: inputs.MarginDegrees = 0.0,
     corridor: inputs.CorridorMiles = None,
@@ -92,7 +93,15 @@ def plan(
     weather = inputs.load_weather(wind, current, hold_last=hold_last)
     departure = inputs.departure_time(depart)
     local = inputs.load_zone(zone)
-    wanted = inputs.read_marks(marks, source, route, at=at, next_mark=next_mark, leave=leave or ())
+    wanted = inputs.read_marks(
+        marks,
+        source,
+        route,
+        at=at,
+        next_mark=next_mark,
+        leave=leave or (),
+        by_words_nm=leave_by_words,
+    )
     options = plan_options(
         first=first, margin_deg=margin, corridor_nm=corridor, start_with=start_with,
         start_tack=start_tack, shortest_board_min=shortest_board, watch_h=watch,

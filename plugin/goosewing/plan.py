@@ -84,9 +84,14 @@ def make(
             "(speed_kn, least_vmc_kn)"
         )
     met = hazards if hazards is not None and len(hazards) else None
-    if met is not None:
-        _check_clear_of(met, kept)
-    made = _made(kept, boat, weather, departure, options, said, progress, met)
+
+    def solve(course: Sequence[Mark]) -> Plan:
+        over = tuple(course)
+        if met is not None:
+            _check_clear_of(met, over)
+        return _made(over, boat, weather, departure, options, said, progress, met)
+
+    made = _over_lines(kept, weather, boat, solve)
     if options.engine:
         made = motoring.summed_up(made, boat)
     if met is not None:
@@ -140,6 +145,25 @@ def with_band(
         longest_h=None if slow is None else slow.elapsed_h,
     )
     return replace(made, band=band)
+
+
+def _over_lines(
+    marks: tuple[Mark, ...],
+    weather: Weather,
+    boat: Boat,
+    solve: Callable[[Sequence[Mark]], Plan],
+) -> Plan:
+    """Plan over marks, each line among them passed where that is fastest."""
+    from goosewing.marks import lines
+
+    if not lines.any_in(marks):
+        return solve(marks)
+    if changes(weather) or _waits_for_daylight(boat):
+        raise InputError(
+            "lines and gates are planned in a steady wind only: in a changing one put a mark "
+            "where she should pass instead"
+        )
+    return lines.fastest(marks, solve)
 
 
 def _made(

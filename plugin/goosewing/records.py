@@ -60,6 +60,11 @@ class Mark:
         The hand on which to leave the mark; None passes through it.
     leave_distance_nm : float
         How far off to leave it. [nm]
+    rounding : bool or None
+        Whether she goes round it, as a string drawn taut would touch it; None: where the
+        course turns back at it.
+    line, line_end : str and "port" or "starboard", or None
+        Of which line or gate it is an end, and on which hand she then has it.
     extras : tuple
         Whatever else the source held for this point (foreign extensions, links,
         elevation …), opaque to the engine, put back by the exchange module that
@@ -75,7 +80,37 @@ class Mark:
     kind: str | None = None
     leave: Side | None = None
     leave_distance_nm: float = 0.0
+    rounding: bool | None = None
+    line: str | None = None
+    line_end: Side | None = None
     extras: tuple[Any, ...] = field(default=(), compare=False)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Line:
+    """A start or finish line, or a gate, and where the plan passes it.
+
+    Attributes
+    ----------
+    name : str
+    kind : "start", "finish" or "gate"
+    port, starboard : Mark
+        Its ends, on the hand on which she has them.
+    favoured : "port", "starboard" or None
+        The end that is faster to pass; None where neither is.
+    bias_deg : float or None
+        By how much it lies off square to the wind, for start and finish. [°]
+    gain_s : float or None
+        What the favoured end gains on the other; None where that can't be passed. [s]
+    """
+
+    name: str
+    kind: Literal["start", "finish", "gate"]
+    port: Mark
+    starboard: Mark
+    favoured: Side | None = None
+    bias_deg: float | None = None
+    gain_s: float | None = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -386,6 +421,8 @@ class Plan:
     """What hangs on the forecast, where that was asked."""
     band: ArrivalBand | None = None
     """The arrival's spread by the boat's band; None where she has none."""
+    lines: tuple[Line, ...] = ()
+    """Start and finish lines and gates, in the order in which they are passed."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

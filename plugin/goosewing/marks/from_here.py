@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
 from goosewing.earth import geodesy
 from goosewing.errors import InputError
+from goosewing.marks import lines
 from goosewing.records import Mark, Side
 from goosewing.units import METRES_PER_NM
 
@@ -21,6 +23,9 @@ SAME_PLACE_M = 0.5
 
 FARTHEST_OFF_NM = 100.0
 """Nobody leaves a mark farther off than this: a unit went wrong. [nm]"""
+
+
+_HAND = re.compile(r"\b(port|starboard)\b", re.IGNORECASE)
 
 
 class Marks(NamedTuple):
@@ -46,19 +51,39 @@ def metres_apart(a: Mark, b: Mark) -> float:
 def from_next(marks: Sequence[Mark], name: str) -> Marks:
     """Drop the marks that lie behind: all before the first one of this name.
 
+    Of a course of laps ``NAME#2`` is the mark's second time.
+
     Raises
     ------
     InputError
-        If there is none of that name; the message lists those there are.
+        If there is none of that name, or not so often; the message lists those there are.
     """
-    at = _places(marks, name, "--next")
+    at, time = _times(marks, name)
     notices = []
-    if len(at) > 1:
-        notices.append(f"{name} stands {len(at)} times among the marks: the first of them is next.")
-    if at[0] > 0:
-        behind = ", ".join(mark.name for mark in marks[: at[0]])
+    if time is None and len(at) > 1:
+        notices.append(
+            f"{name} stands {len(at)} times among the marks: the first of them is next "
+            f"(--next {name.strip()}#2 for the second)."
+        )
+    first = at[(time or 1) - 1]
+    if first > 0:
+        behind = ", ".join(mark.name for mark in marks[:first])
         notices.append(f"Left behind: {behind}.")
-    return Marks(tuple(marks[at[0] :]), tuple(notices))
+    return Marks(tuple(marks[first:]), tuple(notices))
+
+
+def _times(marks: Sequence[Mark], name: str) -> tuple[list[int], int | None]:
+    """Return where a name stands, and which of its times is meant, if that is said."""
+    bare, sign, number = name.rpartition("#")
+    taken = any(mark.name.strip() == name.strip() for mark in marks)
+    if taken or not sign or not number.strip().isdecimal():
+        return _places(marks, name, "--next"), None
+    at = _places(marks, bare, "--next")
+    if not 1 <= int(number) <= len(at):
+        raise InputError(
+            f"--next: {bare.strip()} stands {len(at)} times among the marks, not {int(number)}"
+        )
+    return at, int(number)
 
 
 def starting_here(marks: Sequence[Mark], lat: float, lon: float) -> Marks:
@@ -89,9 +114,52 @@ def leaving(marks: Sequence[Mark], wishes: Sequence[Leave]) -> tuple[Mark, ...]:
     """
     changed = list(marks)
     for wish in wishes:
-        for at in _places(marks, wish.mark, "--leave"):
+        places = _places(marks, wish.mark, "--leave")
+        # Of a closed course the start is where she begins, and no mark yet.
+        for at in places[1:] if places[0] == 0 and len(places) > 1 else places:
             changed[at] = replace(changed[at], leave=wish.side, leave_distance_nm=wish.distance_nm)
     return tuple(changed)
+
+
+def leaving_by_words(marks: Sequence[Mark], distance_nm: float) -> Marks:
+    """Leave marks on the hand that their own name or description says, where it says one.
+
+    Parameters
+    ----------
+    marks : sequence of Mark
+        What begins the passage, the ends of lines and what has a hand already stay as they are.
+    distance_nm : float
+        How far off. [nm]
+
+    Raises
+    ------
+    InputError
+        If the distance makes no sense, or not one mark says a hand.
+
+    Examples
+    --------
+    >>> mark = Mark(name="Windward, to port", lat=57.0, lon=11.0)
+    >>> leaving_by_words([mark, mark], 0.05).marks[1].leave
+    'port'
+    """
+    if not 0.0 < distance_nm < FARTHEST_OFF_NM:
+        raise InputError(
+            f"--leave-by-words: the distance must be above 0 and under {FARTHEST_OFF_NM:g} nm, "
+            f"got {distance_nm:g}"
+        )
+    changed, notices = list(marks), []
+    for at, mark in enumerate(marks[1:], 1):
+        if mark.leave is not None or lines.named(mark).line is not None:
+            continue
+        hands = {word.casefold() for word in _HAND.findall(f"{mark.name} {mark.description or ''}")}
+        if len(hands) == 2:
+            notices.append(f"{mark.name} says both hands: it is left on neither.")
+        for hand in hands if len(hands) == 1 else ():
+            side: Side = "port" if hand == "port" else "starboard"
+            changed[at] = replace(mark, leave=side, leave_distance_nm=distance_nm)
+    if changed == list(marks):
+        raise InputError("--leave-by-words: no mark says port or starboard in name or description")
+    return Marks(tuple(changed), tuple(notices))
 
 
 def parse_leave(text: str) -> Leave:

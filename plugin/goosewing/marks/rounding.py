@@ -2,9 +2,10 @@ r"""Marks left on a hand and at a distance: where to aim instead of at the mark.
 
 What is asked for is fixed by the marks alone, as a string drawn from mark to
 mark would lie: the rhumb lines into a mark and out of it turn by
-:math:`w \in [-180°, 180°]`, clockwise positive, and straight back is a rounding
-(:math:`-180°` to port, :math:`+180°` to starboard). Seen from the mark she then
-sweeps :math:`w - 180°` leaving it to port, :math:`w + 180°` to starboard; every
+:math:`w \in [-180°, 180°]`, clockwise positive. Where they turn back, by more than
+`TURNS_BACK_DEG` (or where the navigator says so), the mark is rounded, that is turned
+towards: :math:`w \in (-360°, 0°]` to port, :math:`[0°, 360°)` to starboard. Seen from the
+mark she then sweeps :math:`w - 180°` leaving it to port, :math:`w + 180°` to starboard; every
 way of sailing must, whatever its boards.
 
 With the course of the board into a mark :math:`\delta_1` and that of the one out
@@ -62,8 +63,12 @@ Solve = Callable[[Sequence[Mark], Sequence[First | None]], Plan]
 ONE_POINT_UP_TO_DEG = 120.0
 """A larger turn towards the mark takes more aim points: one would lie over 2 d away."""
 
-STRAIGHT_BACK_DEG = 0.1
-"""Rhumb lines that turn back this nearly are a rounding: 20 m, six miles off."""
+TURNS_BACK_DEG = 135.0
+"""A mark at which the course turns by more than this is rounded whichever way it turns: a
+windward mark left to port is gone round to port though the finish lies to starboard of it, and
+she crosses her own track. Common practice, no source; of a course's marks the Racing Rules of
+Sailing say likewise that the string representing her track, drawn taut, touches each mark that
+is designated a rounding mark (definition "Sail the Course", from memory)."""
 
 ROUNDS = 8
 AT_REST_M = 1.0
@@ -103,7 +108,7 @@ class Turn(NamedTuple):
     course_out_deg: float
     """Where the passage ends, that of the line in."""
     turn_deg: float
-    """From -180 to 180, clockwise positive; straight back it is towards the mark."""
+    """Clockwise positive; from -180 to 180, but towards the mark where it is rounded."""
     sweep_deg: float
     """By how much she goes round the mark, clockwise positive, seen from it."""
 
@@ -166,7 +171,8 @@ def rhumb_turn(before: Mark, mark: Mark, after: Mark | None) -> Turn:
     out = into if after is None else _rhumb_deg(mark, after)
     right = _right(mark.leave)
     turn = float(geodesy.wrap_180(out - into))
-    if right * turn > 180.0 - STRAIGHT_BACK_DEG:
+    turns_back = after is not None and abs(turn) > TURNS_BACK_DEG
+    if right * turn > 0.0 and (turns_back if mark.rounding is None else mark.rounding):
         turn -= right * 360.0
     return Turn(into, out, turn, turn - right * 180.0)
 

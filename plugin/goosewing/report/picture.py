@@ -113,6 +113,10 @@ def draw(figure: Any, plan: Plan, hazards: Hazards | None = None) -> list[Array]
     centre = plan.marks[0].lon
     for leg in plan.legs:
         _draw_leg(axes, leg, centre)
+    for line in plan.lines:
+        ends = line.port, line.starboard
+        lon, lat = _unwound([end.lon for end in ends], centre), [end.lat for end in ends]
+        axes.plot(lon, lat, "--", lw=1.2, color=INK, zorder=4, marker="o", ms=3)
     for mark in plan.marks:
         axes.plot(_unwound([mark.lon], centre), [mark.lat], "D", ms=6, color=INK, zorder=5)
     _dress(axes, plan)

@@ -14,7 +14,13 @@ They stand in the namespace ``urn:goosewing:gpx:1`` (prefix ``goose``):
 ``goose:leave``
     On a mark, in and out: ``side`` (``port``, ``starboard``) and ``distance_nm``. In a
     plan the route point is where she passes, ``lat`` and ``lon`` here are the mark's own
-    place, and a waypoint marks it.
+    place, and a waypoint marks it. ``rounding`` (``yes``, ``no``) says whether she goes round
+    it; without it she does where the course turns back at it.
+``goose:line``
+    On a mark, in: it is an end of a start or finish line or a gate; ``name`` is the line's
+    and ``end`` (``port``, ``starboard``) the hand on which she has this end. Both ends stand one
+    after the other. A name such as "Start (port end)" says the same. In a plan the ends are
+    waypoints.
 ``goose:layline``
     On the track of a layline: mark, tack, sail set and course over the ground.
 """
@@ -82,6 +88,8 @@ def leave_elements(mark: Mark) -> list[Element]:
     if mark.leave is None:
         return []
     own = {"lat": seven(mark.lat), "lon": seven(mark.lon)}
+    if mark.rounding is not None:
+        own["rounding"] = "yes" if mark.rounding else "no"
     return [_ours("leave", side=mark.leave, distance_nm=mark.leave_distance_nm, **own)]
 
 
@@ -149,6 +157,38 @@ def own_place(point: Element, place: str) -> Element:
     degrees(point, "lat", 90.0, place)
     degrees(point, "lon", 180.0, place)
     return leave if leave is not None and leave.get("lat") is not None else point
+
+
+def rounding(point: Element, place: str) -> bool | None:
+    """Return whether a mark is said to be rounded; None where nothing is said.
+
+    Raises
+    ------
+    InputError
+        If what is said is neither.
+    """
+    found = _found(point, "leave")
+    said = None if found is None else found.get("rounding")
+    if said not in (None, "yes", "no"):
+        raise InputError('goose:leave: rounding must be "yes" or "no"', where=place)
+    return None if said is None else said == "yes"
+
+
+def line_end(point: Element, place: str) -> tuple[str | None, Side | None]:
+    """Return of which line a mark is an end, and on which hand; None where it is of none.
+
+    Raises
+    ------
+    InputError
+        If the line has no name, or the hand is neither.
+    """
+    found = _found(point, "line")
+    if found is None:
+        return None, None
+    name, end = (found.get("name") or "").strip(), found.get("end")
+    if not name or end not in ("port", "starboard"):
+        raise InputError('goose:line: needs a name, and end "port" or "starboard"', where=place)
+    return name, "port" if end == "port" else "starboard"
 
 
 def leave(point: Element, place: str) -> tuple[Side | None, float]:

@@ -10,8 +10,10 @@ from goosewing.errors import InputError
 from goosewing.exchange.gpx.elements import (
     is_turn,
     leave,
+    line_end,
     own_place,
     own_text,
+    rounding,
     written_text,
 )
 from goosewing.exchange.gpx.points import Kept, keep
@@ -192,6 +194,7 @@ class _Reader:
         if lost:
             self.notices.append(f"{place}: not kept: {', '.join(brief(each) for each in lost)}.")
         side, distance_nm = leave(point, place)
+        line, end = line_end(point, place)
         where = own_place(point, place)
         written = written_text(point)
         texts = {
@@ -208,6 +211,9 @@ class _Reader:
             kind=texts["type"],
             leave=side,
             leave_distance_nm=distance_nm,
+            rounding=rounding(point, place),
+            line=line,
+            line_end=end,
             extras=(kept,) if kept != Kept() else (),
         )
 

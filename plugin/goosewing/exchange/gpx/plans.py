@@ -87,12 +87,18 @@ def format_plan(
     gpx.name = writable(title(plan))
     gpx.description = writable(about(plan))
     gpx.time = whole_second(plan.departure)
-    aside = [itself(mark) for mark in plan.marks if mark.leave]
+    aside = [*(itself(mark) for mark in plan.marks if mark.leave), *_line_ends(plan)]
     gpx.waypoints = [_waypoint(mark, prefixes) for mark in (*aside, *waypoints)]
     gpx.routes = [_route(plan, prefixes, names or {})]
     gpx.tracks = _tracks([line for leg in plan.legs for line in leg.laylines], prefixes)
     gpx.nsmap = prefixes.declared()
     return with_line_ends(gpx.to_xml(version="1.1")) + "\n"
+
+
+def _line_ends(plan: Plan) -> list[Mark]:
+    """Return the ends of lines and gates, each once: laps pass them again."""
+    ends = [end for line in plan.lines for end in (line.port, line.starboard)]
+    return list({(end.name, end.lat, end.lon): end for end in ends}.values())
 
 
 def write_laylines(
