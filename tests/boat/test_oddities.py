@@ -92,6 +92,16 @@ def test_figures_out_of_the_usual_are_named(members, word):
     assert odd.sail_set is None
 
 
+def test_winds_in_which_the_sails_are_down_are_not_looked_at():
+    boat = read_boat(BRISVIK)
+    polar = boat.sail_sets[1].polar
+    last = polar.tws_kn.size - 1
+    assert polar.tws_kn[last] > boat.sail_sets[1].tws_kn[1]
+    slip = with_cell(polar, 3, last, 0.0)
+    assert oddities(changed(boat, 1, polar=slip)) == ()
+    assert len(cells(changed(boat, 1, polar=slip, tws_kn=(4.0, 25.0)))) == 1
+
+
 def test_limits_that_do_not_fit_their_table_are_named():
     boat = read_boat(BRISVIK)
     (odd,) = oddities(changed(boat, 0, tws_kn=(0.0, 45.0)))

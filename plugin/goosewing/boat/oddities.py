@@ -88,7 +88,9 @@ def oddities(boat: Boat) -> tuple[Oddity, ...]:
 
 def _of_tables(sails: SailSet) -> Iterator[Oddity]:
     polar = sails.polar
-    leap, outrun = leaps(polar), outruns(polar)
+    # What stands in winds in which she doesn't carry them is never read.
+    carried = polar.tws_kn <= sails.tws_kn[1]
+    leap, outrun = leaps(polar) & carried, outruns(polar) & carried
     yield from _cells(
         sails, "polar", leap, "{value:g} kn is over " + f"{TIMES_ITS_NEIGHBOURS:g} times what "
         "stands beside it",
@@ -99,11 +101,11 @@ def _of_tables(sails: SailSet) -> Iterator[Oddity]:
     )  # fmt: skip
     beside = _spread(leap)
     yield from _cells(
-        sails, "polar", _dents(polar) & ~beside,
+        sails, "polar", _dents(polar) & carried & ~beside,
         "{value:g} kn is a dent: the angles beside it are much faster",
     )  # fmt: skip
     yield from _cells(
-        sails, "polar", _slower(polar) & ~beside,
+        sails, "polar", _slower(polar) & carried & ~beside,
         "{value:g} kn is far less than in the next lesser wind",
     )  # fmt: skip
     if sails.heel is not None:

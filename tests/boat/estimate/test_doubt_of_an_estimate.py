@@ -78,3 +78,13 @@ def test_light_airs_and_the_pole_are_doubted_more():
     )
     assert np.all(poled[:, 0] > poled[:, 1])
     assert np.all(poled[:, 1] > alone[:, 1])
+
+
+def test_an_input_at_its_limit_is_doubted_the_other_way():
+    # 24 m of luff is all that is believed: off upwards it would be refused.
+    tall = Dimensions(
+        name="B", type="moderate", length_overall_m=16.0, mainsail_luff_m=24.0, draft_m=3.5
+    )
+    base, cells = yacht(tall), grid(np.array([60.0]), np.array([10.0]))
+    width = spread(tall, plan_of, cells, equilibrium(base, plan_of(base), cells))
+    assert 0.02 < width[0, 0] < 0.2

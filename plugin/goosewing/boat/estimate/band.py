@@ -16,6 +16,7 @@ import numpy as np
 
 from goosewing.boat.estimate.balance import Cells, Ship, Water
 from goosewing.boat.estimate.dimensions import PROPELLER_DRAG_M2, Dimensions, yacht
+from goosewing.errors import InputError
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
@@ -101,10 +102,10 @@ def spread(given: Dimensions, plan_of: PlanMaker, cells: Cells, found: Equilibri
 def _others(given: Dimensions, base: Yacht, plan_of: PlanMaker) -> Iterator[Ship]:
     """Yield the ship with each of its inputs one standard deviation off."""
     plan = plan_of(base)
-    for key, off in _inputs_off(given, base):
-        members: dict[str, Any] = {key: off}
-        changed = yacht(replace(given, **members))
-        yield Ship(Water.of(changed), plan_of(changed))
+    for key, value, share in _inputs(given, base):
+        changed = _with(given, key, value, share)
+        if changed is not None:
+            yield Ship(Water.of(changed), plan_of(changed))
     for doubted in (
         replace(base, resistance=1.0 + RESIDUARY_SPREAD),
         replace(base, friction=1.0 + FRICTION_SPREAD),
@@ -115,17 +116,29 @@ def _others(given: Dimensions, base: Yacht, plan_of: PlanMaker) -> Iterator[Ship
     yield Ship(Water.of(base), replace(plan, poled_at_worst=POLE_SPREAD))
 
 
-def _inputs_off(given: Dimensions, base: Yacht) -> Iterator[tuple[str, float | str]]:
-    for guess in base.guesses:
-        if isinstance(guess.value, str):
-            yield guess.key, _draggier(guess.value)
-        else:
-            yield guess.key, guess.value * (1.0 + guess.spread)
+def _inputs(given: Dimensions, base: Yacht) -> Iterator[tuple[str, float | str, float]]:
+    """Yield each input with its value and its spread."""
+    yield from base.guesses
     guessed = {guess.key for guess in base.guesses}
     for key, share in MEASURED.items():
         value = getattr(given, key)
         if value is not None and key not in guessed:
-            yield key, value * (1.0 + share)
+            yield key, value, share
+
+
+def _with(given: Dimensions, key: str, value: float | str, share: float) -> Yacht | None:
+    """Return the yacht with an input off by its spread: upwards, or downwards where that fails.
+
+    Off upwards a measurement may leave its limits, or contradict another.
+    """
+    for sign in (1.0, -1.0):
+        off = _draggier(value) if isinstance(value, str) else value * (1.0 + sign * share)
+        members: dict[str, Any] = {key: off}
+        try:
+            return yacht(replace(given, **members))
+        except InputError:
+            continue
+    return None
 
 
 def _draggier(propeller: str) -> str:

@@ -196,7 +196,7 @@ _BY_TYPE: Mapping[str, Mapping[str, float]] = {
     "beam_by_root": {"light": 1.06, "moderate": 1.05, "heavy": 1.03},
     "draft_share": {"light": 0.200, "moderate": 0.180, "heavy": 0.155},
     # Long tons over (waterline in feet / 100)³.
-    "displacement_length": {"light": 150.0, "moderate": 230.0, "heavy": 330.0},
+    "displacement_length": {"light": 150.0, "moderate": 220.0, "heavy": 290.0},
     # Sail area in square feet over displacement in cubic feet to the power 2/3.
     "sail_displacement": {"light": 19.0, "moderate": 16.5, "heavy": 14.5},
     "stores_share": {"light": 0.05, "moderate": 0.07, "heavy": 0.08},
