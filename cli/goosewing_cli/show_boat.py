@@ -49,8 +49,8 @@ def show_estimate(made: Estimate, winds: Sequence[WindPoints], written: Sequence
     console.print()
     paragraph(
         console,
-        "TWA from the bow; kn through the water in flat water, with the band that holds the truth "
-        "four times in five; VMG straight up or down the wind.",
+        "TWA from the bow; kn through the water, with the band that holds the truth four times in "
+        "five; VMG straight up or down the wind, leeway counted.",
     )
     for remark in remarks(made):
         paragraph(console, remark)
@@ -68,17 +68,17 @@ def _estimate_table(winds: Sequence[WindPoints]) -> Table:
         label = f"{wind.tws_kn:g} kn"
         for where, point in (("up", wind.up), ("reach", wind.reach), ("down", wind.down)):
             if point is not None:
-                table.add_row(label, where, *_point_cells(point))
+                table.add_row(label, where, *_point_cells(point, made_good=where != "reach"))
                 label = ""
     return table
 
 
-def _point_cells(point: Point) -> tuple[str, ...]:
+def _point_cells(point: Point, *, made_good: bool) -> tuple[str, ...]:
     return (
         f"{point.twa_deg:.0f}°",
         f"{point.boat_speed_kn:.1f}",
         f"{point.low_kn:.1f}–{point.high_kn:.1f}",
-        f"{abs(point.vmg_kn):.1f}" if abs(point.vmg_kn) > 0.05 else "",
+        f"{abs(point.vmg_kn):.1f}" if made_good else "",
         f"{point.heel_deg:.0f}°",
         f"{point.leeway_deg:.0f}°",
         point.sail_set,

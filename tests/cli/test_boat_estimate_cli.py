@@ -40,7 +40,7 @@ def test_what_is_written_is_a_sound_boat(estimated):
         "wing-and-wing",
     ]
     assert [sails.poled for sails in boat.sail_sets] == [False, False, True]
-    assert boat.polar_angle == "track"
+    assert boat.polar_angle == "heading"
     assert boat.has_band
     assert oddities(boat) == ()
     polar = boat.sail_sets[0].polar
@@ -60,7 +60,8 @@ def test_the_document_says_what_is_known_and_what_is_not(estimated):
         sails = boat.sail_sets[boat.index(cell["sail_set"])]
         assert sails.polar.at(cell["twa_deg"], cell["tws_kn"]) == 0.0
     ten = next(each for each in content["winds"] if each["tws_kn"] == 10.0)
-    assert 30.0 < ten["up"]["twa_deg"] < 48.0
+    # Tacking through 76° to 92° by the compass: common practice, no source.
+    assert 38.0 < ten["up"]["twa_deg"] < 46.0
     assert ten["up"]["low_kn"] < ten["up"]["boat_speed_kn"] < ten["up"]["high_kn"]
     assert ten["down"]["vmg_kn"] < 0.0 < ten["up"]["vmg_kn"]
 

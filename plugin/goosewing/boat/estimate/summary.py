@@ -79,19 +79,19 @@ def _in_wind(boat: Boat, tws_kn: float) -> WindPoints:
     points = [_Row.of(boat, sails, tws_kn) for sails in carried]
     return WindPoints(
         tws_kn=tws_kn,
-        up=_most(points, lambda row: row.speed * np.cos(np.radians(row.track))),
-        reach=_most(points, lambda row: np.where(row.track == BEAM_DEG, row.speed, 0.0)),
-        down=_most(points, lambda row: -row.speed * np.cos(np.radians(row.track))),
+        up=_most(points, lambda row: row.made_good),
+        reach=_most(points, lambda row: np.where(row.twa == BEAM_DEG, row.speed, 0.0)),
+        down=_most(points, lambda row: -row.made_good),
     )
 
 
 @dataclass(frozen=True, slots=True)
 class _Row:
-    """A sail set in one wind, over finely spaced angles of the water track."""
+    """A sail set in one wind, over finely spaced angles of the bow."""
 
     sails: SailSet
     tws_kn: float
-    track: Array
+    twa: Array
     speed: Array
     heel: Array
     leeway: Array
@@ -99,27 +99,32 @@ class _Row:
     @classmethod
     def of(cls, boat: Boat, sails: SailSet, tws_kn: float) -> _Row:
         first, last = sails.polar.first_twa_deg, sails.polar.last_twa_deg
-        track = np.arange(first, last + STEP_DEG / 2, STEP_DEG)
-        speed, heel = sails.speed_and_heel(track, np.full(track.shape, tws_kn))
+        twa = np.arange(first, last + STEP_DEG / 2, STEP_DEG)
+        speed, heel = sails.speed_and_heel(twa, np.full(twa.shape, tws_kn))
         k = boat.leeway
         leeway = leeway_angle(heel, speed, k.coefficient, k.largest_deg)
-        return cls(sails, tws_kn, track, speed, heel, leeway)
+        return cls(sails, tws_kn, twa, speed, heel, leeway)
+
+    @property
+    def made_good(self) -> Array:
+        """Straight up the wind, negative down it, in knots."""
+        return np.asarray(self.speed * np.cos(np.radians(self.twa + self.leeway)))
 
     def point(self, at: int) -> Point:
-        band, track = self.sails.band, self.track[at]
+        band, twa = self.sails.band, self.twa[at]
         speed = float(self.speed[at])
         edges = (
             (speed, speed)
             if band is None
-            else tuple(float(table.at(track, self.tws_kn)) for table in (band.low, band.high))
+            else tuple(float(table.at(twa, self.tws_kn)) for table in (band.low, band.high))
         )
         return Point(
             sail_set=self.sails.name,
-            twa_deg=float(track - self.leeway[at]),
+            twa_deg=float(twa),
             boat_speed_kn=speed,
             low_kn=edges[0],
             high_kn=edges[1],
-            vmg_kn=float(speed * np.cos(np.radians(track))),
+            vmg_kn=float(self.made_good[at]),
             heel_deg=float(self.heel[at]),
             leeway_deg=float(self.leeway[at]),
         )
@@ -147,12 +152,13 @@ def remarks(made: Estimate) -> tuple[str, ...]:
 def _remarks(made: Estimate) -> Iterator[str]:
     yield (
         f"{made.boat.name}: estimated from measurements by balance of forces; nothing was "
-        "measured under sail. Wind at 10 m, flat water, clean bottom, a good crew; [performance] "
-        "takes 3 to 5 % off for crew and sea (common practice, no source)."
+        "measured under sail. Wind at 10 m, clean bottom, a good crew; [performance] takes 3 % off "
+        "for a usual one (common practice, no source)."
     )
     yield (
-        "Rows count the water track's angle off the true wind. The band (confidence.csv) holds "
-        "the truth four times in five, for flat water."
+        "The balance is for flat water; its angles are taken for the bow's, which makes her best "
+        "angles and her way to windward those of a moderate sea. The band (confidence.csv) holds "
+        "the truth four times in five."
     )
     yield (
         "Wing-and-wing is an estimate: there are no published coefficients of a poled jib. "
