@@ -81,7 +81,7 @@ def make(
     notices: Sequence[str] = (),
     hazards: Hazards | None = None,
 ) -> Plan:
-    """Plan as `goosewing.plan.make` does, with the boat's band, and show a long search's progress.
+    """Plan as `goosewing.plan.make` does, and show the progress of a long search.
 
     Raises
     ------
@@ -93,11 +93,10 @@ def make(
 
     try:
         with shown() as told:
-            made = plan.make(
+            return plan.make(
                 marks, boat, weather, departure, options, notices=notices, progress=told,
                 hazards=hazards,
             )  # fmt: skip
-            return plan.with_band(made, marks, boat, weather, departure, options, hazards=hazards)
     except OutsideForecastError as error:
         if not error.ends_too_soon:
             raise

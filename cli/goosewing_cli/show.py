@@ -364,8 +364,8 @@ def _by_band(plan: Plan) -> list[str]:
     if band.earliest is None:
         return []
     if band.latest is None:
-        said = f"{_day_and_time(band.earliest, plan.arrival)} or later: as slow as her tables may "
-        return [f"Doubt in her tables alone: arrival {said}have her, the passage can't be made."]
+        soonest = _day_and_time(band.earliest, plan.arrival)
+        return [f"Doubt in her tables alone: arrival {soonest} or later; at her slowest, no plan."]
     ends = " to ".join(_day_and_time(each, plan.arrival) for each in (band.earliest, band.latest))
     return [f"Doubt in her tables alone: arrival {ends} ({share})."]
 

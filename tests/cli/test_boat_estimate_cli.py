@@ -110,7 +110,7 @@ def test_nothing_there_is_overwritten(desk, run):
     [
         (SHORT + "draft_m = 9\n", "bad.toml: draft_m must be 0.6 to 3.5 m, got 9"),
         (SHORT + "drafft_m = 1.8\n", 'bad.toml: unknown key "drafft_m"'),
-        ("", 'bad.toml: the key "name" is missing'),
+        ("draft_m = 2\n", 'bad.toml: the key "name" is missing'),
     ],
 )
 def test_bad_measurements_are_refused_in_one_line_and_nothing_is_written(desk, run, text, words):

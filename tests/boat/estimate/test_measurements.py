@@ -65,7 +65,8 @@ HEAD = 'name = "B"\ntype = "light"\nlength_overall_m = 10\n'
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        ("", 'the key "name" is missing'),
+        ("", "is empty"),
+        ("length_overall_m = 10\n", 'the key "name" is missing'),
         ('name = "B"\ntype = "light"\n', 'the key "length_overall_m" is missing'),
         (HEAD.replace("light", "fat"), 'type must be one of "light", "moderate", "heavy"'),
         (HEAD + "lenght_m = 9\n", 'unknown key "lenght_m"; known here: name, type, length'),
