@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 from pathlib import Path
 
-import pytest
-from hypothesis import HealthCheck, settings
+# As the command does: on small matrices threads only wait for each other.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
-from goosewing.boat.model import Boat
-from goosewing.boat.read import read_boat
+import pytest  # noqa: E402
+from hypothesis import HealthCheck, settings  # noqa: E402
+
+from goosewing.boat.model import Boat  # noqa: E402
+from goosewing.boat.read import read_boat  # noqa: E402
 
 QUICK, WHOLE = "quick", "whole"
 for profile, examples in ((QUICK, 30), (WHOLE, 100)):

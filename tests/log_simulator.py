@@ -99,8 +99,11 @@ def boards(rng, hours, angles, minutes=(6.0, 16.0)):
 
 
 def sail(truth, wanted, seed=0, *, tws=(10.0, 3.0), engine=(), twd=240.0, wind_shift=8.0,
-         heel_known=True, turn_s=12.0, lag_s=12.0):  # fmt: skip
-    """Sail so that the wind comes in at the wanted angle; `engine`: spans of seconds under it."""
+         heel_known=True, turn_s=12.0, lag_s=12.0, stop_s=0.0):  # fmt: skip
+    """Sail so that the wind comes in at the wanted angle.
+
+    `engine`: spans of seconds under it; `stop_s`: how long she lies still at every turn.
+    """
     rng = np.random.default_rng(seed)
     n = wanted.size
     t = np.arange(n, dtype=float)
@@ -133,6 +136,8 @@ def sail(truth, wanted, seed=0, *, tws=(10.0, 3.0), engine=(), twd=240.0, wind_s
     v = lfilter([1 / lag_s], [1, -(1 - 1 / lag_s)], wish - wish[0]) + wish[0]
     v = np.maximum(v * np.exp(wander(rng, n, truth.speed_noise, 6.0)), 0.05)
     v[motored] = 5.6 + wander(rng, n, 0.02, 30.0)[motored]
+    for turn in np.flatnonzero(np.diff(np.sign(wanted))) + 1:
+        v[turn : turn + int(stop_s)] = 0.05
     heel = truth.heel(np.abs(twa), tws_water) + wander(rng, n, 1.5, 5.0)
     heel[motored] = wander(rng, n, 0.6, 5.0)[motored]
     leeway = np.where(v > 0.5, truth.k * np.maximum(heel, 0.0) / v**2, 0.0)

@@ -15,7 +15,18 @@ EXIT_INTERRUPTED = 130
 UsageProblem: type[Exception] = typer.BadParameter.__mro__[2]
 """What every usage error of Typer is: Click's own class in older versions, Typer's in newer."""
 
-COMMANDS = ("plan", "depart", "laylines", "targets", "weather", "demo", "handheld", "live", "boat")
+COMMANDS = (
+    "plan",
+    "depart",
+    "laylines",
+    "targets",
+    "weather",
+    "demo",
+    "handheld",
+    "debrief",
+    "live",
+    "boat",
+)
 """Modules of this package, each with a `register(app)`."""
 
 ARITHMETIC_THREADS = (

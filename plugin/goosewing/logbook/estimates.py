@@ -13,7 +13,8 @@ from goosewing.units import Array
 HUBER = 1.5
 """In robust standard deviations: beyond, an error weighs less."""
 
-ROUNDS = 12
+ROUNDS, SETTLED = 12, 2e-3
+"""At most so many rounds of weights; fewer once the scale changes by less than this share."""
 
 TO_DEVIATION = 1.4826
 """Of a normal distribution's median absolute deviation."""
@@ -104,22 +105,28 @@ def robust_fit(
     The covariance is the sandwich of White and of Liang and Zeger over clusters, the prior
     counted as data of its own.
     """
-    weight = np.ones(target.size)
-    scale = 1.0
+    from scipy import sparse
+
+    # Most columns are knots of something that wanders: all but two of them are zero in a row.
+    rows = sparse.csr_matrix(design)
+    weight, scale = np.ones(target.size), 1.0
     for round_ in range(ROUNDS):
-        normal = design.T @ (design * (weight / scale**2)[:, np.newaxis]) + prior
-        value = np.linalg.solve(normal, design.T @ (target * weight / scale**2))
-        residual = target - design @ value
+        by = weight / scale**2
+        normal = (rows.T @ rows.multiply(by[:, np.newaxis])).toarray() + prior
+        value = np.linalg.solve(normal, rows.T @ (target * by))
+        residual = target - rows @ value
         size = np.sqrt(np.add.reduceat(residual**2, np.arange(0, residual.size, pairs)) / pairs)
-        scale = max(TO_DEVIATION * float(np.median(size)), 1e-6)
+        before, scale = scale, max(TO_DEVIATION * float(np.median(size)), 1e-6)
         if round_:
             weight = np.repeat(np.minimum(1.0, HUBER * scale / np.maximum(size, 1e-12)), pairs)
+        if round_ > 2 and abs(scale / before - 1.0) < SETTLED:
+            break
     inverse = np.linalg.inv(normal)
-    score = design * (weight * residual / scale**2)[:, np.newaxis]
-    order = np.argsort(cluster, kind="stable")
-    edges = np.flatnonzero(np.concatenate(([True], np.diff(cluster[order]) != 0)))
-    total = np.add.reduceat(score[order], edges, axis=0)
-    groups = len(edges)
+    names, group = np.unique(cluster, return_inverse=True)
+    groups = names.size
+    score = weight * residual / scale**2
+    membership = sparse.csr_matrix((score, (group, np.arange(target.size))))
+    total = (membership @ rows).toarray()
     meat = total.T @ total * (groups / max(groups - 1.0, 1.0)) + prior
     covariance = np.asarray(inverse @ meat @ inverse, dtype=np.float64)
     return Solved(

@@ -27,6 +27,11 @@ ENOUGH_TO_JUDGE = 50
 FROZEN_S = 120.0
 """A reading that never changes for so long, while the boat turns, is a sensor that stands still."""
 
+LATEST_S = 4.2e9
+
+SECONDS = np.uint32
+"""Seconds since 1970 in four bytes, to the year 2106: they are the bulk of what is held."""
+
 TURNED_DEG = 45.0
 
 RESTLESS = {"heading_deg": 0.3, "heading_magnetic_deg": 0.3, "cog_deg": 1.0, "aws_kn": 0.1}
@@ -69,7 +74,7 @@ class Gathering:
 
     def add(self, channel: str, source: str, time_s: Array, values: AnyArray) -> None:
         """Take readings of one channel by one device, in the order in which they were said."""
-        known = np.isfinite(values) & np.isfinite(time_s)
+        known = np.isfinite(values) & (time_s >= 0.0) & (time_s < LATEST_S)
         time_s, values = time_s[known], values[known]
         if not time_s.size:
             return
@@ -79,7 +84,7 @@ class Gathering:
         series.last_s = float(time_s[-1])
         turns = CHANNELS[channel].turns
         _judge(series, channel, time_s, values)
-        seconds, means = _by_second(np.floor(time_s).astype(np.int64), values, turns)
+        seconds, means = _by_second(np.floor(time_s).astype(SECONDS), values, turns)
         exact = channel in ("lat", "lon")
         series.seconds.append(seconds)
         series.values.append(means if exact else means.astype(np.float32))
@@ -109,14 +114,13 @@ class Gathering:
                 f"Its time runs backwards {backward} times: what was logged twice is taken once."
             )
         clock = _union([seconds for _, seconds, _ in chosen.values()])
-        channels = {
-            channel: _held(clock, seconds, values)
-            for channel, (_, seconds, values) in chosen.items()
-        }
+        sources = {channel: source for channel, (source, _, _) in chosen.items()}
+        # One at a time, and each let go: a summer's log is held once, not twice.
+        channels = {name: _held(clock, *chosen.pop(name)[1:]) for name in list(chosen)}
         log = Log(
             time_s=clock.astype(np.float64),
             channels=channels,
-            sources={channel: source for channel, (source, _, _) in chosen.items()},
+            sources=sources,
             names=tuple(names),
             notices=tuple(self.notices),
             dated=self.dated,
@@ -127,7 +131,9 @@ class Gathering:
         """The device heard most often, its seconds and values; what others say is compared."""
         kind = CHANNELS[channel]
         heard = {
-            source: series for (name, source), series in self._series.items() if name == channel
+            source: self._series.pop((name, source))
+            for name, source in list(self._series)
+            if name == channel
         }
         found: list[tuple[str, AnyArray, AnyArray]] = []
         for source, series in heard.items():
@@ -154,10 +160,10 @@ class Gathering:
 
 def _by_second(seconds: AnyArray, values: AnyArray, turns: bool) -> tuple[AnyArray, AnyArray]:
     """Average what was said within each second; angles about the first of them."""
-    if seconds.size > 1 and np.any(np.diff(seconds) < 0):
+    if seconds.size > 1 and np.any(seconds[1:] < seconds[:-1]):
         order = np.argsort(seconds, kind="stable")
         seconds, values = seconds[order], values[order]
-    first = np.flatnonzero(np.concatenate(([True], np.diff(seconds) > 0)))
+    first = np.flatnonzero(np.concatenate(([True], seconds[1:] != seconds[:-1])))
     if first.size == seconds.size:
         return seconds, values
     count = np.diff(np.append(first, seconds.size))
@@ -204,11 +210,15 @@ def _held(clock: AnyArray, seconds: AnyArray, values: AnyArray) -> AnyArray:
     """Carry each reading on over the clock's next seconds."""
     if seconds.size == clock.size:
         return values
-    step = float(np.median(np.diff(seconds))) if seconds.size > 1 else 1.0
+    step = float(np.median(np.diff(seconds[:100_000]))) if seconds.size > 1 else 1.0
     hold = min(max(HOLD_S, 2.5 * step), LONGEST_HOLD_S)
     at = np.searchsorted(seconds, clock, side="right") - 1
-    old = (at < 0) | (clock - seconds[np.maximum(at, 0)] > hold)
-    return np.where(old, np.asarray(np.nan, dtype=values.dtype), values[np.maximum(at, 0)])
+    early = at < 0
+    at[early] = 0
+    old = early | (clock - seconds[at] > hold)
+    held = values[at]
+    held[old] = np.nan
+    return held
 
 
 # ---- sensors that stand still --------------------------------------------------------------------

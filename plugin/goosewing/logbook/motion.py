@@ -25,7 +25,7 @@ from goosewing.logbook.estimates import (
     student_quantile,
     unknown,
 )
-from goosewing.logbook.stretches import Stretches
+from goosewing.logbook.stretches import Stretches, thinned
 from goosewing.units import Array
 
 FEWEST_STRETCHES = 8
@@ -49,7 +49,10 @@ STREAM_KNOT_S = 1200.0
 STREAM_KN, STREAM_WANDERS_KN = 2.0, 0.35
 """A stream is so strong, and changes so much in twenty minutes: a strong tide's; our choice."""
 
-MOST_KNOTS = 700
+MOST_KNOTS = 400
+
+MOST_STRETCHES = 4000
+"""More are thinned out: by then what is left of the doubt is not for lack of them."""
 
 MOST_LEEWAY = np.radians(25.0)
 
@@ -136,7 +139,7 @@ def motion(sailed: Stretches, leeway: float | None = None) -> Motion:
     usable &= (sailed.stw_kn >= LEAST_SPEED_KN) | (sailed.heel_deg < UPRIGHT_DEG)
     if not usable.any():
         return nothing_told("there is no heading, or nothing over the ground", leeway)
-    part = sailed.only(usable)
+    part = thinned(sailed.only(usable), MOST_STRETCHES)
     counts = tuple(int(np.unique(part.board[part.side == s]).size) for s in (-1.0, 1.0))
     if min(int((part.side == s).sum()) for s in (-1.0, 1.0)) < FEWEST_STRETCHES:
         return nothing_told("it was not sailed on both tacks", leeway)

@@ -7,7 +7,7 @@ vane swings is averaged out, and its standard error tells what is left.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
@@ -23,6 +23,9 @@ STRETCH_S = 60.0
 LONGEST_STRETCH_S = 300.0
 
 FEWEST_READINGS = 5
+
+AT_ONCE = 200_000
+"""Readings looked at together."""
 
 GAP_S = 15.0
 
@@ -151,6 +154,8 @@ def stretches(log: Log, variation_deg: Array | float | None = None) -> Stretches
     variation_deg : array_like, optional
         Of the compass, east positive, where the log itself has none. [°]
     """
+    if log.time_s.size > AT_ONCE:
+        return _in_pieces(log, variation_deg)
     time_s = log.time_s
     heading = true_heading(log, variation_deg)
     length_s = _length(time_s)
@@ -165,6 +170,52 @@ def stretches(log: Log, variation_deg: Array | float | None = None) -> Stretches
     first = np.flatnonzero(np.concatenate(([True], (np.diff(run) != 0) | (np.diff(part) != 0))))
     cut = _Cut(first, time_s)
     return _measured(log, cut, heading, wind, run[first], length_s)
+
+
+def _in_pieces(log: Log, variation_deg: Array | float | None) -> Stretches:
+    """Cut a long log piece by piece: a stretch at each seam is all that this loses."""
+    parts = []
+    boards = 0
+    for first in range(0, log.time_s.size, AT_ONCE):
+        there = slice(first, first + AT_ONCE)
+        piece = replace(
+            log,
+            time_s=log.time_s[there],
+            channels={name: values[there] for name, values in log.channels.items()},
+        )
+        given = variation_deg[there] if isinstance(variation_deg, np.ndarray) else variation_deg
+        part = stretches(piece, given)
+        parts.append(replace(part, board=part.board + boards))
+        boards += int(part.board[-1]) + 1 if len(part) else 0
+    return joined(parts)
+
+
+def joined(parts: Sequence[Stretches]) -> Stretches:
+    """Put stretches one after another."""
+    return Stretches(
+        **{
+            each.name: np.concatenate([getattr(part, each.name) for part in parts])
+            for each in fields(Stretches)
+        }
+    )
+
+
+def thinned(part: Stretches, most: int) -> Stretches:
+    """Return runs of stretches spread evenly over a log, `most` of them or a few more.
+
+    Runs and not single ones: what the two tacks tell together lies side by side.
+    """
+    if len(part) <= most:
+        return part
+    number = np.arange(len(part))
+    runs = -(-len(part) // RUN)
+    kept = max(most // RUN, 1)
+    wanted = np.unique(np.linspace(0, runs - 1, kept).round().astype(np.intp))
+    return part.only(np.isin(number // RUN, wanted))
+
+
+RUN = 60
+"""Stretches in a run that is kept together: an hour of them."""
 
 
 def true_heading(log: Log, variation_deg: Array | float | None = None) -> Array:
@@ -220,6 +271,9 @@ def wind_side(angle_deg: Array, time_s: Array) -> Array:
     clear = (np.abs(smooth) > NEAR_THE_BOW_DEG) & (np.abs(smooth) < NEAR_ASTERN_DEG)
     clear &= np.hypot(across, ahead) > 0.0
     at = np.maximum.accumulate(np.where(clear, np.arange(smooth.size), -1))
+    if not clear.any():
+        # Dead aft all the while: the side the vane favours.
+        return np.full(smooth.size, np.sign(np.nansum(np.sign(smooth))))
     return np.where(at < 0, 0.0, np.sign(smooth[np.maximum(at, 0)]))
 
 

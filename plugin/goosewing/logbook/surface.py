@@ -54,6 +54,9 @@ SPANS_S = (600.0, 1800.0, 7200.0)
 
 MOST_KNOTS = 500
 
+MOST_POINTS = 5000
+"""Of more stretches every second, third … is taken."""
+
 PILOT, PILOT_ERROR, LEAST_ERROR = (0.08, 0.6, 0.7), 0.05, 0.003
 """Kernel and errors of the first, rough fit; least error of a stretch, in logarithm of speed."""
 
@@ -188,7 +191,8 @@ def fit_surface(
     """
     rows, columns = np.meshgrid(twa_deg, tws_kn, indexing="ij")
     wider = _padded(twa_deg, MORE_ANGLES_DEG), _padded(tws_kn, MORE_WINDS_KN)
-    problem = _problem(points, *wider, known)
+    every = -(-points.twa_deg.size // MOST_POINTS)
+    problem = _problem(points.only(np.arange(0, points.twa_deg.size, every)), *wider, known)
     found = _averaged(problem, quantile)
     own = (
         np.searchsorted(wider[0], twa_deg)[:, np.newaxis] * wider[1].size
@@ -247,11 +251,8 @@ class _Problem:
     size: Array
     """Relative size of the errors to be expected."""
     time_s: Array
-
-    @property
-    def scaled(self) -> Array:
-        """Weights by the relative size of the errors."""
-        return self.weights / self.size[:, np.newaxis]
+    scaled: Array
+    """Weights by the relative size of the errors."""
 
 
 def _problem(points: Points, twa_deg: Array, tws_kn: Array, known: Known) -> _Problem:
@@ -268,8 +269,10 @@ def _problem(points: Points, twa_deg: Array, tws_kn: Array, known: Known) -> _Pr
             weights[at, node + np.minimum(column + right, tws_kn.size - 1)] += share
     rows, columns = (each.ravel() for each in np.meshgrid(twa_deg, tws_kn, indexing="ij"))
     departure = np.log(part.speed_kn) - known(part.twa_deg, part.tws_kn)
-    raw = _Problem((rows, columns), weights, departure, np.ones(departure.size), part.time_s)
-    return replace(raw, size=_relative_size(raw, part))
+    alike = np.ones(departure.size)
+    raw = _Problem((rows, columns), weights, departure, alike, part.time_s, weights)
+    size = _relative_size(raw, part)
+    return replace(raw, size=size, scaled=weights / size[:, np.newaxis])
 
 
 def _between(nodes: Array, at: Array) -> tuple[NDArray[np.intp], Array]:

@@ -13,9 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from goosewing.logbook.estimates import CERTAIN, Estimate, robust_fit, student_quantile, unknown
-from goosewing.logbook.motion import Motion
+from goosewing.logbook.motion import MOST_STRETCHES, Motion
 from goosewing.logbook.samples import turned
-from goosewing.logbook.stretches import Stretches
+from goosewing.logbook.stretches import Stretches, thinned
 from goosewing.logbook.surface import usual_form
 from goosewing.units import Array
 from goosewing.weather.wind import true_from_apparent
@@ -30,7 +30,7 @@ WIND_KNOT_S = 240.0
 WIND_WANDERS_DEG = 2.5
 """How far the wind shifts in four minutes, typically; our choice."""
 
-MOST_KNOTS = 600
+MOST_KNOTS = 500
 
 FEWEST = 15
 """Stretches on each tack."""
@@ -40,7 +40,7 @@ LARGEST_DEG = 20.0
 TOLD_DEG = 1.5
 """Standard deviation below which it is told."""
 
-ROUNDS, MOST_AT_ONCE_DEG = 5, 2.0
+ROUNDS, MOST_AT_ONCE_DEG, SETTLED_DEG = 5, 2.0, 0.05
 
 TACKS_DIFFER = 0.005
 """In logarithm of speed; our choice."""
@@ -129,14 +129,18 @@ def vane(part: Stretches, moved: Motion) -> Vane:
     """
     known = np.isfinite(part.awa_deg) & np.isfinite(part.aws_kn) & np.isfinite(part.stw_kn)
     known &= np.isfinite(part.heading_deg)
-    part = part.only(known)
+    part = thinned(part.only(known), MOST_STRETCHES)
     if min(int((part.side == side).sum()) for side in (-1.0, 1.0)) < FEWEST:
         return nothing_told()
     found = _from_helm(part)
     for _ in range(ROUNDS):
+        before = found
         upwash = _upwash(part, moved, found)
         found = Vane(offset_deg=found.offset_deg, upwash_deg=upwash)
         found = Vane(offset_deg=_offset(part, moved, found), upwash_deg=upwash)
+        changed = abs(found.offset_deg.value - before.offset_deg.value)
+        if max(changed, abs(upwash.value - before.upwash_deg.value)) < SETTLED_DEG:
+            break
     return found
 
 

@@ -405,7 +405,7 @@ def _groups(found: Sentences) -> Iterator[_Group]:
     own = block[start + 1] != ord("P")
     for name, reader in READERS.items():
         rows = np.flatnonzero(own & (kind == _code_of(name)))
-        for code in np.unique(talker[rows]):
+        for code in np.flatnonzero(np.bincount(talker[rows])):
             mine = rows[talker[rows] == code]
             who = code.item().to_bytes(2, "big").decode("latin-1")
             said, clocks = reader(Fields(found, mine))
