@@ -10,11 +10,11 @@ from pathlib import Path
 # As the command does: on small matrices threads only wait for each other.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
-import pytest  # noqa: E402
-from hypothesis import HealthCheck, settings  # noqa: E402
+import pytest
+from hypothesis import HealthCheck, settings
 
-from goosewing.boat.model import Boat  # noqa: E402
-from goosewing.boat.read import read_boat  # noqa: E402
+from goosewing.boat.model import Boat
+from goosewing.boat.read import read_boat
 
 QUICK, WHOLE = "quick", "whole"
 for profile, examples in ((QUICK, 30), (WHOLE, 100)):
