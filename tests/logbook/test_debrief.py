@@ -14,7 +14,7 @@ from goosewing.boat.model import PolarTable
 from goosewing.boat.read import read_boat
 from goosewing.errors import InputError
 from goosewing.exchange.boat_folder import format_table
-from goosewing.logbook.debrief import WHATS, PlanPoint, debrief
+from goosewing.logbook.debrief import CAUSES, PlanPoint, debrief
 from goosewing.logbook.fit import Wish, put_right
 from goosewing.logbook.read.plan_points import read_plan_points
 from goosewing_cli.main import outcome
@@ -230,7 +230,7 @@ def test_the_document(log_file, capsys):
     told = json.loads(capsys.readouterr().out)
     assert told["format"] == "goosewing.debrief/1"
     assert told["most"] == "pinching"
-    assert {each["what"] for each in told["costs"]} == set(WHATS)
+    assert {each["what"] for each in told["costs"]} == set(CAUSES)
     assert told["manoeuvres"][0]["kind"] == "tack"
     assert told["manoeuvres"][0]["time"].endswith("Z")
     assert {"tack", "vmg_kn", "target_vmg_kn", "leeway_deg"} <= set(told["boards"][0])

@@ -41,7 +41,7 @@ What = Literal[
     "pinching", "footing", "too deep", "too high", "overstood", "manoeuvres", "wrong sails",
     "not worth sailing", "other",
 ]  # fmt: skip
-WHATS: tuple[What, ...] = (
+CAUSES: tuple[What, ...] = (
     "pinching", "footing", "too deep", "too high", "overstood", "manoeuvres", "wrong sails",
     "not worth sailing", "other",
 )  # fmt: skip
@@ -619,7 +619,7 @@ def _costs(
     judged: list[Minute], stood: list[Stood], turned_: Sequence[TurnSailed]
 ) -> tuple[Cost, ...]:
     """Minutes by cause, the greatest first; those of a turn beyond what the boat file reckons."""
-    minutes = dict.fromkeys(WHATS, 0.0)
+    minutes = dict.fromkeys(CAUSES, 0.0)
     free = {each.board for each in stood}
     slower = 0.0
     for each in judged:
