@@ -15,9 +15,10 @@ from scipy import optimize
 
 from bench_tools import seconds
 from goosewing.boat.estimate.balance import Cells, Ship, Water, equilibrium
-from goosewing.boat.estimate.dimensions import Dimensions, yacht
+from goosewing.boat.estimate.dimensions import Dimensions
 from goosewing.boat.estimate.sails import main_alone, main_and_jib, wing_and_wing
 from goosewing.boat.estimate.tables import ANGLES_DEG, WINDS_KN, estimate, grid
+from goosewing.boat.estimate.yacht import yacht
 
 TEN = Dimensions(name="Ten", type="light", length_overall_m=10.0)
 CELLS = grid(np.array(ANGLES_DEG), np.array(WINDS_KN))

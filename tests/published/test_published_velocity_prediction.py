@@ -10,7 +10,7 @@ import pytest
 
 from goosewing.boat.estimate.appendages import Foil, effective_span_m, induced_drag_n
 from goosewing.boat.estimate.balance import Water, equilibrium
-from goosewing.boat.estimate.dimensions import Dimensions, yacht
+from goosewing.boat.estimate.dimensions import Dimensions
 from goosewing.boat.estimate.friction import foil_form_factor, ittc57
 from goosewing.boat.estimate.hull import (
     Hull,
@@ -28,6 +28,7 @@ from goosewing.boat.estimate.sails import (
     wind_at,
 )
 from goosewing.boat.estimate.tables import estimate, grid
+from goosewing.boat.estimate.yacht import yacht
 
 KN = 1852.0 / 3600.0
 

@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING, Any
 
 import msgspec
 
-from goosewing.boat.estimate.dimensions import LIMITS, Dimensions, yacht
+from goosewing.boat.estimate.dimensions import LIMITS, Dimensions
+from goosewing.boat.estimate.yacht import yacht
 from goosewing.boat.read import checked, placed, toml_of
 from goosewing.errors import InputError
 

@@ -11,9 +11,10 @@ from hypothesis import strategies as st
 from scipy import optimize
 
 from goosewing.boat.estimate.balance import Cells, Ship, Water, equilibrium
-from goosewing.boat.estimate.dimensions import Dimensions, yacht
+from goosewing.boat.estimate.dimensions import Dimensions
 from goosewing.boat.estimate.sails import main_alone, main_and_jib, wind_at, wing_and_wing
 from goosewing.boat.estimate.tables import ANGLES_DEG, WINDS_KN, estimate, grid
+from goosewing.boat.estimate.yacht import yacht
 
 KN = 1852.0 / 3600.0
 TEN = Dimensions(

@@ -9,9 +9,10 @@ import pytest
 
 from goosewing.boat.estimate.balance import Ship, Water, equilibrium
 from goosewing.boat.estimate.band import _Away, spread
-from goosewing.boat.estimate.dimensions import Dimensions, yacht
+from goosewing.boat.estimate.dimensions import Dimensions
 from goosewing.boat.estimate.sails import main_alone, main_and_jib, wing_and_wing
 from goosewing.boat.estimate.tables import grid
+from goosewing.boat.estimate.yacht import yacht
 
 BARE = Dimensions(name="B", type="light", length_overall_m=10.0)
 MEASURED = replace(

@@ -9,7 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from goosewing.boat.estimate.dimensions import LIMITS, Dimensions, yacht
+from goosewing.boat.estimate.dimensions import LIMITS, Dimensions
+from goosewing.boat.estimate.yacht import yacht
 from goosewing.boat.measurements import read_dimensions
 from goosewing.errors import InputError
 

@@ -5,7 +5,8 @@ and radians, as its sources do; `goosewing.boat.estimate.tables` turns the answe
 knots and degrees. The water is flat, the bottom clean, the wind steady.
 
 ==============  ==================================================================
-`dimensions`    what was measured, what is guessed from her type, what is refused
+`dimensions`    what was measured, and what is refused
+`yacht`         the yacht made whole: what is guessed from her type
 `hull`          residuary resistance, wetted area, stability of the canoe body
 `friction`      the friction line, form factors
 `appendages`    keel and rudder: their drag, the side force and the leeway for it

@@ -38,8 +38,8 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from goosewing.boat.estimate.dimensions import Yacht
     from goosewing.boat.estimate.sails import Airflow, SailPlan
+    from goosewing.boat.estimate.yacht import Yacht
     from goosewing.units import Array, BoolArray
 
 LARGEST_LOOKED_AT = np.radians(60.0)

@@ -15,15 +15,16 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from goosewing.boat.estimate.balance import Cells, Ship, Water
-from goosewing.boat.estimate.dimensions import PROPELLER_DRAG_M2, Dimensions, yacht
+from goosewing.boat.estimate.yacht import PROPELLER_DRAG_M2, yacht
 from goosewing.errors import InputError
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
 
     from goosewing.boat.estimate.balance import Equilibrium
-    from goosewing.boat.estimate.dimensions import Yacht
+    from goosewing.boat.estimate.dimensions import Dimensions
     from goosewing.boat.estimate.sails import SailPlan
+    from goosewing.boat.estimate.yacht import Yacht
     from goosewing.units import Array
 
 FOUR_IN_FIVE = 1.2816

@@ -12,8 +12,8 @@ from goosewing.boat.model import SailSet, leeway_angle
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from goosewing.boat.estimate.dimensions import Guess
     from goosewing.boat.estimate.tables import Estimate
+    from goosewing.boat.estimate.yacht import Guess
     from goosewing.boat.model import Boat
     from goosewing.units import Array
 

@@ -16,21 +16,22 @@ import numpy as np
 
 from goosewing.boat.estimate.balance import Cells, equilibrium
 from goosewing.boat.estimate.band import FOUR_IN_FIVE, spread
-from goosewing.boat.estimate.dimensions import yacht
 from goosewing.boat.estimate.sails import (
     main_alone,
     main_and_jib,
     main_and_spinnaker,
     wing_and_wing,
 )
+from goosewing.boat.estimate.yacht import yacht
 from goosewing.boat.model import Band, Boat, Leeway, Performance, PolarTable, SailSet
 from goosewing.units import METRES_PER_SECOND_PER_KNOT
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from goosewing.boat.estimate.dimensions import Dimensions, Guess, Yacht
+    from goosewing.boat.estimate.dimensions import Dimensions
     from goosewing.boat.estimate.sails import SailPlan
+    from goosewing.boat.estimate.yacht import Guess, Yacht
     from goosewing.units import Array
 
 WINDS_KN = (4.0, 6.0, 8.0, 10.0, 12.0, 16.0, 20.0, 25.0, 30.0)
