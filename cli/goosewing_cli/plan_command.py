@@ -87,8 +87,7 @@ def plan(
 ) -> None:
     """Plan the boards from mark to mark."""
     from goosewing.departures.compare import Case
-    from goosewing.plan import with_band
-    from goosewing_cli.planning import compass_headings, look_further, make, plan_options
+    from goosewing_cli.planning import compass_headings, look_further, make, plan_options, with_band
 
     crew = inputs.load_boat(boat, performance)
     weather = inputs.load_weather(wind, current, hold_last=hold_last)
@@ -123,7 +122,7 @@ def plan(
         case, made, took_s=perf_counter() - begun, looked_at=clear.words,
         alternatives=alternatives, what_if=what_if,
     )  # fmt: skip
-    made = with_band(made, wanted.marks, crew, weather, departure, options, hazards=clear.hazards)
+    made = with_band(made, wanted.marks, crew, weather, departure, options, clear.hazards)
     others = (deviation, *inputs.weather_files(wind, current), *clear.files)
     files = inputs.files_read(boat, marks, *others)
     deliver(

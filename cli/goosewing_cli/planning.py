@@ -163,6 +163,24 @@ def _shared(
         return tuple(found)
 
 
+def with_band(
+    made: Plan,
+    marks: Sequence[Mark],
+    boat: Boat,
+    weather: Weather,
+    departure: datetime,
+    options: Options,
+    hazards: Hazards | None,
+) -> Plan:
+    """Add the arrival's band as `goosewing.plan.with_band` does, and show its progress."""
+    from goosewing import plan
+
+    with shown() as told:
+        return plan.with_band(
+            made, marks, boat, weather, departure, options, progress=told, hazards=hazards
+        )
+
+
 @contextmanager
 def shown() -> Iterator[Progress | None]:
     """Hand out what tells the progress on stderr, where that is a terminal; else None.

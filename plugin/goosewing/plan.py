@@ -108,6 +108,7 @@ def with_band(
     departure: datetime,
     options: Options | None = None,
     *,
+    progress: Callable[[str, float], None] | None = None,
     hazards: Hazards | None = None,
 ) -> Plan:
     """Add to a plan when she arrives if she is as fast, or as slow, as her band allows.
@@ -119,7 +120,7 @@ def with_band(
     ----------
     made : Plan
         As `make` made it from the other arguments.
-    marks, boat, weather, departure, options, hazards
+    marks, boat, weather, departure, options, progress, hazards
         See `make`.
 
     Returns
@@ -132,7 +133,10 @@ def with_band(
 
     def at(edge: BandEdge) -> Plan | None:
         try:
-            return make(marks, boat.at_band(edge), weather, departure, options, hazards=hazards)
+            return make(
+                marks, boat.at_band(edge), weather, departure, options, progress=progress,
+                hazards=hazards,
+            )  # fmt: skip
         except NoPlanError:
             return None
 
