@@ -53,6 +53,7 @@ READERS = {
 
 LIVE_RIM = {"live.__main__", "live.planner", "live.host.service", "live.host.session"} | {
     *("live.panel.counter", "live.panel.doors", "live.panel.guard", "live.panel.server"),
+    "live.panel.gate",
     "live.alone.watch",
 }
 """The process, and what reads the boat file; the rest of the service takes time as it is given."""

@@ -334,12 +334,43 @@ def test_a_wall_clock_that_is_set_does_not_move_it(clock):
     assert running.now() == 1_000_005.0
 
 
-def test_a_receiver_that_says_twice_that_it_is_later_is_believed(clock):
+def test_two_receivers_that_say_that_it_is_later_are_believed(clock):
     times, running = clock
-    assert not running.hear(1_008_000.0)
+    assert not running.hear(1_008_000.0, "GP")
     times.steady += 1.0
-    assert running.hear(1_008_001.0)
+    assert running.hear(1_008_001.0, "GN")
     assert running.now() == 1_008_001.0
+
+
+def test_one_that_says_so_for_a_minute_is_believed(clock):
+    times, running = clock
+    believed = []
+    for _ in range(70):
+        believed.append(running.hear(times.steady + 1_008_000.0, "GP"))
+        times.steady += 1.0
+    assert believed.index(True) in range(59, 63)
+    assert running.now() == pytest.approx(times.steady + 1_008_000.0)
+
+
+def test_two_wild_times_from_one_source_do_not_set_the_clock_ahead_by_half_a_century(clock):
+    times, running = clock
+    wrong = 53 * 365.25 * 86400.0
+    for second in range(120):
+        wild = wrong if second in (10, 11) else 0.0
+        assert not running.hear(running.now() + wild, "GP")
+        times.steady += 1.0
+    assert running.now() == 1_000_000.0 + 120.0
+
+
+def test_good_times_heal_a_clock_that_was_set_wrong(clock):
+    times, running = clock
+    for source in ("GP", "GN"):
+        running.hear(times.steady + 2e9, source)
+    assert running.now() > 1.9e9
+    for _ in range(70):
+        times.steady += 1.0
+        running.hear(times.steady + 999_950.0 + 30.0, "GP")
+    assert running.now() == pytest.approx(times.steady + 999_980.0, abs=31.0)
 
 
 def test_a_single_wild_time_is_not(clock):

@@ -26,7 +26,7 @@ SHAPE: dict[str, Any] = {
     "ages_s": ["position", "wind", "heading", "boat_speed", "course", "current"],
     "boat": ["lat", "lon", "heading_deg", "heading_magnetic_deg", "course_over_ground_deg",
              "speed_over_ground_kn", "boat_speed_kn", "east_kn", "north_kn", "tack"],
-    "wind": ["twd_deg", "tws_kn", "twa_deg"],
+    "wind": ["twd_deg", "tws_kn", "twa_deg", "awa_deg", "aws_kn"],
     "stream": ["set_deg", "drift_kn", "known", "doubt_kn"],
     "route": ["id", "name", "marks", "next", "bearing_deg", "bearing_magnetic_deg", "distance_nm"],
     "next": ["point", "kind", "due", "awaiting", "words", "text", "time_s", "distance_nm", "steer",
@@ -36,12 +36,13 @@ SHAPE: dict[str, Any] = {
     "figures": ["vmg_kn", "vmc_kn", "target_twa_deg", "target_speed_kn", "polar_speed_kn",
                 "speed_ratio", "layline_nm", "layline_s"],
     "laylines": list, "events": list, "plan": ["number"], "polar": ["number"], "cautions": list,
+    "shown": ["now", "next", "rows", "wind", "stream", "caution", "question", "up", "undo"],
 }  # fmt: skip
 """The pinned document: members of objects, kinds of the rest."""
 
 NO_STREAM = {"set_deg": None, "drift_kn": None, "known": False, "doubt_kn": None}
 
-MAY_BE_NULL = {"time", "route", "next", "board", "plan", "polar"}
+MAY_BE_NULL = {"shown", "time", "route", "next", "board", "plan", "polar"}
 
 
 def check_shape(document: dict[str, Any]) -> None:

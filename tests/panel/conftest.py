@@ -88,7 +88,9 @@ def moments() -> dict[str, dict[str, Any]]:
     found = {"waiting": now()}
     voyage.sail(lines[20:90])
     found["advising"] = now()
-    voyage.sail(lines[90:137])
+    rest = iter(lines[90:])
+    while not (voyage.counter.panel()["next"] or {}).get("awaiting"):
+        voyage.sail([next(rest)])
     found["due"] = now()
     assert found["due"]["panel"]["next"]["awaiting"]
     voyage.silent = True

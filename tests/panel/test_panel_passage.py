@@ -78,13 +78,15 @@ def check_next(page: Any, get: Get) -> dict[str, Any]:
     assert text["next-time"] == clock(coming["time_s"])
     assert text["next-distance"] == miles(coming["distance_nm"])
     assert text["next-heading"] == steer(coming)
-    assert board["words"] in text["next-now"]
-    assert steer(board) in text["next-now"]
+    assert board["words"] in text["now-words"]
+    figures, north = steer(board).split()
+    assert (text["now-heading"], text["now-north"][0]) == (figures, north)
+    assert text["now-twa"] == f"{board['twa_deg']:.0f}°"
     wind = panel["wind"]
-    assert text["figure-wind"] == f"{figures3(wind['twd_deg'])} {wind['tws_kn']:.1f} kn"
+    assert text["figure-wind"] == f"{figures3(wind['twd_deg'])} T {wind['tws_kn']:.1f} kn"
     assert text["figure-twa"] == f"{wind['twa_deg']:.0f}°, wanted {board['twa_deg']:.0f}°"
     assert text["figure-speed"] == f"{boat['boat_speed_kn']:.1f} kn"
-    ground = f"{figures3(boat['course_over_ground_deg'])} {boat['speed_over_ground_kn']:.1f} kn"
+    ground = f"{figures3(boat['course_over_ground_deg'])} T {boat['speed_over_ground_kn']:.1f} kn"
     assert text["figure-ground"] == ground
     assert text["figure-target"] == f"{panel['figures']['target_speed_kn']:.1f} kn"
     assert text["figure-ratio"] == f"{panel['figures']['speed_ratio'] * 100:.0f} %"
@@ -178,7 +180,7 @@ def test_a_passage_by_our_own_server(opened, tmp_path):
         page.wait_for_selector("#next[data-due='now'] #acknowledge")
         assert page.inner_text("#next-time") == "NOW"
         point = get("panel")["next"]["point"]
-        assert page.inner_text("#acknowledge") == f"Acknowledge {point}"
+        assert page.inner_text("#acknowledge") == f"Done: {point}"
         page.click("#acknowledge")
         page.wait_for_selector(f"#order-state:has-text('{point} acknowledged')")
         observed = [line for line in lines if line["type"] == "observe"]
@@ -291,7 +293,7 @@ def test_a_passage_in_a_host(opened, sailing, tmp_path, axe):
     keep(page, "host-phone-day-due")
     coming = get("panel")["next"]
     assert (coming["tack"], page.inner_text("#next-time")) == ("starboard", "NOW")
-    assert page.inner_text("#next-heading") == steer(coming)
+    assert page.inner_text("#now-heading") == steer(coming).split()[0]
     page.click("#acknowledge")
     page.wait_for_selector("#order-state:has-text('acknowledged')")
     until(lambda: not awaited(get("panel")), say=lambda: get("panel")["next"])

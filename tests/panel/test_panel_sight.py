@@ -11,7 +11,7 @@ from panel_browser import PHONE, TABLET, WIDE, impacts, keep, script
 
 SIZES = {"phone": PHONE, "tablet": TABLET, "wide": WIDE}
 STATES = ("waiting", "advising", "due", "stale", "failed")
-PARTS = ("top", "next", "chart-room", "figures-room", "boards-room", "polar-room",
+PARTS = ("top", "now", "next", "up-room", "chart-room", "figures-room", "boards-room", "polar-room",
          "orders-room", "events-room", "cautions-room")  # fmt: skip
 ON_CHART = ("#chart .leaflet-control-zoom", "#chart-buttons", "#chart .airs", "#chart .scale-bar",
             "#chart .coast-warning")  # fmt: skip
@@ -106,10 +106,10 @@ def test_the_next_action_is_read_from_the_wheel(opened, shown, show, moments, st
     show.turn(state)
     page = opened(shown.url, PHONE)
     settled(page, moments[state])
-    for selector in ("#next-words", "#next-time", "#next-heading"):
+    for selector in ("#now-heading", "#now-twa", "#next-time"):
         assert pixels(page, selector) >= 40, selector
     # All of it at once, without a touch, and the button too where one is wanted.
-    for selector in ("#next-words", "#next-time", "#next-heading", "#acknowledge"):
+    for selector in ("#now-heading", "#now-twa", "#next-words", "#next-time", "#acknowledge"):
         if page.is_visible(selector):
             box = page.locator(selector).bounding_box()
             assert box["y"] >= 0
@@ -121,6 +121,7 @@ def test_two_manoeuvres_at_once_are_still_read_at_once(opened, shown, show, mome
     show.turn("due")
     words = "Gybe onto starboard tack, set the pole for wing-and-wing"
     show.moment["panel"]["next"]["words"] = words
+    show.moment["panel"]["shown"]["next"]["words"] = words
     page = opened(shown.url, PHONE)
     settled(page, moments["due"])
     assert page.inner_text("#next-words") == words
@@ -128,6 +129,126 @@ def test_two_manoeuvres_at_once_are_still_read_at_once(opened, shown, show, mome
     assert box["y"] + box["height"] <= PHONE[1]
     assert page.evaluate(CUT) == []
     keep(page, "phone-day-long")
+
+
+TEN_INCHES_PX_MM = 1280 / 217.0
+"""A tablet of ten inches, 16 to 10, shows 1280 pixels on 217 mm."""
+
+DIGIT_SHARE = 0.7
+"""Of a letter's size that a digit is high: 0.70 to 0.73 in the fonts of the page."""
+
+
+@pytest.mark.parametrize("state", ["advising", "due"])
+def test_what_is_steered_is_read_at_three_metres(opened, shown, show, moments, state):
+    """Letters of a 200th of the distance: 15 mm for the two figures that steer."""
+    show.turn(state)
+    page = opened(shown.url, TABLET)
+    settled(page, moments[state])
+    now = moments[state]["panel"]["shown"]["now"]
+    figures, north = now["steer"].split()
+    assert page.inner_text("#now-heading") == figures
+    assert page.inner_text("#now-north").startswith(north)
+    assert page.inner_text("#now-twa") == now["twa"]
+    sizes = {e: pixels(page, e) for e in ("#now-heading", "#now-twa")}
+    for selector, size in sizes.items():
+        assert size * DIGIT_SHARE / TEN_INCHES_PX_MM >= 14.8, selector
+    # Nothing on the page is larger.
+    largest = page.evaluate(
+        "Math.max(...[...document.querySelectorAll('main *')]"
+        ".map(e => parseFloat(getComputedStyle(e).fontSize)))"
+    )
+    assert largest == max(sizes.values())
+    assert page.is_visible("#next-caution")
+
+
+def test_a_phone_on_its_side_has_the_chart_and_the_helm_in_view(opened, shown, show, moments):
+    for state in ("advising", "due"):
+        show.turn(state)
+        page = opened(shown.url, (PHONE[1], PHONE[0]))
+        settled(page, moments[state])
+        page.wait_for_timeout(100)
+        keep(page, f"side-day-{state}")
+        seen = ["#now", "#next", "#chart"]
+        boxes = page.evaluate(BOXES, seen)
+        assert len(boxes) == 3
+        assert overlaps(boxes) == []
+        for selector in ("#now-heading", "#next-time", "#acknowledge"):
+            if page.is_visible(selector):
+                box = page.locator(selector).bounding_box()
+                assert box["y"] + box["height"] <= PHONE[0], (state, selector)
+        chart = page.locator("#chart").bounding_box()
+        assert chart["width"] > 300
+        assert chart["height"] > 250
+
+
+def test_course_up_turns_the_picture_and_leaves_words_upright(opened, shown, moments):
+    page = opened(shown.url, TABLET)
+    settled(page, moments["advising"])
+    course = moments["advising"]["panel"]["boat"]["course_over_ground_deg"]
+    page.click("#course-up")
+    page.wait_for_timeout(300)
+    keep(page, "tablet-day-course-up")
+    turned = page.eval_on_selector(".leaflet-map-pane", "e => getComputedStyle(e).rotate")
+    assert float(turned.removesuffix("deg")) == pytest.approx(-course, abs=0.1)
+    middle = page.evaluate("""() => {
+      const [chart, boat] = ['#chart', '.symbol.boat'].map(e => document.querySelector(e).getBoundingClientRect())
+      return [boat.x + boat.width / 2 - chart.x - chart.width / 2, boat.y + boat.height / 2 - chart.y - chart.height / 2]
+    }""")  # noqa: E501
+    assert max(map(abs, middle)) < 3.0
+    assert page.get_attribute("#course-up", "aria-pressed") == "true"
+    page.click("#course-up")
+    assert page.eval_on_selector(".leaflet-map-pane", "e => getComputedStyle(e).rotate") == "none"
+
+
+def test_her_track_is_drawn_astern(opened, shown, show, moments):
+    page = opened(shown.url, TABLET)
+    settled(page, moments["advising"])
+    for at in range(3):
+        show.moment["panel"]["boat"]["lat"] += 0.002
+        show.moment["panel"]["boat"]["lon"] += 0.004 * (at % 2)
+        page.wait_for_timeout(5200)
+    path = page.eval_on_selector("#chart path.track", "e => e.getAttribute('d')")
+    assert path.count("L") >= 2
+
+
+def test_the_screen_can_be_dimmed_and_the_choice_is_kept(opened, shown, moments):
+    page = opened(shown.url, PHONE)
+    settled(page, moments["advising"])
+    light = "e => parseFloat(getComputedStyle(e).opacity)"
+    assert page.eval_on_selector("#dim", light) == 0.0
+    page.click("#dimmer")
+    page.click("#dimmer")
+    assert page.eval_on_selector("#dim", light) > 0.5
+    page.reload()
+    settled(page, moments["advising"])
+    assert page.eval_on_selector("#dim", light) > 0.5
+    page.click("#dimmer")  # It takes no touch away.
+
+
+def test_what_only_the_crew_can_know_is_asked_in_large_letters(opened, shown, show):
+    show.turn("waiting")
+    choices = [{"key": "yes", "words": "Rounded: on to Hed"}, {"key": "no", "words": "Not: to Dan"}]
+    words = "Dan lies astern as it was kept 3 h ago. Rounded?"
+    asked = {"key": "passed", "words": words, "choices": choices}
+    show.moment["panel"]["shown"]["question"] = asked
+    show.moment["panel"]["can"] = ["answer"]
+    page = opened(shown.url, PHONE)
+    page.wait_for_selector("#question:not([hidden])")
+    keep(page, "phone-day-asked")
+    assert page.inner_text("#question-words") == words
+    page.click("#question-choices [data-choice='yes']")
+    page.wait_for_selector("#order-state:has-text('Rounded: on to Hed')", state="attached")
+    assert ("answer", {"question": "passed", "choice": "yes"}) in show.ordered
+
+
+def test_what_is_up_is_told_in_two_touches(opened, shown, show, moments):
+    show.moment["panel"]["can"] = ["carry"]
+    page = opened(shown.url, TABLET)
+    settled(page, moments["advising"])
+    page.click("#up-sails button:has-text('wing-and-wing')")
+    page.click("#up-starboard")
+    page.wait_for_selector("#order-state:has-text('wing-and-wing is up')", state="attached")
+    assert show.ordered == [("carry", {"sailSet": "wing-and-wing", "tack": "starboard"})]
 
 
 def test_nothing_blue_or_white_shines_at_night(opened, shown, moments):

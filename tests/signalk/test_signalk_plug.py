@@ -50,9 +50,10 @@ def heard_of(host: Host, path: str) -> list[Any]:
     return [entry["value"] for entry in heard if entry["path"] == path]
 
 
-@pytest.mark.usefixtures("host")
-def test_hello_carries_the_configuration(engine):
+def test_hello_carries_the_configuration(host, engine):
     hello = engine.heard("hello")[0]
+    kept = host.folder / "plugin-config-data" / "goosewing" / "under-way.json"
+    assert hello.pop("state") == str(kept)
     assert hello == {
         "type": "hello",
         "version": 1,
@@ -108,6 +109,7 @@ def test_plan_names_points_and_the_next_one(host, engine):
             ],
             "from_here": True,
             "next": 1,
+            "resume": True,
         }
     ]
 
@@ -357,8 +359,38 @@ def test_acknowledgement_goes_to_the_engine_and_moves_no_course(host, engine):
         200,
         {"state": "COMPLETED", "statusCode": 200, "point": "T1"},
     )
-    until(lambda: engine.heard("acknowledge") == [{"type": "acknowledge", "point": "T1"}])
+    (order,) = engine.heard("acknowledge")
+    assert order["point"] == "T1"
     assert host.get(COURSE) == before
+
+
+@pytest.mark.parametrize(("name", "body", "code"), [
+    ("acknowledge", {"point": "T9"}, 409), ("undo", {"point": "T9"}, 409),
+    ("undo", {"point": "T1"}, 200), ("undo", {}, 400), ("carry", {"tack": "port"}, 400),
+    ("carry", {"sailSet": "main and jib", "tack": "port"}, 200), ("answer", {"choice": "yes"}, 400),
+    ("answer", {"question": "passed", "choice": "yes"}, 200),
+])  # fmt: skip
+def test_what_the_crew_says_is_taken_or_refused_in_one_line(host, engine, name, body, code):
+    planned(host)
+    status, answer = host.order(name, body)
+    assert status == code, answer
+    if code == 409:
+        assert answer["message"] == "there is no T9"
+    if code == 400:
+        assert engine.heard(name) == []
+
+
+def test_an_alarm_ends_by_its_own_turn_alone(host, engine):
+    planned(host)
+    due = {"type": "event", "time": "2026-11-25T12:00:00Z", "kind": "turn_now", "state": "warn",
+           "message": "T1 now", "values": {"point": "T1"}}  # fmt: skip
+    engine.say(due)
+    path = "notifications.navigation.goosewing.turnNow"
+    until(lambda: (host.value(path) or {}) != "absent" and host.value(path)["state"] == "warn")
+    assert host.order("acknowledge", {"point": "T9"})[0] == 409
+    assert host.value(path)["state"] == "warn"
+    assert host.order("acknowledge", {"point": "T1"})[0] == 200
+    until(lambda: host.value(path)["state"] == "normal")
 
 
 def test_planning_sets_no_course(host):

@@ -199,7 +199,8 @@ class Engine {
 
   exited (child, code, signal) {
     const how = signal ? `ended by ${signal}` : `ended with code ${code}`
-    this.lost(child, `${this.failure || lastLine(this.complaint) || 'no reason given'} (${how})`)
+    const unsaid = signal === 'SIGKILL' ? 'the system ended it, perhaps for want of memory' : 'it gave no reason'
+    this.lost(child, `${this.failure || lastLine(this.complaint) || unsaid} (${how})`)
   }
 
   lost (child, reason) {

@@ -15,15 +15,16 @@ const blank = () => ({
   time: null,
   ages_s: nulls(['position', 'wind', 'heading', 'boat_speed', 'course', 'current']),
   boat: nulls(['lat', 'lon', 'heading_deg', 'heading_magnetic_deg', 'course_over_ground_deg', 'speed_over_ground_kn', 'boat_speed_kn', 'east_kn', 'north_kn', 'tack']),
-  wind: nulls(['twd_deg', 'tws_kn', 'twa_deg']),
-  stream: { set_deg: null, drift_kn: null, known: false },
+  wind: nulls(['twd_deg', 'tws_kn', 'twa_deg', 'awa_deg', 'aws_kn']),
+  stream: { set_deg: null, drift_kn: null, known: false, doubt_kn: null },
   route: null,
   next: null,
   board: null,
   figures: nulls(['vmg_kn', 'vmc_kn', 'target_twa_deg', 'target_speed_kn', 'polar_speed_kn', 'speed_ratio', 'layline_nm', 'layline_s']),
   laylines: [],
   polar: null,
-  cautions: ['Not for sole navigation.']
+  cautions: ['Not for sole navigation.'],
+  shown: null
 })
 
 // Counted on from the time of the start, so that none comes again after a restart of engine or host.

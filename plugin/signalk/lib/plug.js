@@ -301,7 +301,7 @@ class Plug {
 
   /** How things stand at this moment, for a display: nulls where the engine can't say. */
   panelNow () {
-    const { state, message } = this.describe()
+    const { state, message } = this.helmWords()
     const known = { state, message, events: this.events, plan: this.plan, activated: this.activated() }
     return this.panel.document(known, this.engine.state === 'running')
   }
@@ -430,6 +430,14 @@ class Plug {
     const advice = this.advice || { state: 'waiting', message: 'waiting for the engine' }
     const words = [this.notice, advice.message].filter(Boolean).join('; ')
     return { state: advice.state, message: words }
+  }
+
+  /** The same for the helm: what it means, not why; the reason stands on the host's page. */
+  helmWords () {
+    if (this.running && ['resting', 'starting'].includes(this.engine.state) && this.engine.reason) {
+      return { state: 'failed', message: 'No advice: the engine has stopped and is being started again.' }
+    }
+    return this.describe()
   }
 
   report () {

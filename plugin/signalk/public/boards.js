@@ -2,8 +2,6 @@
 
 import { angle, clock, day, fixed, headingWords, hoursAndMinutes, position, shortTime, wrapped } from './format.js'
 
-const LETTERS = [[['tack'], 'T'], [['gybe'], 'G'], [['set_pole', 'strike_pole'], 'P'], [['change_sails'], 'C']]
-
 /** What the crew does at one place. */
 export function manoeuvreWords (kinds, tack, sailSet) {
   const said = {
@@ -16,28 +14,15 @@ export function manoeuvreWords (kinds, tack, sailSet) {
   return kinds.map(kind => said[kind] ?? kind).join(', ')
 }
 
-/** Each board of a leg with the manoeuvres before it and the name of its beginning: T1, G1, P1. */
+/** Each board of a leg with what is done where it begins, and what that place is called. */
 export function stages (leg) {
-  let waiting = leg.manoeuvres
-  const counts = {}
-  return leg.boards.map(board => {
-    const [start, end] = [Date.parse(board.start.time), Date.parse(board.end.time)]
-    const middle = start + (end - start) / 2
-    const manoeuvres = waiting.filter(each => Date.parse(each.time) <= middle)
-    waiting = waiting.slice(manoeuvres.length)
-    const kinds = new Set(manoeuvres.map(each => each.kind))
-    const letter = LETTERS.find(([members]) => members.some(kind => kinds.has(kind)))?.[1] ?? 'A'
-    counts[letter] = (counts[letter] ?? 0) + 1
-    return { name: `${letter}${counts[letter]}`, manoeuvres, board }
-  })
+  return leg.boards.map(board => ({ name: board.point ?? null, manoeuvres: board.manoeuvres ?? [], board }))
 }
 
-/** Where she turns between marks, named as everywhere else the plan is shown. */
+/** Where she turns, named as everywhere else the plan is shown. */
 export function turningPoints (plan) {
-  return plan.legs.flatMap((leg, number) => stages(leg).slice(1).map(({ name, manoeuvres, board }) => ({
-    leg: number,
+  return plan.legs.flatMap(leg => stages(leg).filter(({ name }) => name).map(({ name, manoeuvres, board }) => ({
     name,
-    fullName: number === 0 ? name : `${name} to ${leg.to}`,
     lat: board.start.lat,
     lon: board.start.lon,
     tack: board.tack,
@@ -70,7 +55,7 @@ function turnRow ({ name, manoeuvres, board }, number) {
     kind: 'turn',
     time: clock(begun),
     iso: begun,
-    name: number ? name : null,
+    name,
     words: kinds.length ? `${manoeuvreWords(kinds, board.tack, board.sail_set)} (${shortTime(cost)})` : 'alter course',
     at: number ? `at ${position(board.start.lat, board.start.lon)}` : null
   }

@@ -1,11 +1,13 @@
 /** The chart: coast, marks, boards, turning points, laylines and the boat, on Leaflet (global L). */
 
 import { byId, draw, make, say } from './dom.js'
-import { gridWords, knots, near, position, steerWords, threeFigures, wrapped } from './format.js'
+import { gridWords, near, position, steerWords, wrapped } from './format.js'
 import { stages, turningPoints } from './boards.js'
 import { Coast } from './coast.js'
 import { Labels } from './labels.js'
 
+const TRACK_MS = 5000
+const TRACK_MOST = 4320 // six hours
 const AHEAD_MIN = 10 // how far the course line of the boat runs
 const GRID_MIN = [0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 30, 60, 120, 300, 600, 1200] // minutes of arc
 const BARS_NM = [0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500]
@@ -30,13 +32,18 @@ export class Chart {
     L.control.zoom({ position: 'topleft' }).addTo(this.map)
     for (const [name, level] of [['land', 200], ['grid', 250], ['boat', 650]]) this.map.createPane(name).style.zIndex = level
     this.renderers = Object.fromEntries(['land', 'grid', 'overlayPane'].map(pane => [pane, L.svg({ pane, padding: 0.5 })]))
-    this.layers = Object.fromEntries(['grid', 'plan', 'lines', 'places', 'boat'].map(name => [name, L.layerGroup().addTo(this.map)]))
+    this.layers = Object.fromEntries(['grid', 'track', 'plan', 'lines', 'places', 'boat'].map(name => [name, L.layerGroup().addTo(this.map)]))
     this.coast = new Coast(this.map, base, this.renderers.land)
     this.labels = new Labels(this.map)
     this.reference = 12 // the longitude about which all others are unwrapped
     this.plan = null
     this.boatAt = null
     this.following = false
+    this.astern = []
+    this.tracked = null
+    this.up = null
+    this.upWanted = false
+    this.lastBoat = null
     this.placed = false
     this.provisional = false // placed by the marks alone, before the plan had come
     this.furnish(element)
@@ -110,7 +117,7 @@ export class Chart {
     this.labels.set('boards', words.filter(Boolean))
     const turns = turningPoints(this.plan)
     for (const turn of turns) this.symbol(this.layers.plan, turn, 'turn', draw('path', { d: 'M12 3 21 12 12 21 3 12z' }))
-    this.labels.set('turns', turns.map(turn => ({ at: this.at(turn), text: turn.leg === 0 ? turn.name : turn.fullName, classes: 'tag turn-tag', rank: 2 })))
+    this.labels.set('turns', turns.map(turn => ({ at: this.at(turn), text: turn.name, classes: 'tag turn-tag', rank: 2 })))
   }
 
   board (board, present, past) {
@@ -126,7 +133,7 @@ export class Chart {
     }
     const sails = board.poled ? `, ${board.sail_set}` : ''
     const middle = points.length > 2 ? points[Math.floor(points.length / 2)] : points[0].map((each, axis) => (each + points.at(-1)[axis]) / 2)
-    return { at: middle, span: [points[0], points.at(-1)], text: `${board.tack}${sails} ${steerWords(board.heading_deg, board.heading_magnetic_deg)}`, classes: `tag board-tag ${board.tack}`, rank: 4, optional: true }
+    return { at: middle, span: [points[0], points.at(-1)], along: true, text: `${board.tack}${sails} ${steerWords(board.heading_deg, board.heading_magnetic_deg)}`, classes: `tag board-tag ${board.tack}`, rank: 4, optional: true }
   }
 
   symbol (layer, place, name, shape, size = 24) {
@@ -149,7 +156,9 @@ export class Chart {
     this.routeId = route ?? this.routeId
     this.route(panel)
     this.boat(panel.boat)
-    this.wind(panel.wind, panel.stream)
+    this.wind(panel)
+    this.upright(panel.boat)
+    this.track(panel.boat)
     this.buttons()
   }
 
@@ -165,7 +174,7 @@ export class Chart {
     for (const each of lines) this.stroke(this.layers.lines, this.line(each.points), `layline ${each.tack}`)
     this.labels.set('laylines', lines.map(each => {
       const points = this.line(each.points)
-      return { at: points[0].map((one, axis) => one * 0.45 + points.at(-1)[axis] * 0.55), span: [points[0], points.at(-1)], text: `${each.tack} layline`, classes: `tag layline-tag ${each.tack}`, rank: 5, optional: true }
+      return { at: points[0].map((one, axis) => one * 0.45 + points.at(-1)[axis] * 0.55), span: [points[0], points.at(-1)], along: true, text: `${each.tack} layline`, classes: `tag layline-tag ${each.tack}`, rank: 5, optional: true }
     }))
     for (const mark of marks) {
       const next = mark.name === panel.route?.next
@@ -195,6 +204,7 @@ export class Chart {
     }
     this.layers.boat.addLayer(this.hull(boat))
     if (!this.placed && !this.boatSeen) this.seeBoat(false)
+    else if (this.up !== null) this.map.setView(this.boatAt, this.map.getZoom(), { animate: false })
     else if (this.following) this.keepInSight()
   }
 
@@ -208,21 +218,61 @@ export class Chart {
     return globalThis.L.marker(this.boatAt, { icon, interactive: false, keyboard: false, pane: 'boat' })
   }
 
-  wind (wind, stream) {
-    const key = JSON.stringify([wind, stream])
+  wind ({ wind, stream, shown }) {
+    const key = JSON.stringify([wind, stream, this.up])
     if (key === this.airsKey) return
     this.airsKey = key
     const rows = []
-    if (known(wind?.twd_deg)) rows.push(this.arrow(wind.twd_deg + 180, 'wind', 'True wind', `${threeFigures(wind.twd_deg)} ${knots(wind.tws_kn)}`))
-    if (stream?.known && known(stream.set_deg) && stream.drift_kn >= 0.05) rows.push(this.arrow(stream.set_deg, 'stream', 'Stream sets', `${threeFigures(stream.set_deg)} ${knots(stream.drift_kn)}`))
+    if (this.up !== null) rows.push(this.arrow(0, 'north', 'North', 'N'))
+    if (known(wind?.twd_deg)) rows.push(this.arrow(wind.twd_deg + 180, 'wind', 'True wind', shown?.wind ?? ''))
+    if (stream?.known && known(stream.set_deg) && stream.drift_kn >= 0.05) rows.push(this.arrow(stream.set_deg, 'stream', 'Stream sets', shown?.stream ?? ''))
     this.airs.replaceChildren(...rows)
   }
 
-  arrow (towards, name, label, text) {
+  arrow (direction, name, label, text) {
+    const towards = direction - (this.up ?? 0)
     const shape = name === 'wind'
       ? draw('path', { d: 'M0-16V10M-7 2 0 16 7 2', class: 'shaft', transform: `rotate(${towards + 180})` })
       : draw('path', { d: 'M0 16V-10M-6-4 0-14 6-4M-6 4 0-6 6 4', class: 'shaft', transform: `rotate(${towards})` })
     return make('p', { class: `air ${name}` }, draw('svg', { viewBox: '-20 -20 40 40', width: 36, height: 36, 'aria-hidden': 'true' }, shape), make('span', {}, make('small', {}, label), ' ', text))
+  }
+
+  // ---- her track, and course up --------------------------------------------------------------
+
+  /** Where she has been since the page was opened: a place every few seconds, the newest hours. */
+  track (boat) {
+    if (!this.boatAt) return
+    const now = performance.now()
+    if (this.tracked && now - this.tracked < TRACK_MS) return
+    this.tracked = now
+    this.astern.push({ lat: boat.lat, lon: boat.lon })
+    if (this.astern.length > TRACK_MOST) this.astern.splice(0, this.astern.length - TRACK_MOST)
+    this.layers.track.clearLayers()
+    if (this.astern.length > 1) this.stroke(this.layers.track, this.line(this.astern), 'track')
+  }
+
+  turnUp () {
+    this.upWanted = !this.upWanted
+    byId('course-up').setAttribute('aria-pressed', String(this.upWanted))
+    if (this.upWanted) this.seeBoat(true)
+    this.upright(this.lastBoat)
+    this.airsKey = null
+  }
+
+  /** Turn the picture so that her course points up; what is read stays upright. */
+  upright (boat) {
+    this.lastBoat = boat
+    const course = boat?.course_over_ground_deg ?? boat?.heading_deg ?? null
+    const up = this.upWanted && known(course) ? course : null
+    if (up === this.up) return
+    this.up = up
+    const element = this.map.getContainer()
+    const { x, y } = this.map.getSize()
+    element.classList.toggle('turned', up !== null)
+    element.style.setProperty('--up', `${-(up ?? 0)}deg`)
+    element.style.setProperty('--middle', `${x / 2}px ${y / 2}px`)
+    this.map.dragging[up === null ? 'enable' : 'disable']()
+    if (up !== null && this.boatAt) this.map.setView(this.boatAt, this.map.getZoom(), { animate: false })
   }
 
   // ---- what is seen ------------------------------------------------------------------------

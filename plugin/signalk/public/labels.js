@@ -20,7 +20,7 @@ export class Labels {
 
   /** Replace a set of `{at, text, classes, rank, optional, span}`. */
   set (name, labels) {
-    this.sets.set(name, labels.map(label => ({ ...label, element: make('span', { class: label.classes }, label.text) })))
+    this.sets.set(name, labels.map(label => ({ ...label, element: make('span', { class: label.classes }, make('span', { class: 'upright' }, label.text)) })))
     this.soon()
   }
 
@@ -42,6 +42,7 @@ export class Labels {
     this.pane.replaceChildren(...all.map(label => label.element))
     for (const label of all) label.size = [label.element.offsetWidth, label.element.offsetHeight]
     const spot = at => this.map.latLngToLayerPoint(at)
+    this.lines = all.filter(label => label.along).map(label => ({ label, ends: label.span.map(spot) }))
     const taken = all.filter(label => !label.optional).map(label => around(spot(label.at), 10))
     this.cleared = this.clear && spot(this.clear)
     if (this.clear) taken.push(around(spot(this.clear), 18))
@@ -69,9 +70,11 @@ export class Labels {
   place (label, spot, taken) {
     const { x, y } = spot(label.at)
     const [width, height] = label.size
-    const boxes = sides(x, y, width, height)
     const sight = this.sight()
-    const free = boxes.find(box => within(box, sight) && taken.every(other => apart(box, other)))
+    const own = label.along && label.span.map(spot)
+    const boxes = own ? beside(own, width, height) : sides(x, y, width, height)
+    const strangers = own ? this.lines.filter(line => line.label !== label) : []
+    const free = boxes.find(box => within(box, sight) && taken.every(other => apart(box, other)) && strangers.every(line => belongs(box, own, line.ends)))
     const tooShort = label.span && spot(label.span[0]).distanceTo(spot(label.span[1])) < width * 0.8
     const hidden = Boolean(label.optional && (!free || tooShort))
     label.element.classList.toggle('no-room', hidden)
@@ -87,6 +90,31 @@ const around = ({ x, y }, half) => [x - half, y - half, x + half, y + half]
 const within = (one, other) => one[0] >= other[0] && one[1] >= other[1] && one[2] <= other[2] && one[3] <= other[3]
 
 const apart = (one, other) => one[2] < other[0] || other[2] < one[0] || one[3] < other[1] || other[3] < one[1]
+
+/** Places beside a line, along it: a word must not stand at another line than its own. */
+function beside ([from, to], width, height) {
+  const [dx, dy] = [to.x - from.x, to.y - from.y]
+  const length = Math.hypot(dx, dy) || 1
+  const [nx, ny] = [-dy / length, dx / length]
+  // As far off as the box reaches towards the line, and a hair more.
+  const off = Math.abs(nx) * width / 2 + Math.abs(ny) * height / 2 + 4
+  return [0.5, 0.38, 0.62, 0.27, 0.73].flatMap(share => [1, -1].map(side => {
+    const [x, y] = [from.x + dx * share + side * off * nx, from.y + dy * share + side * off * ny]
+    return [x - width / 2, y - height / 2, x + width / 2, y + height / 2]
+  }))
+}
+
+/** Whether a box lies nearer to its own line than to another. */
+function belongs (box, own, other) {
+  const middle = { x: (box[0] + box[2]) / 2, y: (box[1] + box[3]) / 2 }
+  return distanceTo(middle, own) + 4 < distanceTo(middle, other)
+}
+
+function distanceTo ({ x, y }, [from, to]) {
+  const [dx, dy] = [to.x - from.x, to.y - from.y]
+  const share = Math.min(Math.max(((x - from.x) * dx + (y - from.y) * dy) / (dx * dx + dy * dy || 1), 0), 1)
+  return Math.hypot(x - from.x - share * dx, y - from.y - share * dy)
+}
 
 function leastCovered (boxes, taken, sight) {
   const covered = boxes.map(box => shared(box, box) - shared(box, sight) + taken.reduce((sum, other) => sum + shared(box, other), 0))

@@ -85,7 +85,7 @@ export class Orders {
       await ask(`${this.base}/${name}`, { order, wait: LONG_MS })
       say(byId('order-state'), said)
     } catch (error) {
-      this.fail(`${{ plan: 'Not planned', acknowledge: 'Not acknowledged', activate: 'Not made active', clear: 'Not forgotten' }[name]}: ${error.message}`)
+      this.fail(`${{ plan: 'Not planned', acknowledge: 'Not acknowledged', undo: 'Not taken back', carry: 'Not taken', answer: 'Not taken', activate: 'Not made active', clear: 'Not forgotten' }[name]}: ${error.message}`)
     }
     button.disabled = false
     this.done()

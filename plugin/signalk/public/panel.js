@@ -4,15 +4,18 @@
  * Ids that anybody may rely on:
  *   state of the page   html[data-eyes=day|night], html[data-link=good|lost|none], html[data-state=waiting|advising|stale|failed]
  *   notices             lost (lost-title, lost-why, lost-age), stale (stale-why), error (role=alert), announcer (read out)
+ *   what to steer now   now [data-due=ahead|now], now-title, now-heading, now-north, now-twa, now-words
  *   next action         next [data-due=ahead|now|none], next-title, next-words, next-time, next-distance,
- *                       next-heading, next-angle, next-now, acknowledge
- *   chart               chart, see-plan, see-boat, readout, chart-key, credit
+ *                       next-heading, next-angle, next-caution, acknowledge, undo-room, undo
+ *   questions           question, question-words, question-choices (buttons with data-choice)
+ *   what is up          up-room [data-known=true|false], up-words, up-sails, up-tacks, up-port, up-starboard
+ *   chart               chart, see-plan, see-boat, course-up, readout, chart-key, credit
  *   figures             figures (dd ids: figure-wind, figure-twa, figure-speed, …), ages
  *   boards              boards (table; the present board's row has aria-current="step"), no-plan, plan-summary, notices
  *   polar               polar (svg inside), polar-key, no-polar
  *   orders              route, plan-route, activate, activated, export-gpx, export-handheld, clear, order-state
  *   dialogs             activate-dialog, activate-yes, activate-no, clear-dialog, clear-yes, clear-no
- *   others              eyes (day or night), events, caution-first, cautions-more, cautions
+ *   others              eyes (day or night), dimmer, events, caution-first, cautions-more, cautions
  */
 
 import { Link, ask } from './link.js'
@@ -24,6 +27,7 @@ import { drawKey } from './key.js'
 import { agesWords, showFigures, showAges } from './figures.js'
 import { Next } from './next.js'
 import { Orders } from './orders.js'
+import { Up } from './up.js'
 import { countDown, firstSentence, seconds } from './format.js'
 import { summary } from './boards.js'
 
@@ -35,8 +39,10 @@ const base = document.querySelector('meta[name="goosewing-api"]').content.replac
 
 let panel = null
 let chart = null
-const next = new Next()
 const orders = new Orders(base, () => link.soon(0))
+const give = (...order) => orders.give(...order)
+const next = new Next(give)
+const up = new Up(give)
 const documents = {
   plan: { number: null, content: null, shown: showPlan },
   polar: { number: null, content: null, shown: showPolar }
@@ -69,6 +75,7 @@ function heard (content) {
   safely(() => drawPolarNow())
   safely(() => markPresent(byId('boards'), ofThisPlan() ? panel.board?.index ?? null : null))
   safely(() => orders.set(panel))
+  safely(() => up.set(panel))
   safely(() => showEvents(panel.events ?? []))
   safely(() => showCautions(panel.cautions ?? []))
   look()
@@ -183,14 +190,32 @@ byId('eyes').addEventListener('click', () => {
   try { localStorage.setItem('goosewing-eyes', chosen) } catch { /* it will be asked again */ }
 })
 
+// ---- the screen's light --------------------------------------------------------------------------
+
+const DIMS = ['0', '1', '2', '3']
+
+function dimmed (level) {
+  const known = DIMS.includes(level) ? level : '0'
+  root.dataset.dim = known
+  byId('dimmer').textContent = known === '0' ? 'Dim' : `Dim ${known}`
+}
+
+byId('dimmer').addEventListener('click', () => {
+  const level = DIMS[(DIMS.indexOf(root.dataset.dim) + 1) % DIMS.length]
+  dimmed(level)
+  try { localStorage.setItem('goosewing-dim', level) } catch { /* it will be asked again */ }
+})
+
 // ---- begin -------------------------------------------------------------------------------------
 
 eyes(root.dataset.eyes)
+try { dimmed(localStorage.getItem('goosewing-dim')) } catch { dimmed('0') }
 next.announce = announce
 safely(() => drawKey(byId('chart-key')))
 safely(() => { chart = new Chart(byId('chart'), base) })
 byId('see-plan').addEventListener('click', () => chart?.seePlan())
 byId('see-boat').addEventListener('click', () => chart?.seeBoat())
+byId('course-up').addEventListener('click', () => chart?.turnUp())
 orders.start()
 link.start()
 setInterval(look, REDRAW_MS)

@@ -109,8 +109,8 @@ function wind (twd) {
 
 function told (polar, panel) {
   const mark = panel.route?.next
-  const parts = [`Speeds over the ground, north up. True wind from ${threeFigures(polar.twd_deg)}, ${knots(polar.tws_kn)}.`]
-  if (known(polar.bearing_deg)) parts.push(`${mark ?? 'The mark'} bears ${threeFigures(polar.bearing_deg)}, ${knots(polar.made_good_kn)} made good.`)
+  const parts = [`Speeds over the ground, north up. True wind from ${threeFigures(polar.twd_deg)} T, ${knots(polar.tws_kn)}.`]
+  if (known(polar.bearing_deg)) parts.push(`${mark ?? 'The mark'} bears ${threeFigures(polar.bearing_deg)} T, ${knots(polar.made_good_kn)} made good.`)
   for (const each of polar.chosen) parts.push(`${each.tack} tack, ${each.sail_set}: ${knots(each.speed_over_ground_kn)}.`)
   return parts.join(' ')
 }
@@ -134,8 +134,8 @@ function keyRows (polar, panel, sets) {
   if (known(panel.boat?.east_kn)) rows.push(row(sample(...arrow([1, 7], [35, 7], 'own', 9)), `she now, ${knots(panel.boat.speed_over_ground_kn)}`))
   if (known(polar.bearing_deg)) {
     rows.push(row(sample(line('bearing'), known(polar.made_good_kn) ? draw('rect', { x: 13, y: 2, width: 10, height: 10, class: 'made-good' }) : null),
-      `to ${panel.route?.next ?? 'the mark'}, ${threeFigures(polar.bearing_deg)}${known(polar.made_good_kn) ? `: ${knots(polar.made_good_kn)} made good` : ''}`))
+      `to ${panel.route?.next ?? 'the mark'}, ${threeFigures(polar.bearing_deg)} T${known(polar.made_good_kn) ? `: ${knots(polar.made_good_kn)} made good` : ''}`))
   }
-  rows.push(row(sample(draw('path', { d: 'M2 7H26M18 2 32 7 18 12', class: 'wind-sample' })), `true wind ${threeFigures(polar.twd_deg)} ${knots(polar.tws_kn)}`))
+  rows.push(row(sample(draw('path', { d: 'M2 7H26M18 2 32 7 18 12', class: 'wind-sample' })), `true wind ${threeFigures(polar.twd_deg)} T ${knots(polar.tws_kn)}`))
   return rows
 }

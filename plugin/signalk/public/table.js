@@ -8,7 +8,7 @@ const HEADS = ['UTC', 'Board', 'Steer', 'AWA', 'kn', 'nm', 'Lasts']
 const magnetic = plan => plan.legs.some(leg => leg.boards.some(board => Number.isFinite(board.heading_magnetic_deg)))
 
 export function boardsTable (plan) {
-  const head = make('thead', {}, make('tr', {}, HEADS.map((name, at) => make('th', { scope: 'col', class: at > 1 ? 'number' : null }, name === 'Steer' && !magnetic(plan) ? 'Steer (true)' : name))))
+  const head = make('thead', {}, make('tr', {}, HEADS.map((name, at) => make('th', { scope: 'col', class: at > 1 ? 'number' : null }, name === 'Steer' && !magnetic(plan) ? 'Steer T' : name))))
   return [head, ...legTables(plan).map(legBody)]
 }
 

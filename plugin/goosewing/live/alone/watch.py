@@ -44,6 +44,13 @@ Message = dict[str, Any]
 RECEIVER_AHEAD_S = 60.0
 """A receiver's time that is later by more is believed before this computer's."""
 
+OWN_PAST_S, OWN_PAST_TIMES = 60.0, 20
+"""One source alone is believed after so long and so many times."""
+
+CLAIMS_AGREE_S = 5.0
+CLAIM_LASTS_S = 60.0
+MOST_CLAIMS = 16
+
 MOST_WAITING = 5000
 """Pieces of bytes that may wait; what comes beyond is dropped and counted."""
 
@@ -384,12 +391,24 @@ class Watch:
 # ---- under way ------------------------------------------------------------------------------
 
 
+@dataclass(slots=True)
+class _Claim:
+    """What a source says the time is, as an offset to the steady clock, and since when."""
+
+    offset_s: float
+    since_s: float
+    last_s: float
+    times: int = 1
+
+
 class RunningClock:
     """UTC that runs by the steady clock, from this computer's time.
 
-    A small computer aboard often wakes with the time it was switched off at: a receiver
-    that says twice that it is later is believed. One that says it is earlier is not: old
-    receivers count weeks wrong.
+    A small computer aboard often wakes with the time it was switched off at: a time that is
+    later is believed where two sources say it, or one has said it for a minute on end. A
+    single source that says two wild times is not. One that is earlier than this computer's
+    own is not believed: old receivers count weeks wrong. A time that was believed is
+    given up again where the sources agree on another.
     """
 
     def __init__(
@@ -398,24 +417,45 @@ class RunningClock:
         steady: Callable[[], float] = time.monotonic,
     ) -> None:
         self._steady = steady
-        self._base = wall() - steady()
-        self._doubt: float | None = None
+        self._own = self._base = wall() - steady()
+        self._claims: dict[str, _Claim] = {}
 
     def now(self) -> float:
         """Return seconds since 1970-01-01T00:00Z."""
         return self._base + self._steady()
 
-    def hear(self, receiver_s: float) -> bool:
-        """Take a receiver's time; return whether the clock was put forward."""
-        ahead = receiver_s - self.now()
-        before, self._doubt = self._doubt, None
-        if ahead <= RECEIVER_AHEAD_S:
+    def hear(self, receiver_s: float, source: str = "") -> bool:
+        """Take a receiver's time; return whether the clock was set by it."""
+        steady = self._steady()
+        offset = receiver_s - steady
+        claim = self._claimed(source, offset, steady)
+        wanted = max(offset, self._own)
+        if abs(wanted - self._base) <= RECEIVER_AHEAD_S or not self._sure(source, claim, steady):
             return False
-        if before is None or abs(ahead - before) > 5.0:
-            self._doubt = ahead
-            return False
-        self._base += ahead
+        self._base = wanted
         return True
+
+    def _claimed(self, source: str, offset_s: float, steady_s: float) -> _Claim:
+        claim = self._claims.get(source)
+        fresh = claim is not None and claim.last_s >= steady_s - CLAIM_LASTS_S
+        if claim is not None and fresh and abs(claim.offset_s - offset_s) <= CLAIMS_AGREE_S:
+            claim.last_s, claim.times = steady_s, claim.times + 1
+            return claim
+        if len(self._claims) >= MOST_CLAIMS:
+            self._claims.clear()
+        claim = self._claims[source] = _Claim(offset_s, steady_s, steady_s)
+        return claim
+
+    def _sure(self, source: str, claim: _Claim, steady_s: float) -> bool:
+        """Whether another source says the same, or this one has long said so."""
+        if claim.times >= OWN_PAST_TIMES and steady_s - claim.since_s >= OWN_PAST_S:
+            return True
+        return any(
+            abs(each.offset_s - claim.offset_s) <= CLAIMS_AGREE_S
+            and each.last_s >= steady_s - CLAIM_LASTS_S
+            for name, each in self._claims.items()
+            if name != source
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -558,8 +598,8 @@ def _keep(watch: Watch, post: Post, clock: RunningClock, ears: _Ears) -> None:
 def _hear(watch: Watch, sentences: Iterable[tuple[Heard, str]], clock: RunningClock) -> None:
     for said, source in sentences:
         time_s = None if said.clock is None else seconds_of(said.clock)
-        if time_s is not None and clock.hear(time_s):
-            watch.show.line("The computer's clock was behind; the receiver's time is taken.")
+        if time_s is not None and clock.hear(time_s, source):
+            watch.show.line("The computer's clock was not right: the receivers' time is taken.")
         _safely(watch, partial(watch.hear, said, source, clock.now()))
 
 

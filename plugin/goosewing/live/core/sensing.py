@@ -348,6 +348,17 @@ def _apparent_wind(state: State, desk: Desk, source: str) -> SourceWind | None:
     return SourceWind(east + boat_east, north + boat_north, seen, how)
 
 
+def felt(state: State, desk: Desk) -> tuple[float, float] | None:
+    """Return the apparent wind as measured, angle signed; of the source believed, if it has one."""
+    sources = sorted(state.readings.get("aws_kn", {}))
+    believed = [name for name in (state.chosen.get("wind"),) if name in sources]
+    for source in [*believed, *sources]:
+        pair = _pair(state, desk, source, "awa_deg", "aws_kn")
+        if pair is not None:
+            return pair[0], pair[1]
+    return None
+
+
 def _wind_over_ground(state: State, desk: Desk, source: str) -> SourceWind | None:
     heading = state.sense.heading_deg
     found = _pair(state, desk, source, "ground_wind_deg", "ground_wind_kn")

@@ -15,7 +15,7 @@ from goosewing.velocities.velocity_set import Airs, VelocitySet, airs_over_water
 
 if TYPE_CHECKING:
     from goosewing.live.core.state import Desk, Planned, State
-    from goosewing.records import Board, Mark
+    from goosewing.records import Board, BoardPoint, Mark
 
 NEW_AIRS_DEG, NEW_AIRS_KN = 0.5, 0.1
 """The velocity set is made anew when wind or stream have changed by more."""
@@ -51,6 +51,12 @@ def board_after_mark(state: State) -> Board | None:
 def name_of(board: Board) -> str:
     """Return what the place is called where a board begins, within a leg."""
     return board.point or "A0"
+
+
+def along(board: Board, now_s: float) -> Board | BoardPoint:
+    """Return what the plan has along a board at a time: in changing wind it swings."""
+    past = [point for point in board.points if point.time.timestamp() <= now_s]
+    return past[-1] if past else board
 
 
 def under_way(state: State) -> bool:

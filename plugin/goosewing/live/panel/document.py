@@ -9,14 +9,15 @@ computes nothing.
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any
 
-from goosewing.compass.deviation import magnetic_from_true
 from goosewing.live.core import figures, health, sensing, standing, stream_filter, turns
 from goosewing.live.core.damping import towards_deg, turned_deg
 from goosewing.live.core.orders import turn_words
 from goosewing.live.core.state import NEVER, Figures
 from goosewing.live.host import signalk
+from goosewing.live.panel.look import Look
+from goosewing.live.panel.shown import shown
 from goosewing.records import CAUTIONS
 from goosewing.units import SECONDS_PER_HOUR
 from goosewing.words.figures import hours_and_minutes, three_figures
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
     from goosewing.live.core.state import Desk, Event, Planned, State
-    from goosewing.records import Board, BoardPoint, Leg
+    from goosewing.records import Board, Leg
     from goosewing.units import Array
     from goosewing.velocities.polar_view import PolarView
 
@@ -41,35 +42,6 @@ HULL_DRAWN_KN = 0.005
 """Corners that bend the hull by less are not drawn. [kn]"""
 
 Document = dict[str, Any]
-
-
-class Look(NamedTuple):
-    """What a panel is made from."""
-
-    state: State
-    desk: Desk
-
-    @property
-    def advises(self) -> bool:
-        """Whether what the advice says holds now."""
-        return health.status(self.state)[0] == "advising"
-
-    @property
-    def place_known(self) -> bool:
-        """Whether the position is good now."""
-        return health.position_fault(self.state, self.desk) is None
-
-    @property
-    def wind_known(self) -> bool:
-        """Whether the wind is good now."""
-        return health.wind_fault(self.state, self.desk) is None
-
-    def magnetic_deg(self, true_deg: float | None) -> float | None:
-        """Return a direction by magnetic north; None without a variation. [°]."""
-        variation = sensing.variation_deg(self.state, self.desk)
-        if true_deg is None or variation is None:
-            return None
-        return float(magnetic_from_true(true_deg, variation))
 
 
 def panel(
@@ -94,7 +66,7 @@ def panel(
     look = Look(state, desk)
     kind, message = health.status(state)
     planned = state.planned
-    return {
+    document = {
         "format": FORMAT,
         "time": None if state.now_s == NEVER else signalk.time_text(state.now_s),
         "state": kind,
@@ -113,6 +85,7 @@ def panel(
         "polar": None if polar_number is None else {"number": polar_number},
         "cautions": list(CAUTIONS if planned is None else planned.plan.cautions),
     }
+    return {**document, "shown": shown(look, document, _under_way(look))}
 
 
 # ---- what is measured ----------------------------------------------------------------
@@ -149,9 +122,13 @@ def _on_bow(look: Look) -> float | None:
 
 def _wind(look: Look) -> Document:
     if not look.wind_known:
-        return {"twd_deg": None, "tws_kn": None, "twa_deg": None}
+        return dict.fromkeys(("twd_deg", "tws_kn", "twa_deg", "awa_deg", "aws_kn"))
     twd, tws, _, _ = sensing.wind_airs(look.state, look.desk)
-    return {"twd_deg": twd, "tws_kn": tws, "twa_deg": _on_bow(look)}
+    felt = sensing.felt(look.state, look.desk)
+    awa, aws = felt or (None, None)
+    return {
+        "twd_deg": twd, "tws_kn": tws, "twa_deg": _on_bow(look), "awa_deg": awa, "aws_kn": aws,
+    }  # fmt: skip
 
 
 def _stream(look: Look) -> Document:
@@ -269,7 +246,7 @@ STEERING = ("steer", "heading_deg", "heading_magnetic_deg", "twa_deg", "tack", "
 
 def _steering(look: Look, board: Board) -> Document:
     """How a board is sailed where it is entered; of the present one, where she is."""
-    at = _place_in_time(board, look.state.now_s)
+    at = standing.along(board, look.state.now_s)
     return {
         "steer": board.steer,
         "heading_deg": at.heading_deg,
@@ -278,12 +255,6 @@ def _steering(look: Look, board: Board) -> Document:
         "tack": board.tack,
         "sail_set": board.sail_set,
     }
-
-
-def _place_in_time(board: Board, now_s: float) -> Board | BoardPoint:
-    """Return what the plan has along a board at a time: in changing wind it swings."""
-    past = [point for point in board.points if point.time.timestamp() <= now_s]
-    return past[-1] if past else board
 
 
 def _board(look: Look) -> Document | None:
@@ -484,7 +455,7 @@ def blank(message: str, kind: str = "failed", time: str | None = None) -> Docume
         "message": message,
         "ages_s": dict.fromkeys(ages),
         "boat": dict.fromkeys(boat),
-        "wind": dict.fromkeys(("twd_deg", "tws_kn", "twa_deg")),
+        "wind": dict.fromkeys(("twd_deg", "tws_kn", "twa_deg", "awa_deg", "aws_kn")),
         "stream": {"set_deg": None, "drift_kn": None, "known": False, "doubt_kn": None},
         "route": None,
         "next": None,
@@ -495,4 +466,5 @@ def blank(message: str, kind: str = "failed", time: str | None = None) -> Docume
         "plan": None,
         "polar": None,
         "cautions": list(CAUTIONS),
+        "shown": None,
     }

@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING
 
 import goosewing
 from goosewing.errors import InputError
+from goosewing.live.panel.gate import Gate
 from goosewing.live.panel.guard import Guard, bracketed, is_any, token_for
 
 if TYPE_CHECKING:
@@ -44,6 +45,10 @@ KINDS = {
 """Not left to the machine's own table, which may call a script plain text."""
 
 START_S = 10.0
+
+KEEPALIVE_S = 15.0
+"""How long a connection may stay open between two requests: a page asks once a second."""
+
 STOP_S = 5.0
 SETTLE_S = 0.01
 
@@ -208,6 +213,7 @@ class PanelServer:
     def __init__(self, guard: Guard, listening: socket.socket, doors: Doors) -> None:
         self._guard = guard
         self._doors = doors
+        self.gate = Gate()
         self._ready = threading.Event()
         self._stop: Callable[[], object] = lambda: None
         self._thread = threading.Thread(
@@ -255,16 +261,23 @@ class PanelServer:
         from aiohttp import web
 
         loop, end = asyncio.get_running_loop(), asyncio.Event()
+        loop.set_exception_handler(self.gate.fault)
         self._stop = lambda: loop.is_closed() or loop.call_soon_threadsafe(end.set)
-        runner = web.AppRunner(self._doors.application(), access_log=None, shutdown_timeout=0.2)
+        runner = web.AppRunner(
+            self._doors.application(), access_log=None, shutdown_timeout=0.2,
+            keepalive_timeout=KEEPALIVE_S,
+        )  # fmt: skip
         await runner.setup()
+        assert runner.server is not None
+        doors = self.gate.guarded(runner.server)
+        server = await loop.create_server(doors, sock=listening)
         try:
-            await web.SockSite(runner, listening).start()
             self._ready.set()
             await end.wait()
         finally:
             # A connection that is just being taken up would be lost by the loop, and never closed.
-            with suppress(NotImplementedError):
+            with suppress(NotImplementedError, ValueError):
                 loop.remove_reader(listening)
+            server.close()
             await asyncio.sleep(SETTLE_S)
             await runner.cleanup()
