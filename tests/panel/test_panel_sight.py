@@ -203,10 +203,10 @@ def test_course_up_turns_the_picture_and_leaves_words_upright(opened, shown, mom
 def test_her_track_is_drawn_astern(opened, shown, show, moments):
     page = opened(shown.url, TABLET)
     settled(page, moments["advising"])
-    for at in range(3):
+    for at in range(5):
         show.moment["panel"]["boat"]["lat"] += 0.002
         show.moment["panel"]["boat"]["lon"] += 0.004 * (at % 2)
-        page.wait_for_timeout(5200)
+        page.wait_for_timeout(3400)
     path = page.eval_on_selector("#chart path.track", "e => e.getAttribute('d')")
     assert path.count("L") >= 2
 

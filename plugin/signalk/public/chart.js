@@ -6,8 +6,8 @@ import { stages, turningPoints } from './boards.js'
 import { Coast } from './coast.js'
 import { Labels } from './labels.js'
 
-const TRACK_MS = 5000
-const TRACK_MOST = 4320 // six hours
+const TRACK_MS = 3000
+const TRACK_MOST = 7200 // six hours
 const AHEAD_MIN = 10 // how far the course line of the boat runs
 const GRID_MIN = [0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 30, 60, 120, 300, 600, 1200] // minutes of arc
 const BARS_NM = [0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500]
