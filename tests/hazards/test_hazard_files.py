@@ -552,3 +552,46 @@ def test_geojson_and_gpx_need_no_extra_and_load_nothing_else(saved):
 def test_without_the_extra_one_line_tells_how_to_get_it(tmp_path):
     path = write_layer(tmp_path / "one.gpkg", [SQUARE], "EPSG:4326")
     assert 'pip install ".[hazards]"' in without_extra(path)[0]
+
+
+# ---- what would hang ------------------------------------------------------------------------
+
+
+def test_a_ring_that_crosses_itself_thousands_of_times_is_refused(tmp_path):
+    rng = np.random.default_rng(1)
+    ring = np.column_stack((11.0 + rng.random(2000), 57.0 + rng.random(2000))).tolist()
+    geometry = {"type": "Polygon", "coordinates": [[*ring, ring[0]]]}
+    path = tmp_path / "knot.geojson"
+    path.write_text(json.dumps({"type": "Feature", "properties": {}, "geometry": geometry}))
+    with pytest.raises(InputError, match="crosses itself more than 5000 times"):
+        read_hazards(path)
+
+
+@pytest.mark.parametrize(
+    ("crs", "words"),
+    [
+        ("+proj=stere +lat_0=90 +a=1", "can't be turned into WGS 84"),
+        ("+proj=merc +to_meter=1e-9 +ellps=WGS84", "counts in units of 1e-09 m"),
+        ("EPSG:25832", "lies nowhere on the earth"),
+    ],
+)
+def test_a_coordinate_system_or_number_without_sense_is_one_line(tmp_path, crs, words):
+    ring = [[5e5, 6.3e6], [6e5, 6.3e6], [6e5, 7e12], [5e5, 6.3e6]]
+    path = tmp_path / "far.geojson"
+    path.write_text(
+        json.dumps({
+            "type": "Feature", "properties": {}, "crs": {"properties": {"name": crs}},
+            "geometry": {"type": "Polygon", "coordinates": [ring]},
+        })
+    )  # fmt: skip
+    with pytest.raises(InputError, match=words) as caught:
+        read_hazards(path)
+    assert "\n" not in str(caught.value)
+
+
+def test_true_is_no_longitude(tmp_path):
+    ring = [[True, False], [11.3, 57.05], [11.3, 57.1], [True, False]]
+    path = tmp_path / "true.geojson"
+    path.write_text(json.dumps({"type": "Polygon", "coordinates": [ring]}))
+    with pytest.raises(InputError, match="make no Polygon"):
+        read_hazards(path)

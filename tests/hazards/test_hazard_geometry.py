@@ -283,3 +283,15 @@ def test_nothing_crosses_nothing():
     one = Hazards.of([Area(shape=box(0, 0, 1, 1))])
     assert not one.crossed(np.nan, 0.5, 0.5, 0.5)
     assert one.crossed([0.5, 2.0], 0.5, 0.5, [[0.6], [0.7]]).shape == (2, 2)
+
+
+def test_a_triangle_over_the_pole_is_grown_and_crossed():
+    shape = Polygon([(11.0, 56.0), (20.0, 90.0), (13.0, 56.0)])
+    hazards = Hazards.of([Area(shape=shape)], 0.1)
+    assert hazards.crossed(57.0, 10.0, 57.0, 14.0)
+    # Its western edge at 57°, by the straight line from 11° at 56° to 20° at 90°, and 0.1 nm off.
+    edge = 11.0 + 9.0 / 34.0
+    off = 0.1 / 60.0 / np.cos(np.radians(57.0))
+    assert not hazards.inside(57.0, edge - 1.05 * off)
+    assert hazards.inside(57.0, edge - 0.9 * off)
+    assert hazards.inside(88.0, 19.5)

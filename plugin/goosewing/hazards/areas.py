@@ -321,9 +321,9 @@ class Hazards:
     def _ready(self) -> BoolArray:
         return np.zeros(len(self._solid), dtype=bool)
 
-    def forbidden(self, solids: NDArray[np.intp]) -> AnyArray:
-        """Return what no piece may meet of some solids, shape (s,), in the plane [°]."""
-        return self._forbidden(solids)
+    def forbidden(self, solids: NDArray[np.intp], box: Array) -> AnyArray:
+        """Return what no piece may meet of some solids, shape (s,), within a box [°]."""
+        return _clipped(self._forbidden(solids), box)
 
     def reaching_into(self, box: Array) -> tuple[NDArray[np.intp], Array, Array]:
         """Return the solids that reach into a box of the plane, not turned by whole circles.

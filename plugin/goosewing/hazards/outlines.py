@@ -31,8 +31,16 @@ POLE_DEG = 89.5
 STRAIGHT_TO_M = 0.1
 """Long edges, straight in latitude and longitude, are bent in the plane to within this."""
 
+POLAR_DEG = 85.0
+POLAR_STRAIGHT_TO_M = 50.0
+"""Beyond this latitude edges are bent to within so much only: the plane has no end there."""
+
 BAND = 0.003
-"""Share by which the scale may change over a band."""
+POLAR_BAND = 0.03
+"""Share by which the scale may change over a band, and beyond `POLAR_DEG`."""
+
+SHORT_EDGE_DEG = 0.25
+"""Edges that reach into high latitudes are divided so far first, each then by its own latitude."""
 
 QUADRANT = 12
 """Chords to a quarter of a round corner; they touch the circle from outside."""
@@ -72,15 +80,44 @@ def in_plane(shapes: AnyArray) -> tuple[AnyArray, NDArray[np.intp]]:
     parts, owner = _of_area(_without_jumps(parts), owner)
     if not len(parts):
         return parts, owner
-    highest = np.minimum(np.abs(shapely.bounds(parts)[:, [1, 3]]).max(axis=1), POLE_DEG)
-    bend = np.tan(np.radians(highest)) / np.cos(np.radians(highest))
-    step = np.degrees(np.sqrt(8.0 * _radians(STRAIGHT_TO_M) / np.maximum(bend, 1e-3)))
-    parts = shapely.transform(shapely.segmentize(parts, step), _to_plane)
-    return _together(parts), owner
+    highest = np.abs(shapely.bounds(parts)[:, [1, 3]]).max(axis=1)
+    polar = highest > POLAR_DEG
+    parts[~polar] = shapely.segmentize(parts[~polar], _step_deg(highest[~polar]))
+    parts[polar] = [_divided(part) for part in parts[polar]]
+    return _together(shapely.transform(parts, _to_plane)), owner
 
 
-def _radians(metres: float) -> float:
-    return metres / METRES_PER_NM / geodesy.EQUATORIAL_RADIUS_NM
+def _step_deg(highest_deg: Array) -> Array:
+    """Return how long edges may be, by the highest latitude that they reach [°]."""
+    lat = np.radians(np.minimum(highest_deg, POLE_DEG))
+    bend = np.tan(lat) / np.cos(lat)
+    return np.asarray(
+        np.degrees(np.sqrt(8.0 * _straight_to_rad(highest_deg) / np.maximum(bend, 1e-3)))
+    )
+
+
+def _straight_to_rad(highest_deg: Array) -> Array:
+    metres = np.where(highest_deg > POLAR_DEG, POLAR_STRAIGHT_TO_M, STRAIGHT_TO_M)
+    return np.asarray(metres / METRES_PER_NM / geodesy.EQUATORIAL_RADIUS_NM)
+
+
+def _divided(part: Any) -> Any:
+    """Divide a polygon's edges, each as its own latitude asks."""
+    rings = [
+        _ring_divided(shapely.get_coordinates(ring))
+        for ring in shapely.get_rings(shapely.segmentize(part, SHORT_EDGE_DEG))
+    ]
+    return shapely.Polygon(rings[0], rings[1:])
+
+
+def _ring_divided(ring: Array) -> Array:
+    a, b = ring[:-1], ring[1:]
+    step = _step_deg(np.maximum(np.abs(a[:, 1]), np.abs(b[:, 1])))
+    count = np.ceil(np.hypot(*(b - a).T) / step).astype(np.intp).clip(1)
+    edge = np.repeat(np.arange(len(a)), count)
+    number = np.arange(len(edge)) - np.repeat(np.cumsum(count) - count, count)
+    points = a[edge] + (b - a)[edge] * (number / count[edge])[:, np.newaxis]
+    return np.concatenate((points, ring[-1:]))
 
 
 def _to_plane(lon_lat: Array) -> Array:
@@ -150,7 +187,8 @@ def grown(parts: AnyArray, distance_nm: float, *, beyond_m: float = 0.0) -> AnyA
     lat = geodesy.latitude_from_isometric(bounds[:, [1, 3]])
     highest = np.max(np.abs(lat), axis=1)
     radius, shift = _circle_deg(highest, distance_nm)
-    beyond = (beyond_m + STRAIGHT_TO_M) / METRES_PER_NM / miles_per_degree(highest)
+    straight_to = np.degrees(_straight_to_rad(highest)) * miles_per_degree(0.0)
+    beyond = (beyond_m / METRES_PER_NM + straight_to) / miles_per_degree(highest)
     # In a band that holds the equator the circles' shifts, all but nothing, cancel.
     sign = np.where(lat[:, 0] >= 0.0, 1.0, np.where(lat[:, 1] <= 0.0, -1.0, 0.0))
     wide = shapely.buffer(pieces, radius * _CIRCUMSCRIBED + beyond, quad_segs=QUADRANT)
@@ -181,8 +219,11 @@ def _united(pieces: AnyArray, of_part: NDArray[np.intp], count: int) -> AnyArray
 
 def _banded(parts: AnyArray) -> tuple[AnyArray, NDArray[np.intp]]:
     """Cut polygons into bands of latitude in each of which the scale is all but constant."""
-    count = int(np.ceil(-np.log(np.cos(np.radians(POLE_DEG))) / BAND))
-    edges = np.degrees(np.arccos(np.exp(-BAND * np.arange(1, count + 1))))
+    ends = -np.log(np.cos(np.radians([POLAR_DEG, POLE_DEG])))
+    scales = np.concatenate(
+        (np.arange(BAND, ends[0], BAND), np.arange(ends[0], ends[1] + POLAR_BAND, POLAR_BAND))
+    )
+    edges = np.degrees(np.arccos(np.exp(-scales)))
     levels = geodesy.isometric_latitude(np.clip(edges, 0.0, POLE_DEG))
     levels = np.concatenate((-levels[::-1], levels))
     bounds = shapely.bounds(parts)

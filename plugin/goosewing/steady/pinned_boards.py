@@ -797,7 +797,7 @@ def graph_of(
         np.concatenate((np.full(2, -1), corners.solid[inside])).astype(np.intp),
         corners.over,
     )
-    waters = waters_about(places, _nearly(hazards.forbidden(solids)))
+    waters = waters_about(places, _nearly(hazards.forbidden(solids, _wider(box))))
     board, one, two = boards_of(held, worthy(held, speeds.gauge))
     few = len(places) <= FEW_CORNERS
     middle, scale = waters.middle, waters.scale
@@ -823,6 +823,11 @@ def _sight_deg(hazards: Hazards, solids: Numbers) -> float:
 def least_h(gauge: Gauge, leg: Array) -> float:
     """Return less than the time that a leg takes in open water, manoeuvres left out."""
     return _Measure.of(gauge, leg).hours
+
+
+def _wider(box: Array) -> Array:
+    room = 0.02 * np.tile(box[2:] - box[:2], 2)
+    return np.asarray(box + room * [-1.0, -1.0, 1.0, 1.0])
 
 
 def _nearly(shapes: AnyArray) -> AnyArray:

@@ -17,6 +17,9 @@ if TYPE_CHECKING:
 
 WGS_84 = "EPSG:4326"
 
+SHORTEST_UNIT_M, LONGEST_UNIT_M = 1e-3, 1e4
+"""From millimetres to miles and more."""
+
 
 def use_system(gathered: Gathered, crs: str) -> None:
     """Take the shapes that follow as being in this coordinate system, easting first.
@@ -36,14 +39,33 @@ def use_system(gathered: Gathered, crs: str) -> None:
     gathered.turn, gathered.divide = None, LONGEST_EDGE_DEG
     if system.is_geographic and system.to_2d().equals(WGS_84, ignore_axis_order=True):
         return
-    transformer = Transformer.from_crs(system, WGS_84, always_xy=True)
+    transformer = _transformer(system, crs, gathered.source)
 
     def turn(points: Array) -> Array:
         return np.column_stack(transformer.transform(points[:, 0], points[:, 1]))
 
     gathered.turn = turn
     if not system.is_geographic:
-        gathered.divide = LONGEST_EDGE_M / system.axis_info[0].unit_conversion_factor
+        gathered.unit_m = _unit_m(system, gathered.source)
+        gathered.divide = LONGEST_EDGE_M / gathered.unit_m
+
+
+def _transformer(system: Any, crs: str, source: str) -> Any:
+    try:
+        return Transformer.from_crs(system, WGS_84, always_xy=True)
+    except ProjError:
+        raise InputError(
+            f"its coordinate system can't be turned into WGS 84: {printable(crs)}", where=source
+        ) from None
+
+
+def _unit_m(system: Any, source: str) -> float:
+    unit = float(system.axis_info[0].unit_conversion_factor)
+    if not SHORTEST_UNIT_M <= unit <= LONGEST_UNIT_M:
+        raise InputError(
+            f"its coordinate system counts in units of {unit:g} m: no map does", where=source
+        )
+    return unit
 
 
 def bounds_in(crs: str, near: Box, source: str) -> list[tuple[float, float, float, float]]:

@@ -83,11 +83,23 @@ def _geometry(geometry: Any, place: str, source: str) -> Any:
     if geometry.get("coordinates") == []:
         return None
     try:
+        if _holds_bool(geometry.get("coordinates")):
+            raise TypeError
         return shapely.geometry.shape(geometry)
     except (ValueError, TypeError, LookupError, AttributeError, shapely.GEOSException):
         raise InputError(
             f"{place}: its coordinates make no {kind} of longitudes and latitudes", where=source
         ) from None
+
+
+def _holds_bool(coordinates: Any) -> bool:
+    """Whether a coordinate is true or false, which Python takes for 1 and 0."""
+    if isinstance(coordinates, list):
+        flat = coordinates and not isinstance(coordinates[0], list)
+        if flat:
+            return any(isinstance(each, bool) for each in coordinates)
+        return any(_holds_bool(each) for each in coordinates)
+    return isinstance(coordinates, bool)
 
 
 def _crs_member(content: Any, source: str) -> str | None:

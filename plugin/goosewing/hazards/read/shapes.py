@@ -38,6 +38,13 @@ REPAIR = 1e-11
 """Corners of broken outlines closer than this share of their coordinates are one: in degrees
 and in metres less than a millimetre."""
 
+AT_ONCE = 100
+MOST_CROSSINGS = 5000
+"""An outline that crosses itself more often is none, and would take minutes to repair."""
+
+FARTHEST_M = 5e7
+"""No map of the earth has coordinates beyond this: 40 000 km is once round it."""
+
 NAME_KEYS = ("name", "objnam", "title", "label")
 LONGEST_NAME = 40
 
@@ -77,6 +84,8 @@ class Gathered:
         From the file's coordinates, shape (n, 2), to longitude and latitude.
     divide : float
         Edges longer than this are divided, in the file's units.
+    unit_m : float
+        About how long those are. [m]
     doubts : list of str
         Notices.
     cut : bool
@@ -88,6 +97,7 @@ class Gathered:
     source: str
     turn: Turn | None = None
     divide: float = LONGEST_EDGE_DEG
+    unit_m: float = METRES_PER_DEGREE
     areas: list[Area] = field(default_factory=list)
     doubts: list[str] = field(default_factory=list)
     repaired: dict[str, None] = field(default_factory=dict)
@@ -136,6 +146,12 @@ class Gathered:
         if self.turn is None:
             _check_degrees(points, called, self.source)
             return self._sound(_unwound(shape), called)
+        if np.abs(points).max() * self.unit_m > FARTHEST_M:
+            raise InputError(
+                f"{called}: {points[np.argmax(np.abs(points).max(axis=1))]} lies nowhere on the "
+                "earth in its coordinate system",
+                where=self.source,
+            )
         # `shapely.segmentize` drops wings of what is not sound.
         whole = shapely.segmentize(self._sound(shape, called), self.divide)
         turned = shapely.transform(whole, self.turn)
@@ -145,6 +161,13 @@ class Gathered:
     def _sound(self, shape: Any, called: str) -> Any:
         if shapely.is_valid(shape):
             return shape
+        crossings = _most_crossings(shape)
+        if crossings > MOST_CROSSINGS:
+            raise InputError(
+                f"{called}: its outline crosses itself more than {MOST_CROSSINGS} times: it is "
+                "none, draw it anew",
+                where=self.source,
+            )
         self.repaired[called] = None
         return _repaired(shape)
 
@@ -234,6 +257,28 @@ def _unwound_line(points: Array) -> Array:
     steps = np.diff(points[:, 0])
     lon = points[0, 0] + np.concatenate(([0.0], np.cumsum(steps - _jump(steps))))
     return np.column_stack((lon, points[:, 1]))
+
+
+def _most_crossings(shape: Any) -> int:
+    """Count how often the edges of one ring of a shape cross each other, of the worst."""
+    rings = [
+        ring
+        for part in shapely.get_parts(shapely.get_parts(shape))
+        if part.geom_type == "Polygon"
+        for ring in shapely.get_rings(part)
+    ]
+    return max((_crossings(shapely.get_coordinates(ring)) for ring in rings), default=0)
+
+
+def _crossings(points: Array) -> int:
+    edges = shapely.linestrings(np.stack((points[:-1], points[1:]), axis=1))
+    tree, found = shapely.STRtree(edges), 0
+    for at in range(0, len(edges), AT_ONCE):
+        found += tree.query(edges[at : at + AT_ONCE], predicate="crosses").shape[1]
+        # Each pair is found from both of its edges.
+        if found > 4 * MOST_CROSSINGS:
+            break
+    return found // 2
 
 
 def _repaired(shape: Any) -> Any:
