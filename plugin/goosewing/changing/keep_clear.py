@@ -31,12 +31,17 @@ from goosewing.earth import geodesy
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
+    from numpy.typing import NDArray
+
     from goosewing.earth.course import Course
     from goosewing.hazards.areas import Hazards
     from goosewing.units import Array, BoolArray
 
 ASIDE_NM = 0.002
 """Boards keep so much farther off than they must, four metres: a turn is made on a metre."""
+
+SIMPLER_NM = 0.0012
+"""Corners that stick out by less are left out: well under `ASIDE_NM`."""
 
 NEAR_SHARE = 0.05
 """Corners that boards pass within this share of the leg's length are kept in mind."""
@@ -112,69 +117,73 @@ def off_nm(limits: Limits, path: Path, lat: Array, lon: Array) -> Array:
     ndarray, shape (B, m)
         Corners, then banks; negative beyond a limit. [nm]
     """
-    corners = [_off_corner(corner, path, lat, lon) for corner in limits.corners]
-    banks = [_off_bank(bank, path, lat, lon) for bank in limits.banks]
     if not len(limits):
         return np.zeros((len(lat), 0))
-    return np.stack([*corners, *banks], axis=1) - ASIDE_NM
+    corners = _off_corners(limits.corners, path, lat, lon)
+    banks = [_off_bank(bank, path, lat, lon)[:, np.newaxis] for bank in limits.banks]
+    return np.concatenate((corners, *banks), axis=1) - ASIDE_NM
 
 
-def _miles(lat: Array, lon: Array, lat0: float, lon0: float) -> tuple[Array, Array]:
-    """Miles east and north of a place, near it."""
+def _miles(lat: Array, lon: Array, lat0: Array | float, lon0: Array | float) -> tuple[Array, Array]:
+    """Miles east and north of places, near them; all broadcast."""
     east = (lon - lon0 + 180.0) % 360.0 - 180.0
     return east * 60.0 * np.cos(np.radians(lat0)), (lat - lat0) * 60.0
 
 
-def _off_corner(corner: Corner, path: Path, lat: Array, lon: Array) -> Array:
-    """Distance of trials from a corner, negative if it lies on the wrong hand, shape (B,).
+def _off_corners(corners: Sequence[Corner], path: Path, lat: Array, lon: Array) -> Array:
+    """Distance of trials from corners, negative where they lie on the wrong hand, shape (B, c).
 
-    The path's own nearest place is followed through all trials.
+    The path's own place nearest to a corner is followed through all trials.
     """
-    x, y = _miles(path.lat, path.lon, corner.lat, corner.lon)
+    if not corners:
+        return np.zeros((len(lat), 0))
+    lat0, lon0, hand = np.array(corners).T
+    x, y = _miles(path.lat, path.lon, lat0[:, np.newaxis], lon0[:, np.newaxis])
     k, share = _nearest(x, y)
-    x, y = _miles(lat[:, k : k + 2], lon[:, k : k + 2], corner.lat, corner.lon)
-    place = np.column_stack((
-        x[:, 0] + share * (x[:, 1] - x[:, 0]), y[:, 0] + share * (y[:, 1] - y[:, 0])
-    ))  # fmt: skip
-    out = _away(path, corner, k, share)
-    return np.asarray(place @ out)
+    out = _away(x, y, k, share, hand)
+    x1, y1 = _miles(lat[:, k], lon[:, k], lat0, lon0)
+    x2, y2 = _miles(lat[:, k + 1], lon[:, k + 1], lat0, lon0)
+    off = (x1 + share * (x2 - x1)) * out[:, 0] + (y1 + share * (y2 - y1)) * out[:, 1]
+    return np.asarray(off)
 
 
-def _nearest(x: Array, y: Array) -> tuple[int, float]:
-    """Piece of a line nearest to the origin, and where on it."""
+def _nearest(x: Array, y: Array) -> tuple[NDArray[np.intp], Array]:
+    """Pieces of a line nearest to places, seen from each, shape (c, p); and where on them."""
     dx, dy = np.diff(x), np.diff(y)
     square = np.maximum(dx**2 + dy**2, 1e-30)
-    share = np.clip(-(x[:-1] * dx + y[:-1] * dy) / square, 0.0, 1.0)
-    k = int(np.argmin((x[:-1] + share * dx) ** 2 + (y[:-1] + share * dy) ** 2))
-    return k, float(share[k])
+    share = np.clip(-(x[:, :-1] * dx + y[:, :-1] * dy) / square, 0.0, 1.0)
+    off = (x[:, :-1] + share * dx) ** 2 + (y[:, :-1] + share * dy) ** 2
+    k = np.argmin(off, axis=1)
+    return k, share[np.arange(len(k)), k]
 
 
-def _away(path: Path, corner: Corner, k: int, share: float) -> Array:
-    """Unit vector from a corner to where boards should be, at their nearest place."""
-    x, y = _miles(path.lat, path.lon, corner.lat, corner.lon)
-    course = _course(x, y, k, share)
-    left = np.array([-course[1], course[0]])
-    here = np.array([x[k] + share * (x[k + 1] - x[k]), y[k] + share * (y[k + 1] - y[k])])
-    distance = float(np.hypot(*here))
-    if distance < 1e-6:
-        return corner.hand * left
+def _away(x: Array, y: Array, k: NDArray[np.intp], share: Array, hand: Array) -> Array:
+    """Unit vectors from corners to where boards should be, at their nearest places, (c, 2)."""
+    every = np.arange(len(k))
+    ahead = _courses(x, y, k, share)
+    left = np.column_stack((-ahead[:, 1], ahead[:, 0]))
+    here = np.column_stack((
+        x[every, k] + share * (x[every, k + 1] - x[every, k]),
+        y[every, k] + share * (y[every, k + 1] - y[every, k]),
+    ))  # fmt: skip
+    distance = np.hypot(*here.T)[:, np.newaxis]
     # A corner to starboard has the boards on its left.
-    right_hand = 1.0 if here @ left * corner.hand > 0.0 else -1.0
-    return np.asarray(right_hand * here / distance)
+    on_hand = np.sum(here * left, axis=1) * hand > 0.0
+    sign = np.where(on_hand, 1.0, -1.0)[:, np.newaxis]
+    away = sign * here / np.maximum(distance, 1e-12)
+    return np.where(distance < 1e-6, hand[:, np.newaxis] * left, away)
 
 
-def _course(x: Array, y: Array, k: int, share: float) -> Array:
-    """Direction of a line at a place on it; at a bend, the mean of both."""
-    pieces = {k}
-    if share <= 0.0 and k > 0:
-        pieces.add(k - 1)
-    if share >= 1.0 and k + 2 < len(x):
-        pieces.add(k + 1)
-    total = np.zeros(2)
-    for each in pieces:
-        step = np.array([x[each + 1] - x[each], y[each + 1] - y[each]])
-        total += step / max(float(np.hypot(*step)), 1e-12)
-    return total / max(float(np.hypot(*total)), 1e-12)
+def _courses(x: Array, y: Array, k: NDArray[np.intp], share: Array) -> Array:
+    """Directions of a line at places on it; at a bend, the mean of both."""
+    step = np.stack((np.diff(x), np.diff(y)), axis=2)
+    step /= np.maximum(np.linalg.norm(step, axis=2), 1e-12)[..., np.newaxis]
+    every, last = np.arange(len(k)), x.shape[1] - 2
+    total = step[every, k]
+    beside = np.where(share <= 0.0, k - 1, np.where(share >= 1.0, k + 1, -1))
+    bend = (beside >= 0) & (beside <= last)
+    total[bend] += step[every[bend], beside[bend]]
+    return np.asarray(total / np.maximum(np.hypot(*total.T), 1e-12)[:, np.newaxis])
 
 
 def _off_bank(bank: Bank, path: Path, lat: Array, lon: Array) -> Array:
@@ -336,7 +345,7 @@ class Offing:
         return [each.arcs[int(i in starboard)] for i, each in enumerate(crossings)]
 
     def _kept(self, crossing: _Crossing, arc: _Arc, path: Path) -> Limits:
-        corners = _sticking_out(arc)
+        corners = _few_of(_sticking_out(arc), arc, self.course)
         if len(corners):
             lat, lon = self._on_earth(corners)
             return Limits(tuple(Corner(*each, arc.hand) for each in zip(lat, lon, strict=True)))
@@ -463,6 +472,17 @@ def _swept(points: Array) -> float:
     angle = np.arctan2(points[:, 1], points[:, 0])
     step = np.diff(angle)
     return float(np.sum((step + np.pi) % (2.0 * np.pi) - np.pi))
+
+
+def _few_of(corners: Array, arc: _Arc, course: Course) -> Array:
+    """Leave out corners that matter less than boards keep farther off than they must."""
+    if not len(corners):
+        return corners
+    tolerance = SIMPLER_NM * course.mercator_deg / course.distance_nm
+    line = shapely.LineString(np.vstack((arc.points[:1], corners, arc.points[-1:])))
+    # In a triangle of corners the tolerance is of the chord: the least scale is the safe one.
+    kept = shapely.get_coordinates(shapely.simplify(line, 0.9 * tolerance))[1:-1]
+    return kept if len(kept) else corners
 
 
 def _sticking_out(arc: _Arc) -> Array:
