@@ -18,7 +18,7 @@ from goosewing.logbook.debrief import CAUSES, PlanPoint, debrief
 from goosewing.logbook.fit import Wish, put_right
 from goosewing.logbook.read.plan_points import read_plan_points
 from goosewing_cli.main import outcome
-from log_simulator import START, Table, Truth, nmea, sail
+from log_simulator import START, Sailed, Table, Truth, nmea, sail
 
 from .conftest import BRISVIK, as_log, truth  # isort: skip
 
@@ -113,6 +113,47 @@ def test_a_turn_costs_what_she_lay_still(stop_s):
     beyond = sum(max(cost - 25.0, 0.0) for cost in costs) / 60.0
     assert minutes(found, "manoeuvres") == pytest.approx(beyond)
     assert found.most == "manoeuvres"
+
+
+def exact(angles, minutes, *, twd=300.0, tws=11.0, stop_s=25.0):
+    """A log without wave, puff or noise: closed forms alone. Returns it and how she goes."""
+    wanted = boards_of(angles, minutes)
+    side = np.sign(wanted)
+    polar, heels = (Table(BRISVIK / f"main-and-jib{part}.csv") for part in ("", "-heel"))
+    winds = np.full(wanted.size, tws)
+    speed, heel = polar(np.abs(wanted), winds), heels(np.abs(wanted), winds)
+    leeway = np.minimum(10.0 * heel / speed**2, 20.0)
+    stopped = np.zeros(wanted.size, dtype=bool)
+    for turn in np.flatnonzero(np.diff(side)) + 1:
+        stopped[turn : turn + int(stop_s)] = True
+    speed = np.where(stopped, 0.0, speed)
+    heading = np.mod(twd - wanted, 360.0)
+    track, lee, off = np.radians(heading - side * leeway), np.radians(leeway), np.radians(wanted)
+    ground = speed[:, np.newaxis] * np.column_stack((np.sin(track), np.cos(track)))
+    fore = tws * np.cos(off) + speed * np.cos(lee)
+    abeam = tws * np.sin(off) - side * speed * np.sin(lee)
+    way = np.cumsum(ground, axis=0) / 3600.0
+    read = {
+        "heading_deg": heading, "stw_kn": speed, "heel_deg": -side * heel,
+        "awa_deg": np.degrees(np.arctan2(abeam, fore)), "aws_kn": np.hypot(fore, abeam),
+        "sog_kn": speed, "cog_deg": np.degrees(track) % 360.0,
+        "lat": 57.0 + way[:, 1] / 60.0, "lon": 11.0 + way[:, 0] / 60.0 / np.cos(np.radians(57.0)),
+    }  # fmt: skip
+    return Sailed(START + np.arange(wanted.size), {}, read)
+
+
+@pytest.mark.parametrize("heel_logged", [True, False])
+def test_without_any_noise_turns_cost_to_the_second(heel_logged):
+    log = exact([38.0, 38.0, 38.0, 38.0, 150.0, 150.0], [15.0] * 4 + [20.0] * 2)
+    if not heel_logged:
+        del log.read["heel_deg"]
+    found = judged(log)
+    assert [turn.kind for turn in found.manoeuvres] == ["tack"] * 3 + ["gybe"] * 2
+    for turn in found.manoeuvres:
+        assert turn.cost_s == pytest.approx(25.0, abs=3.0)
+    assert found.most == "pinching"
+    for board in found.boards[:4]:
+        assert board.twa_deg == pytest.approx(38.0, abs=0.5)
 
 
 def test_turns_are_where_and_when_they_were():

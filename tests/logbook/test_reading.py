@@ -259,6 +259,16 @@ def test_a_track_and_a_table_of_winds_become_one_log(tmp_path):
     assert np.nanmedian(log.get("twd_deg")) == 240
 
 
+def test_hours_that_never_meet_are_refused_and_the_clock_named(tmp_path):
+    times = [f"{DAY}T06:{i // 6:02d}:{i % 6 * 10:02d}Z" for i in range(60)]
+    track = wrote(tmp_path, gpx(times), "track.gpx")
+    # Two hours late: the zone's time, called universal.
+    rows = "\n".join(f"{t.replace('T06', 'T08')},240,12" for t in times)
+    winds = wrote(tmp_path, f"time,twd_deg,tws_kn\n{rows}\n", "wind.csv")
+    with pytest.raises(InputError, match=r"never logged at the same time \(\+2.0 h apart\)"):
+        read_logs([track, winds])
+
+
 def test_times_without_a_zone_are_refused_with_their_place(tmp_path):
     with pytest.raises(InputError, match=r"track\.gpx, line 1: .* with its zone"):
         read_logs([wrote(tmp_path, gpx([f"{DAY}T06:00:00"] * 5), "track.gpx")])

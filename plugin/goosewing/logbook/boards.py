@@ -124,7 +124,10 @@ def seconds(log: Log, read: Read, variation_deg: float | None = None) -> Seconds
     heading = moved.heading(true_heading(log, variation_deg))
     signed, aws = _wind(log, read)
     angle = _mean_angle(signed, time_s, SWING_S)
-    heel = np.abs(_mean(np.nan_to_num(log.get("heel_deg")), time_s, SWING_S))
+    if read.heel_logged:
+        heel = np.abs(_mean(np.nan_to_num(log.get("heel_deg")), time_s, SWING_S))
+    else:
+        heel = read.every.heel_deg[_stretch_of(time_s, read)]
     leeway = np.minimum(moved.leeway.value * heel / np.maximum(stw, 1.0) ** 2, 20.0)
     if log.has("awa_deg", "aws_kn"):
         told = true_from_apparent(np.abs(angle), _mean(aws, time_s, SWING_S), stw, leeway)
@@ -166,9 +169,13 @@ def _wind(log: Log, read: Read) -> tuple[Array, Array]:
 
 
 def _engine(time_s: Array, read: Read) -> BoolArray:
-    every = read.every
-    at = np.clip(np.searchsorted(every.begin_s, time_s, side="right") - 1, 0, len(every) - 1)
-    return np.asarray(every.engine[at])
+    return np.asarray(read.every.engine[_stretch_of(time_s, read)])
+
+
+def _stretch_of(time_s: Array, read: Read) -> NDArray[np.intp]:
+    """Which stretch each reading lies in."""
+    at = np.searchsorted(read.every.begin_s, time_s, side="right") - 1
+    return np.asarray(np.clip(at, 0, len(read.every) - 1))
 
 
 def _width(time_s: Array, span_s: float) -> int:
@@ -254,13 +261,11 @@ def turns(went: Seconds) -> list[Turn]:
     for at in change.tolist():
         if gap[max(at - 2, 0) : at + 1].any() or went.engine[at]:
             continue
-        near = np.concatenate((
-            went.twa_deg[went.between(at, -AFTER_S, -BEFORE_S)],
-            went.twa_deg[went.between(at, BEFORE_S, AFTER_S)],
-        ))  # fmt: skip
-        near = near[np.isfinite(near)]
-        if near.size:
-            found.append(Turn(at, "tack" if np.median(near) < 90.0 else "gybe"))
+        before = went.twa_deg[went.between(at, -AFTER_S, -BEFORE_S)]
+        after = went.twa_deg[went.between(at, BEFORE_S, AFTER_S)]
+        if np.isfinite(before).any() and np.isfinite(after).any():
+            both = float(np.nanmedian(before) + np.nanmedian(after))
+            found.append(Turn(at, "tack" if both < 180.0 else "gybe"))
     return found
 
 

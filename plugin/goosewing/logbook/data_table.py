@@ -17,10 +17,11 @@ COLUMNS = (
 def format_stretches(read: Read) -> str:
     """Write stretches as CSV, those under engine too; what is unknown is left empty."""
     part, wind = read.sailed, read.wind
+    heel = part.heel_deg if read.heel_logged else np.full(len(part), np.nan)
     over_ground = np.hypot(part.east_kn, part.north_kn)
     sides = np.where(part.side > 0.0, "starboard", "port")
     columns = (
-        wind.twa_deg, wind.tws_kn, wind.stw_kn, part.heel_deg, wind.leeway_deg, part.awa_deg,
+        wind.twa_deg, wind.tws_kn, wind.stw_kn, heel, wind.leeway_deg, part.awa_deg,
         part.aws_kn, read.motion.heading(part.heading_deg), over_ground,
     )  # fmt: skip
     lines = [",".join(COLUMNS)]
@@ -31,10 +32,11 @@ def format_stretches(read: Read) -> str:
     motored = read.every.only(read.every.engine)
     for i in range(len(motored)):
         seconds = motored.end_s[i] - motored.begin_s[i] + 1.0
-        known = (motored.stw_kn[i], motored.heel_deg[i], motored.awa_deg[i], motored.aws_kn[i])
-        stw, heel, awa, aws = (_figure(float(each)) for each in known)
+        upright = motored.heel_deg[i] if read.heel_logged else np.nan
+        known = (motored.stw_kn[i], upright, motored.awa_deg[i], motored.aws_kn[i])
+        stw, heeled, awa, aws = (_figure(float(each)) for each in known)
         lines.append(
-            f"{_time(motored.begin_s[i])},{seconds:.0f},,,,{stw},{heel},,{awa},{aws},"
+            f"{_time(motored.begin_s[i])},{seconds:.0f},,,,{stw},{heeled},,{awa},{aws},"
             f"{_figure(float(motored.heading_deg[i]))},,yes"
         )
     return "\n".join(lines) + "\n"

@@ -245,6 +245,8 @@ def _notices(log: Log, read: Read) -> list[str]:
     found = []
     if not read.motion.log_factor.told:
         found.append("The log's factor can't be told from this log, and is taken as 1.")
+    if not read.heel_logged:
+        found.append("No heel in it: the boat file's table stands for hers.")
     if not read.vane.upwash_deg.told and log.has("awa_deg"):
         found.append("What the vane reads wrong can't be told from this log; it is taken as right.")
     if not log.dated:
@@ -567,6 +569,8 @@ def _own(judged: list[Minute], number: int) -> list[Minute]:
 
 def _middle(angle_deg: Array) -> float:
     radians = np.radians(angle_deg[np.isfinite(angle_deg)])
+    if not radians.size:
+        return float("nan")
     return float(np.degrees(np.arctan2(np.sin(radians).mean(), np.cos(radians).mean())))
 
 
@@ -581,10 +585,9 @@ def _nm(lat1: float, lon1: float, lat2: float, lon2: float) -> float:
 
 def _turn(went: Seconds, turn: Turn, boat: Boat) -> TurnSailed:
     """What a turn cost: the way not made good, by the speed made good before and after."""
-    sign = 1.0 if turn.kind == "tack" else -1.0
-    good = sign * went.upwind_kn
-    before = _steady(good[went.between(turn.at, -150.0, -BEFORE_S)])
-    after = _steady(good[went.between(turn.at, AFTER_S, AFTER_S + 130.0)])
+    # What is made good up the wind on one side of the turn may be down the wind on the other.
+    before = _steady(went.upwind_kn[went.between(turn.at, -150.0, -BEFORE_S)])
+    after = _steady(went.upwind_kn[went.between(turn.at, AFTER_S, AFTER_S + 130.0)])
     if before is None:
         before = after
     if after is None:
@@ -593,8 +596,9 @@ def _turn(went: Seconds, turn: Turn, boat: Boat) -> TurnSailed:
     cost = 0.0
     if before is not None and after is not None:
         wanted = np.where(went.time_s[window] < went.time_s[turn.at], before, after)
-        lost_nm = float(np.nansum((wanted - good[window]) * went.step_s[window])) / 3600.0
-        cost = lost_nm / max(0.5 * (before + after), 0.5) * 3600.0
+        short = np.sign(wanted) * (wanted - went.upwind_kn[window])
+        lost_nm = float(np.nansum(short * went.step_s[window])) / 3600.0
+        cost = lost_nm / max(0.5 * (abs(before) + abs(after)), 0.5) * 3600.0
     lat, lon = (float(each[turn.at]) for each in (went.lat, went.lon))
     reckoned = boat.manoeuvres.tack_s if turn.kind == "tack" else boat.manoeuvres.gybe_s
     return TurnSailed(
@@ -688,7 +692,7 @@ def _board(
         tws_kn=tws,
         boat_speed_kn=stw,
         polar_speed_kn=table or stw,
-        vmg_kn=None if target is None else sign * float(np.nanmean(went.upwind_kn[clear])),
+        vmg_kn=None if target is None else _vmg(sign * went.upwind_kn[clear]),
         target_vmg_kn=None if target is None else target.vmg_kn,
         best_twa_deg=None if target is None else target.twa_deg,
         leeway_deg=leeway,
@@ -696,6 +700,11 @@ def _board(
         overstood_nm=0.0 if past is None else past.past_nm,
         lost_min=lost + (0.0 if past is None else past.minutes),
     )
+
+
+def _vmg(made_good_kn: Array) -> float | None:
+    known = made_good_kn[np.isfinite(made_good_kn)]
+    return float(known.mean()) if known.size else None
 
 
 def _place(went: Seconds, at: int) -> Place:

@@ -31,8 +31,7 @@ from goosewing.logbook.stretches import Stretches, stretches
 from goosewing.logbook.surface import Known, Points, Surface, fit_surface, usual_form
 from goosewing.logbook.vane import TrueWind, Vane, fading, true_wind, vane
 from goosewing.units import Array, BoolArray
-from goosewing.velocities.targets import targets
-from goosewing.weather.wind import wind_at_height
+from goosewing.weather.wind import true_from_apparent, wind_at_height
 
 FEWEST_FOR_A_POLAR, FEWEST_FOR_A_FACTOR, FEWEST_FOR_A_SAIL_SET = 40, 8, 15
 """Steady stretches under sail; our choice."""
@@ -150,6 +149,8 @@ class Read:
     wind: TrueWind
     tally: Tally
     where: str | None
+    heel_logged: bool = True
+    """If not, the stretches' heel is what the base's table says, or a rough guess."""
 
 
 def put_right(log: Log, wish: Wish | None = None, base: Boat | None = None) -> Read:
@@ -164,8 +165,11 @@ def put_right(log: Log, wish: Wish | None = None, base: Boat | None = None) -> R
     where = ", ".join(log.names) or None
     _check_channels(log, where)
     every = stretches(log, wish.variation_deg)
+    logged = log.has("heel_deg")
+    if not logged:
+        every = replace(every, heel_deg=_guessed_heel(every, base))
     sailed = every.sailed
-    moved = motion(sailed, None if base is None else base.leeway.coefficient)
+    moved = motion(sailed, None if base is None else base.leeway.coefficient, heel_logged=logged)
     found = vane(sailed, moved)
     wind = true_wind(sailed, moved, found)
     height = 10.0 if base is None else base.polar_height_m
@@ -180,8 +184,40 @@ def put_right(log: Log, wish: Wish | None = None, base: Boat | None = None) -> R
         used=0,
     )
     return Read(
-        every=every, sailed=sailed, motion=moved, vane=found, wind=wind, tally=tally, where=where
+        every=every,
+        sailed=sailed,
+        motion=moved,
+        vane=found,
+        wind=wind,
+        tally=tally,
+        where=where,
+        heel_logged=logged,
     )
+
+
+def _guessed_heel(every: Stretches, base: Boat | None) -> Array:
+    """Heel where none is logged: by the base's tables, else by a small yacht's.
+
+    Without any, what is leeway would pass for an error of the compass and the vane.
+    """
+    angle = np.where(np.isfinite(every.awa_deg), np.abs(every.awa_deg), np.abs(every.twa_deg))
+    told = true_from_apparent(
+        np.nan_to_num(angle), np.nan_to_num(every.aws_kn), np.nan_to_num(every.stw_kn)
+    )
+    apparent = np.isfinite(every.awa_deg) & np.isfinite(every.aws_kn)
+    twa = np.where(apparent, told.twa_deg, angle)
+    tws = np.where(apparent, told.tws_kn, every.tws_kn)
+    heel = np.exp(_heel_form(np.nan_to_num(twa), np.nan_to_num(tws)))
+    if base is not None:
+        number = carried(base, twa, tws)
+        for at, sails in enumerate(base.sail_sets):
+            mine = number == at
+            if sails.heel is None:
+                heel[mine] = 0.0
+                continue
+            row = np.clip(twa[mine], sails.heel.first_twa_deg, sails.heel.last_twa_deg)
+            heel[mine] = sails.heel.at(row, np.minimum(tws[mine], sails.heel.last_tws_kn))
+    return np.asarray(np.nan_to_num(heel))
 
 
 def _check_channels(log: Log, where: str | None) -> None:
@@ -271,6 +307,9 @@ def _notices(log: Log, read: Read, base: Boat | None, wish: Wish) -> list[str]:
         found.append("No apparent wind in it: true wind is taken as given, vane and all.")
     if read.motion.why:
         found.append(f"Log, compass and leeway can't be told from this log: {read.motion.why}.")
+    if not read.heel_logged:
+        source = "the base's table" if base is not None else "a small yacht's"
+        found.append(f"No heel in it: {source} stands for hers, and leeway can't be told.")
     if wish.wind_height_m is None:
         found.append(
             "The wind is taken to be that of the polar's height; name the sensor's own with "
@@ -376,7 +415,7 @@ def _set_of(read: Read, base: Boat | None, wish: Wish) -> NDArray[np.intp]:
 
 
 def carried(boat: Boat, twa_deg: Array, tws_kn: Array) -> NDArray[np.intp]:
-    """Which sail set her own targets carry at an angle in a wind; -1 where none may be.
+    """Which of her sail sets is the fastest that may be carried; -1 where none may be.
 
     Parameters
     ----------
@@ -384,21 +423,24 @@ def carried(boat: Boat, twa_deg: Array, tws_kn: Array) -> NDArray[np.intp]:
     twa_deg, tws_kn : ndarray, shape (n,)
         From the bow; over the water. [°, kn]
     """
-    found = np.full(twa_deg.shape, -1, dtype=np.intp)
     known = np.isfinite(twa_deg) & np.isfinite(tws_kn)
-    strongest = max(sails.strongest_tws_kn for sails in boat.sail_sets)
-    whole = np.where(known, np.clip(np.round(tws_kn), 1.0, np.floor(strongest)), -1.0)
-    for wind in np.unique(whole[known]):
-        sectors = targets(boat, [float(wind)], step_deg=0.5).wind_speeds[0].carry
-        here = known & (whole == wind)
-        nearest = np.full(twa_deg.shape, np.inf)
-        for sector in sectors:
-            low, high = sector.twa_deg
-            outside = np.maximum(np.maximum(low - twa_deg, twa_deg - high), 0.0)
-            closer = here & (outside < nearest)
-            found[closer] = boat.index(sector.sail_set)
-            nearest[closer] = outside[closer]
-    return found
+    twa, tws = np.where(known, twa_deg, 0.0), np.where(known, tws_kn, 0.0)
+    speeds = np.full((len(boat.sail_sets), twa.size), -1.0)
+    for at, sails in enumerate(boat.sail_sets):
+        polar = sails.polar
+        inside = (
+            known & (twa >= sails.twa_deg[0] - BESIDE_DEG) & (twa <= sails.twa_deg[1] + BESIDE_DEG)
+        )
+        inside &= (tws >= sails.tws_kn[0]) & (tws <= sails.strongest_tws_kn + BESIDE_KN)
+        inside &= twa >= polar.first_twa_deg - 4.0 * BESIDE_DEG
+        row = np.clip(twa, polar.first_twa_deg, polar.last_twa_deg)
+        speeds[at, inside] = polar.at(row, np.clip(tws, 0.0, polar.last_tws_kn))[inside]
+    best = speeds.argmax(axis=0)
+    return np.where(speeds.max(axis=0) > 0.0, best, -1)
+
+
+BESIDE_DEG, BESIDE_KN = 3.0, 1.0
+"""So far outside its limits a sail set is still believed to have been carried."""
 
 
 def _known(sails: SailSet, base: Boat) -> Known:
@@ -472,7 +514,7 @@ def _heel_form(twa_deg: Array, tws_kn: Array) -> Array:
 def _heel(read: Read, mine: BoolArray, points: Points, polar: PolarTable) -> PolarTable | None:
     """A heel table from the log's own heel, on the polar's nodes; None where it has none."""
     heel = read.sailed.heel_deg
-    known = mine & np.isfinite(heel)
+    known = mine & np.isfinite(heel) & read.heel_logged
     if int(known.sum()) < FEWEST_FOR_A_SAIL_SET:
         return None
     part = replace(points, speed_kn=np.maximum(np.nan_to_num(heel), 0.5)).only(known)
@@ -550,6 +592,8 @@ def _factors(
 
 FACTORS = ("upwind", "reach", "run")
 
+FEWEST_BOARDS = 3
+
 TOLD_FACTOR = 0.04
 """Standard deviation of a factor beyond which it is not told."""
 
@@ -567,8 +611,12 @@ def _factor_estimates(
     found = {}
     for i, name in enumerate(FACTORS):
         value = float(solved.value[i] + beforehand[i]) + shift
+        boards = np.unique(board[shares[:, i] > 0.5]).size
+        # Of a few boards the spread between them says nothing yet.
         deviation = float(np.sqrt(solved.covariance[i, i]))
+        deviation = max(deviation, solved.scale / np.sqrt(max(boards, 1)))
         told = deviation < TOLD_FACTOR and float(shares[:, i].sum()) >= FEWEST_FOR_A_FACTOR
+        told = told and boards >= FEWEST_BOARDS
         found[name] = (
             Estimate(value=value, low=value - reach * deviation, high=value + reach * deviation)
             if told

@@ -7,7 +7,7 @@ is said.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -40,7 +40,7 @@ RESTLESS = {"heading_deg": 0.3, "heading_magnetic_deg": 0.3, "cog_deg": 1.0, "aw
 STUCK_S = 60.0
 """A log that shows nothing so long while she makes way has its wheel stuck."""
 
-MAKES_WAY_KN = 2.0
+MAKES_WAY_KN, STEERAGE_KN = 2.0, 1.0
 
 WORTH_A_WORD_S = 60.0
 """Faults shorter than this are mended without a word."""
@@ -113,6 +113,7 @@ class Gathering:
             self.notices.append(
                 f"Its time runs backwards {backward} times: what was logged twice is taken once."
             )
+        _check_hours_meet(chosen, names)
         clock = _union([seconds for _, seconds, _ in chosen.values()])
         sources = {channel: source for channel, (source, _, _) in chosen.items()}
         # One at a time, and each let go: a summer's log is held once, not twice.
@@ -156,6 +157,25 @@ class Gathering:
                     f"{found[0][0]}, heard more often, is taken."
                 )
         return found[0]
+
+
+def _check_hours_meet(
+    chosen: Mapping[str, tuple[str, AnyArray, AnyArray]], names: Sequence[str]
+) -> None:
+    """Refuse files that were never logged at the same time: one of them has another clock."""
+    wind = [chosen[name][1] for name in ("awa_deg", "twa_deg", "twd_deg") if name in chosen]
+    moves = [chosen[name][1] for name in ("stw_kn", "sog_kn") if name in chosen]
+    if not wind or not moves:
+        return
+    first, last = max(w[0] for w in wind), min(w[-1] for w in wind)
+    if any(first <= each[-1] and last >= each[0] for each in moves):
+        return
+    apart_h = (int(first) - int(moves[0][0])) / 3600.0
+    raise InputError(
+        f"the wind and the boat's speed were never logged at the same time ({apart_h:+.1f} h "
+        "apart): is one of them in local time?",
+        where=", ".join(names),
+    )
 
 
 def _by_second(seconds: AnyArray, values: AnyArray, turns: bool) -> tuple[AnyArray, AnyArray]:
@@ -261,9 +281,7 @@ def _frozen(log: Log, name: str, turning: str | None) -> BoolArray:
     for run in np.flatnonzero((lasted >= FROZEN_S) & np.isfinite(values[first])):
         there = slice(first[run], last[run] + 1)
         if turning is not None:
-            told = np.asarray(log.channels[turning][there], dtype=np.float64)
-            told = told[np.isfinite(told)]
-            still[run] = told.size > 1 and np.ptp(turned(told - told[0])) > TURNED_DEG
+            still[run] = _turned_by(log, turning, there) > TURNED_DEG
         still[run] |= any(
             _restless(log.channels[other][there], CHANNELS[other].turns) > much
             for other, much in RESTLESS.items()
@@ -274,6 +292,19 @@ def _frozen(log: Log, name: str, turning: str | None) -> BoolArray:
         for run in np.flatnonzero((lasted >= STUCK_S) & (values[first] == 0.0)):
             still[run] |= np.median(way[first[run] : last[run] + 1]) > MAKES_WAY_KN
     return np.repeat(still, last - first + 1)
+
+
+def _turned_by(log: Log, turning: str, there: slice) -> float:
+    """By how much she turned, but for a twentieth of the time at either end."""
+    told = np.asarray(log.channels[turning][there], dtype=np.float64)
+    if turning == "cog_deg" and log.has("sog_kn"):
+        # A boat that lies still has no course, and its receiver says anything.
+        told = told[np.asarray(log.channels["sog_kn"][there]) > STEERAGE_KN]
+    told = told[np.isfinite(told)]
+    if told.size < 2:
+        return 0.0
+    low, high = np.quantile(turned(told - told[told.size // 2]), (0.05, 0.95))
+    return float(high - low)
 
 
 def _restless(values: AnyArray, turns: bool) -> float:

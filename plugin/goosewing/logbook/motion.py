@@ -13,7 +13,7 @@ can, for leeway changes sides, a compass's error doesn't, and the stream stays w
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -42,8 +42,9 @@ LEEWAY_DOUBT = 60.0
 USUAL_LEEWAY, LEEWAY_UNTOLD = 10.0, 4.0
 """k and its doubt where nothing tells it: 5 to 20 are known of (common practice, no source)."""
 
-FORMULA_LEAVES = 0.02
-"""What the formula and a heel sensor leave of k's own doubt, as a share; our choice."""
+FORMULA_LEAVES, LOG_LEAVES, COMPASS_LEAVES_DEG = 0.02, 0.001, 0.1
+"""What no log takes away: of k for the formula and the heel sensor, as a share; of the log's
+factor; of the compass. Our choice."""
 
 STREAM_KNOT_S = 1200.0
 STREAM_KN, STREAM_WANDERS_KN = 2.0, 0.35
@@ -125,7 +126,7 @@ def nothing_told(why: str, leeway: float | None = None) -> Motion:
     )
 
 
-def motion(sailed: Stretches, leeway: float | None = None) -> Motion:
+def motion(sailed: Stretches, leeway: float | None = None, *, heel_logged: bool = True) -> Motion:
     """Tell log factor, compass and leeway from steady stretches under sail.
 
     Parameters
@@ -133,6 +134,8 @@ def motion(sailed: Stretches, leeway: float | None = None) -> Motion:
     sailed : Stretches
     leeway : float, optional
         k as it is known beforehand, used where this log can't tell it.
+    heel_logged : bool
+        If not, the stretches' heel is a guess: leeway is then reckoned with, not told.
     """
     usable = np.isfinite(sailed.east_kn) & np.isfinite(sailed.heading_deg)
     # Where she hardly moves the keel stalls, and leeway follows no rule.
@@ -143,18 +146,23 @@ def motion(sailed: Stretches, leeway: float | None = None) -> Motion:
     counts = tuple(int(np.unique(part.board[part.side == s]).size) for s in (-1.0, 1.0))
     if min(int((part.side == s).sum()) for s in (-1.0, 1.0)) < FEWEST_STRETCHES:
         return nothing_told("it was not sailed on both tacks", leeway)
-    found = _solve(part)
-    return _judged(found, (counts[0], counts[1]), part, leeway)
+    usual_k = USUAL_LEEWAY if leeway is None else leeway
+    found = _solve(part, usual_k, LEEWAY_DOUBT if heel_logged else LEEWAY_UNTOLD)
+    judged = _judged(found, (counts[0], counts[1]), part, usual_k)
+    if heel_logged:
+        return judged
+    # What was reckoned with is kept: the vane is judged by it too.
+    guessed = unknown(float(np.clip(found.value[4], 0.0, 30.0)), LEEWAY_UNTOLD)
+    return replace(judged, leeway=guessed, why="")
 
 
-def _solve(part: Stretches) -> Solved:
+def _solve(part: Stretches, usual_k: float, doubt_of_k: float) -> Solved:
     hats = _hats(0.5 * (part.begin_s + part.end_s))
-    prior = _prior(hats.shape[1])
+    prior = _prior(hats.shape[1], doubt_of_k)
     over_ground = np.stack((part.east_kn, part.north_kn), axis=-1)
     usual = np.zeros(len(prior))
-    usual[0] = 1.0
+    usual[0], usual[4] = 1.0, usual_k
     now = usual.copy()
-    now[4] = USUAL_LEEWAY
     for _ in range(ROUNDS):
         predicted, columns = _reckoned(part, now[:5])
         # The prior lies about the usual values: what is solved for is how far she is off them.
@@ -165,11 +173,11 @@ def _solve(part: Stretches) -> Solved:
     return solved._replace(value=now)
 
 
-def _prior(knots: int) -> Array:
+def _prior(knots: int, doubt_of_k: float) -> Array:
     """Precision of what is solved for, known beforehand."""
     doubt = np.array([
         LOG_DOUBT, np.radians(COMPASS_DOUBT_DEG), np.radians(DEVIATION_DOUBT_DEG),
-        np.radians(DEVIATION_DOUBT_DEG), LEEWAY_DOUBT,
+        np.radians(DEVIATION_DOUBT_DEG), doubt_of_k,
     ])  # fmt: skip
     prior = np.zeros((5 + 2 * knots, 5 + 2 * knots))
     prior[range(5), range(5)] = 1.0 / doubt**2
@@ -229,10 +237,9 @@ def _wandering(knots: int) -> Array:
     return np.asarray(np.eye(knots) / STREAM_KN**2 + step.T @ step / STREAM_WANDERS_KN**2)
 
 
-def _judged(
-    found: Solved, boards: tuple[int, int], part: Stretches, leeway: float | None
-) -> Motion:
+def _judged(found: Solved, boards: tuple[int, int], part: Stretches, usual_k: float) -> Motion:
     deviation = np.sqrt(np.diag(found.covariance)[:5])
+    deviation = np.hypot(deviation, [LOG_LEAVES, *[np.radians(COMPASS_LEAVES_DEG)] * 3, 0.0])
     deviation[4] = np.hypot(deviation[4], FORMULA_LEAVES * found.value[4])
     reach = student_quantile(0.5 + CERTAIN / 2.0, found.freedom)
 
@@ -245,7 +252,6 @@ def _judged(
 
     heeled = part.heel_deg >= HEELED_DEG
     on_both = all((heeled & (part.side == s)).sum() >= FEWEST_STRETCHES for s in (-1.0, 1.0))
-    usual_k = USUAL_LEEWAY if leeway is None else leeway
     k = estimate(4, usual_k, LEEWAY_UNTOLD, TOLD_LEEWAY)
     told_deviation = 0.6 * DEVIATION_DOUBT_DEG
     return Motion(

@@ -12,9 +12,10 @@ too. Of the errors e a part wanders, and neighbours share it. The quantile is th
 function, reached by pseudo-observations; the equivalent variance of one is
 :math:`\tau(1-\tau)/f(0)^2`, f their density there, as in quantile regression.
 
-The band was chosen by measured coverage, on invented logs whose true polar is known: this one
-held the truth in 80 of 100 cells where it says 80; the bootstrap over boards, which can't know
-of a bias by smoothness or of a cell without data, in far fewer.
+The band was chosen by measured coverage, on four invented logs of twelve hours with a base that
+flatters, where the true polar is known: the truth lay in 80 % bands in 80 of 100 cells with this
+one; in 57 with the bootstrap over half hours, which knows nothing of a cell without stretches nor
+of what smoothing bends; in 71 with split conformal bands, which ranged from 59 to 92.
 
 References
 ----------

@@ -40,6 +40,9 @@ LARGEST_DEG = 20.0
 TOLD_DEG = 1.5
 """Standard deviation below which it is told."""
 
+LEAVES_DEG = 0.2
+"""What no log takes away of a vane's doubt; our choice."""
+
 ROUNDS, MOST_AT_ONCE_DEG, SETTLED_DEG = 5, 2.0, 0.05
 
 TACKS_DIFFER = 0.005
@@ -196,7 +199,7 @@ def _upwash(part: Stretches, moved: Motion, now: Vane) -> Estimate:
 def _told(value: float, deviation: float, freedom: float, doubt: float) -> Estimate:
     if deviation > TOLD_DEG:
         return unknown(0.0, doubt)
-    reach = student_quantile(0.5 + CERTAIN / 2.0, freedom) * deviation
+    reach = student_quantile(0.5 + CERTAIN / 2.0, freedom) * float(np.hypot(deviation, LEAVES_DEG))
     return Estimate(value=value, low=value - reach, high=value + reach)
 
 
