@@ -42,6 +42,9 @@ if TYPE_CHECKING:
 MOVED_DEG = 10.0
 """A wind that has moved so far may have a new order of its own. [°]"""
 
+ROOM = 1.02
+"""Orders are cut so much longer than a watch."""
+
 SOONEST_H = 1.0 / 3.0
 """But no sooner than this. [h]"""
 
@@ -587,7 +590,8 @@ def _cut_anew(stage: Stage, best: Boards) -> Boards:
 
 def _edges(stage: Stage, states: States, begin: float, hours: float) -> Array:
     """Shares of a board's length at which its orders end, the last one 1."""
-    count = max(1, int(hours / stage.watch_h + 1e-6))
+    # A board may yet become a little shorter.
+    count = max(1, int(hours / (ROOM * stage.watch_h)))
     times = begin + np.linspace(0.0, hours, 8 * count + 1)
     airs = stage.waters.airs(
         times, np.interp(times, states.time_h, states.lat),
