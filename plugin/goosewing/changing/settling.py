@@ -45,6 +45,9 @@ MOVED_DEG = 10.0
 ROOM = 1.02
 """Orders are cut so much longer than a watch."""
 
+LOOKS = 24
+"""The wind is looked at so often a watch."""
+
 SOONEST_H = 1.0 / 3.0
 """But no sooner than this. [h]"""
 
@@ -592,18 +595,22 @@ def _edges(stage: Stage, states: States, begin: float, hours: float) -> Array:
     """Shares of a board's length at which its orders end, the last one 1."""
     # A board may yet become a little shorter.
     count = max(1, int(hours / (ROOM * stage.watch_h)))
-    times = begin + np.linspace(0.0, hours, 8 * count + 1)
+    times = np.linspace(0.0, hours, LOOKS * count + 1)
     airs = stage.waters.airs(
-        times, np.interp(times, states.time_h, states.lat),
-        np.interp(times, states.time_h, states.lon),
-    )  # fmt: skip
-    moved = np.abs(np.diff(np.unwrap(np.nan_to_num(airs.twd_deg), period=360.0)))
-    part_h = hours / count
-    edges = []
-    for watch, swing in enumerate(moved.reshape(count, 8).sum(axis=1).tolist()):
-        pieces = int(np.clip(swing // MOVED_DEG, 1, max(1.0, part_h // SOONEST_H)))
-        edges += [(watch + (i + 1) / pieces) / count for i in range(pieces)]
-    return np.array(edges)
+        begin + times,
+        np.interp(begin + times, states.time_h, states.lat),
+        np.interp(begin + times, states.time_h, states.lon),
+    )
+    turned = np.abs(np.diff(np.unwrap(np.nan_to_num(airs.twd_deg), period=360.0)))
+    moved = np.concatenate(([0.0], np.cumsum(turned)))
+    edges, last = [], 0
+    for at in range(1, len(times)):
+        held = float(times[at] - times[last])
+        shifted = float(moved[at] - moved[last]) >= MOVED_DEG and held >= SOONEST_H
+        if (shifted or at - last >= LOOKS) and hours - times[at] >= SOONEST_H:
+            edges.append(float(times[at]) / hours)
+            last = at
+    return np.array([*edges, 1.0])
 
 
 def _recut(board: Sequence[Helm], edges: Array) -> list[Helm]:
