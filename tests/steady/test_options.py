@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 from datetime import UTC, datetime
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -182,3 +183,28 @@ def test_unknown_sails_at_the_start_list_those_she_has(brisvik):
 def test_options_that_make_no_sense_are_refused(options, fault):
     with pytest.raises(InputError, match=fault):
         Options(**options)
+
+
+def altered(plan):
+    """How often course is altered on one tack and sail set."""
+    boards = plan.legs[0].boards
+    return sum(a.tack == b.tack and a.sail_set == b.sail_set for a, b in pairwise(boards))
+
+
+def test_a_course_is_altered_only_where_that_gains_what_it_is_worth(brisvik):
+    seen = 0
+    for bearing in range(0, 180, 3):
+        marks = leg(57.0, 11.0, float(bearing), 2.0)
+        best, usual, never = (
+            planned(brisvik, marks, worth_min=worth) for worth in (0.0, 1.0, 1440.0)
+        )
+        seen += altered(best)
+        # On a leg of less than 100 minutes a hundredth of it is enough.
+        worth_h = min(1.0 / 60.0, 0.01 * best.elapsed_h)
+        assert best.elapsed_h <= usual.elapsed_h <= best.elapsed_h + worth_h + 1e-9
+        assert altered(usual) <= altered(best)
+        if altered(usual):
+            assert never.elapsed_h >= usual.elapsed_h
+        else:
+            assert never.elapsed_h == pytest.approx(usual.elapsed_h, abs=1e-9)
+    assert seen

@@ -29,6 +29,9 @@ LONGER_FIRST_ALLOWANCE = 0.002
 plan's total: it leaves the most room for a shift. Common practice, no source."""
 
 
+WORTH_SHARE = 0.01
+"""On a short leg a board need not gain more than this share of the leg's time."""
+
 SCRAP_H = 1.0 / 60.0
 """No crew sails a board shorter than this if they need not. Common practice, no source."""
 
@@ -185,6 +188,33 @@ def without_scraps(ways: Ways, costs: Costs, allowed: BoolArray) -> BoolArray:
     scraps = (ways.turns > 0) & (shortest < SCRAP_H)
     rest = float(np.min(own[~scraps], initial=np.inf))
     return np.asarray(allowed & ~(scraps & (own > rest - SCRAP_H)))
+
+
+def worth_altering(ways: Ways, costs: Costs, allowed: BoolArray, worth_h: float) -> BoolArray:
+    """Leave out ways that alter course on one tack and sail set for less than that is worth.
+
+    Parameters
+    ----------
+    worth_h : float
+        What a board must gain on the straight course with the same sails; on a short leg
+        no more than `WORTH_SHARE` of it. [h]
+
+    Returns
+    -------
+    ndarray of bool, shape (o,)
+        Of `allowed`, those that stay; at least one does.
+    """
+    own = _own_h(ways, costs, allowed)
+    if ways.mode.shape[1] < 2 or not np.isfinite(own).any():
+        return allowed
+    gain = min(worth_h, WORTH_SHARE * float(own.min()))
+    mode, straight = ways.mode[:, 0], ways.turns == 0
+    alone = np.full(int(mode.max()) + 1, np.inf)
+    np.minimum.at(alone, mode[straight], own[straight])
+    bent = (ways.turns == 1) & (mode == ways.mode[:, 1])
+    with np.errstate(invalid="ignore"):
+        idle = bent & (own > alone[mode] - gain)
+    return np.asarray(allowed & ~idle)
 
 
 def longer_first(

@@ -112,6 +112,10 @@ def solve(
     legs = _legs(hazards, held, marks, costs, options, wishes)
     ways = [leg.ways for leg in legs]
     allowed = [_allowed(held, leg, first) for leg, first in zip(legs, wishes, strict=True)]
+    allowed = [
+        cheapest_chain.worth_altering(w, costs, may, options.worth_min / 60.0)
+        for w, may in zip(ways, allowed, strict=True)
+    ]
     if firsts is not None:
         # Aim points lie where two boards meet, so that often one of them is all but nothing.
         allowed = [
