@@ -20,6 +20,7 @@ from goosewing.options import Options
 from goosewing.plan import make
 from goosewing.records import Mark
 from goosewing.weather.steady import SteadyWeather
+from random_boats import random_boat
 
 DEPARTURE = datetime(2027, 6, 1, 6, 0, tzinfo=UTC)
 FREE = Manoeuvres(tack_s=0, gybe_s=0, set_pole_s=0, strike_pole_s=0, change_sails_s=0)
@@ -191,13 +192,17 @@ def altered(plan):
     return sum(a.tack == b.tack and a.sail_set == b.sail_set for a, b in pairwise(boards))
 
 
-def test_a_course_is_altered_only_where_that_gains_what_it_is_worth(brisvik):
+def test_a_course_is_altered_only_where_that_gains_what_it_is_worth():
+    # Rough tables have dents that two angles about them jump.
     seen = 0
-    for bearing in range(0, 180, 3):
-        marks = leg(57.0, 11.0, float(bearing), 2.0)
-        best, usual, never = (
-            planned(brisvik, marks, worth_min=worth) for worth in (0.0, 1.0, 1440.0)
-        )
+    for seed in range(60):
+        boat, marks = random_boat(seed), leg(57.0, 11.0, 6.0 * seed, 2.0)
+        try:
+            best, usual, never = (
+                planned(boat, marks, worth_min=worth) for worth in (0.0, 1.0, 1440.0)
+            )
+        except NoPlanError:
+            continue
         seen += altered(best)
         # On a leg of less than 100 minutes a hundredth of it is enough.
         worth_h = min(1.0 / 60.0, 0.01 * best.elapsed_h)
