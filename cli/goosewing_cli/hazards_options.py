@@ -12,6 +12,7 @@ if TYPE_CHECKING:
 
     from goosewing.hazards.areas import Hazards
     from goosewing.hazards.chart import Chart
+    from goosewing.hazards.read.tide import Tide
     from goosewing.records import Mark
 
 HazardFiles = Annotated[
@@ -27,6 +28,15 @@ SafeDepth = Annotated[
     float | None,
     typer.Option(
         "--safe-depth", metavar="METRES", help="With S-57 cells: keep clear of less charted depth."
+    ),
+]
+TideText = Annotated[
+    str | None,
+    typer.Option(
+        "--tide",
+        metavar="METRES|FILE",
+        help="Height of tide over charted depths, or a table time,height_m: its lowest while "
+        "under way counts.",
     ),
 ]
 UseCoast = Annotated[
@@ -66,6 +76,7 @@ def kept_clear(
     safe_depth: float | None,
     coast: bool,
     clearance: float,
+    tide_m: float | None = None,
 ) -> KeptClear:
     """Read all that is kept clear of on the way over these marks.
 
@@ -74,11 +85,18 @@ def kept_clear(
     InputError
         As `read_chart`.
     """
-    chart = read_chart(files, safe_depth, coast, clearance, marks)
+    chart = read_chart(files, safe_depth, coast, clearance, marks, tide_m)
     if chart is None:
         return KeptClear()
     words = looked_at(files or (), coast=coast, clearance=clearance)
     return KeptClear(chart.around(marks), chart.notices, tuple(files or ()), words)
+
+
+def read_tide(text: str) -> Tide:
+    """Read heights of tide: metres, or a table."""
+    from goosewing.hazards.read import tide
+
+    return tide.read_tide(text)
 
 
 def looked_at(files: Sequence[Path], *, coast: bool, clearance: float) -> str:
@@ -99,6 +117,7 @@ def read_chart(
     coast: bool,
     clearance: float,
     marks: Sequence[Mark] = (),
+    tide_m: float | None = None,
 ) -> Chart | None:
     """Read all that is to be kept clear of; None where nothing is asked for.
 
@@ -108,6 +127,8 @@ def read_chart(
         As the options give them.
     marks : sequence of Mark
         What lies far from all of these may be left out.
+    tide_m : float, optional
+        Height of tide over charted depths. [m]
 
     Raises
     ------
@@ -125,5 +146,6 @@ def read_chart(
         raise InputError(f"{option} needs --hazards FILE or --coast to keep clear of")
     near = chart.box_around(marks) if marks else None
     return chart.read_chart(
-        files or (), safe_depth_m=safe_depth, coast=coast, clearance_nm=clearance, near=near
-    )
+        files or (), safe_depth_m=safe_depth, tide_m=tide_m, coast=coast,
+        clearance_nm=clearance, near=near,
+    )  # fmt: skip

@@ -42,6 +42,7 @@ def plan(
     corridor: inputs.CorridorMiles = None,
     hazards: hazards_options.HazardFiles = None,
     safe_depth: hazards_options.SafeDepth = None,
+    tide: hazards_options.TideText = None,
     coast: hazards_options.UseCoast = False,
     clearance: hazards_options.Clearance = 0.0,
     shortest_board: inputs.ShortestBoard = None,
@@ -109,12 +110,27 @@ def plan(
         source=inputs.source_words(wind, current, weather, hold_last=hold_last),
     )  # fmt: skip
     by_compass = compass_headings(variation, deviation)
-    clear = hazards_options.kept_clear(wanted.marks, hazards, safe_depth, coast, clearance)
-    said = (*wanted.notices, *clear.notices)
+    heights = None if tide is None else hazards_options.read_tide(tide)
+
+    def keep_clear(tide_m: float | None) -> hazards_options.KeptClear:
+        return hazards_options.kept_clear(
+            wanted.marks, hazards, safe_depth, coast, clearance, tide_m
+        )
+
+    def planned(clear: hazards_options.KeptClear) -> Plan:
+        said = (*wanted.notices, *clear.notices)
+        return make(
+            wanted.marks, crew, weather, departure, options, notices=said, hazards=clear.hazards
+        )
+
+    tide_m = None if heights is None else heights.lowest_m(departure)
+    clear = keep_clear(tide_m)
     begun = perf_counter()
-    made = make(
-        wanted.marks, crew, weather, departure, options, notices=said, hazards=clear.hazards
-    )
+    made = planned(clear)
+    if heights is not None and heights.lowest_m(departure, made.arrival) != tide_m:
+        # With more water she is no later, so that the lowest of these hours holds.
+        clear = keep_clear(heights.lowest_m(departure, made.arrival))
+        made = planned(clear)
     case = Case(
         marks=made.marks, boat=crew, weather=weather, options=options, hazards=clear.hazards
     )

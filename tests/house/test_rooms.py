@@ -46,8 +46,11 @@ READERS = {
     *("files.disk", "compass.card", "boat.read", "boat.tables", "boat.measurements"),
     *("weather.read", "weather.grib", "weather._eccodes", "weather.netcdf", "weather.table"),
     *("weather.tides", "hazards.chart", "hazards.coast"),
-    *(f"hazards.read.{kind}" for kind in ("files", "geojson", "layers", "shapes", "tracks")),
-    *("hazards.read.datum", "hazards.read.chart_cells"),
+    *(
+        f"hazards.read.{kind}"
+        for kind in ("files", "geojson", "layers", "shapes", "tracks", "tide")
+    ),
+    *("hazards.read.datum", "hazards.read.chart_cells", "hazards.read.tide"),
 }
 """Below the exchange, these alone read files."""
 

@@ -12,7 +12,7 @@ import shapely
 
 from goosewing.errors import InputError
 from goosewing.hazards.areas import Area, Hazards
-from goosewing.hazards.read.files import read_hazards
+from goosewing.hazards.read.files import kind_of_file, read_hazards
 from goosewing.hazards.read.shapes import Box
 
 if TYPE_CHECKING:
@@ -33,6 +33,7 @@ WIDEST_PANE_DEG = 120.0
 MILES_PER_DEGREE = 60.0
 
 NO_CLEARANCE = "No clearance was asked for: boards may pass land and dangers as close as can be."
+NO_CELLS = "The {asked} does nothing: no chart cell (S-57) is among what is kept clear of."
 FAR_OFF = "Nothing in {} lies near this passage: are latitude and longitude exchanged in it?"
 COAST = "built-in coast"
 EDGE = "the edge of the waters looked at"
@@ -91,6 +92,7 @@ def read_chart(
     paths: Iterable[Path | str] = (),
     *,
     safe_depth_m: float | None = None,
+    tide_m: float | None = None,
     coast: bool = False,
     clearance_nm: float = 0.0,
     near: Box | None = None,
@@ -103,6 +105,8 @@ def read_chart(
         Hazard files; see `goosewing.hazards.read.files.read_hazards`.
     safe_depth_m : float, optional
         For S-57 cells. [m]
+    tide_m : float, optional
+        Height of tide over their charted depths. [m]
     coast : bool
         Whether the built-in coast counts too.
     clearance_nm : float
@@ -132,7 +136,7 @@ def read_chart(
     notices: list[str] = []
     cut = False
     for path in files:
-        read = read_hazards(path, safe_depth_m=safe_depth_m, near=near)
+        read = read_hazards(path, safe_depth_m=safe_depth_m, tide_m=tide_m, near=near)
         areas += read.areas
         notices += read.notices
         cut |= read.cut
@@ -144,6 +148,12 @@ def read_chart(
         notices += [WARNING, CREDIT]
     if not clearance_nm:
         notices.append(NO_CLEARANCE)
+    if not any(kind_of_file(Path(path)) == "S-57" for path in files):
+        notices += [
+            NO_CELLS.format(asked=name)
+            for name, value in (("safe depth", safe_depth_m), ("tide", tide_m))
+            if value is not None
+        ]
     return Chart(
         areas=tuple(areas), notices=tuple(notices), coast=coast, clearance_nm=clearance_nm,
         cut=cut,

@@ -96,7 +96,9 @@ METRES, WGS_84 = 1, 2
 """DSPM's units of depth (DUNI) and horizontal datum (HDAT); 0 where nothing is said."""
 
 
-def gather(gathered: Gathered, file: Path, safe_depth_m: float) -> None:
+def gather(
+    gathered: Gathered, file: Path, safe_depth_m: float, tide_m: float | None = None
+) -> None:
     """Gather what of a cell is land, too shallow or a danger.
 
     Parameters
@@ -105,7 +107,9 @@ def gather(gathered: Gathered, file: Path, safe_depth_m: float) -> None:
     file : path
         The base cell; its updates (.001 and so on) are applied if they lie beside it.
     safe_depth_m : float
-        Less charted depth counts as a shoal. [m]
+        Less depth counts as a shoal. [m]
+    tide_m : float, optional
+        Height of tide over the charted depths; without it they count as they are charted. [m]
 
     Raises
     ------
@@ -117,15 +121,29 @@ def gather(gathered: Gathered, file: Path, safe_depth_m: float) -> None:
     with faults(target, KIND):
         layers = {str(name) for name, _ in pyogrio.list_layers(target)}
     _check_parameters(gathered, pyogrio, target, layers)
+    charted_m = safe_depth_m - (tide_m or 0.0)
     for acronym in [each for each in CLASSES if each in layers]:
-        _class(gathered, pyogrio, target, acronym, safe_depth_m)
+        _class(gathered, pyogrio, target, acronym, charted_m)
     if not layers & DEPTH_AREAS:
         gathered.doubts.append(
             f"{gathered.source}: holds no depth areas: only land and dangers are kept clear of."
         )
-    gathered.doubts.append(_summary(gathered, pyogrio, target, layers, safe_depth_m))
+    gathered.doubts.append(
+        _summary(gathered, pyogrio, target, layers, _depths(safe_depth_m, tide_m))
+    )
     # A cell of deep water without a danger is a chart all the same.
     gathered.known |= bool(layers & {*CLASSES})
+
+
+def _depths(safe_depth_m: float, tide_m: float | None) -> tuple[str, str]:
+    """Say which depths count, and whether the tide is looked at."""
+    if tide_m is None:
+        return f"charted depths under {safe_depth_m:g} m", "the tide, "
+    return (
+        f"depths under {safe_depth_m:g} m with a tide of {tide_m:g} m, charted "
+        f"{safe_depth_m - tide_m:g} m,",
+        "",
+    )
 
 
 def _class(gathered: Gathered, pyogrio: Any, file: Path, acronym: str, safe_depth_m: float) -> None:
@@ -206,7 +224,7 @@ def _check_parameters(gathered: Gathered, pyogrio: Any, file: Path, layers: set[
 
 
 def _summary(
-    gathered: Gathered, pyogrio: Any, file: Path, layers: set[str], safe_depth_m: float
+    gathered: Gathered, pyogrio: Any, file: Path, layers: set[str], depths: tuple[str, str]
 ) -> str:
     covered = "M_COVR" if "M_COVR" in layers else None
     bounds = None
@@ -214,8 +232,8 @@ def _summary(
         with faults(file, KIND):
             bounds = pyogrio.read_info(file, layer=covered, force_total_bounds=True)["total_bounds"]
     words = (
-        f"{gathered.source}: land, dangers and charted depths under {safe_depth_m:g} m are "
-        "kept clear of; the tide, bridges, cables overhead and regulations are not looked at."
+        f"{gathered.source}: land, dangers and {depths[0]} are kept clear of; {depths[1]}bridges, "
+        "cables overhead and regulations are not looked at."
     )
     if bounds is None or not np.all(np.isfinite(np.asarray(bounds, dtype=float))):
         return words

@@ -43,7 +43,11 @@ class HazardsRead(NamedTuple):
 
 
 def read_hazards(
-    path: Path | str, *, safe_depth_m: float | None = None, near: Box | None = None
+    path: Path | str,
+    *,
+    safe_depth_m: float | None = None,
+    tide_m: float | None = None,
+    near: Box | None = None,
 ) -> HazardsRead:
     """Read a file of areas to keep clear of.
 
@@ -52,7 +56,9 @@ def read_hazards(
     path : path
         GeoJSON, GPX, shapefile, GeoPackage or S-57 cell.
     safe_depth_m : float, optional
-        Less charted depth than this is kept clear of; S-57 cells need it. [m]
+        Less depth than this is kept clear of; S-57 cells need it. [m]
+    tide_m : float, optional
+        Height of tide over their charted depths. [m]
     near : Box, optional
         What lies wholly outside may be left out.
 
@@ -78,7 +84,7 @@ def read_hazards(
             where=shown(file),
         )
     gathered = Gathered(source=printable(file.name))
-    _gather(gathered, file, kind, safe_depth_m or 0.0, near)
+    _gather(gathered, file, kind, safe_depth_m or 0.0, tide_m, near)
     if not (gathered.areas or gathered.known or gathered.cut):
         raise InputError("holds no areas, lines or points", where=shown(file))
     kept = tuple(each for each in gathered.areas if near is None or near.touches(each.shape.bounds))
@@ -87,7 +93,12 @@ def read_hazards(
 
 
 def _gather(
-    gathered: Gathered, file: Path, kind: Kind, safe_depth_m: float, near: Box | None
+    gathered: Gathered,
+    file: Path,
+    kind: Kind,
+    safe_depth_m: float,
+    tide_m: float | None,
+    near: Box | None,
 ) -> None:
     # Each reader's libraries are loaded only when a file asks for them.
     if kind == "GeoJSON":
@@ -101,7 +112,7 @@ def _gather(
     elif kind == "S-57":
         from goosewing.hazards.read import chart_cells
 
-        chart_cells.gather(gathered, file, safe_depth_m)
+        chart_cells.gather(gathered, file, safe_depth_m, tide_m)
     else:
         from goosewing.hazards.read import layers
 
