@@ -25,14 +25,22 @@ from goosewing.words.figures import (
 )
 from goosewing.words.names import with_plain_names
 from goosewing.words.on_the_way import from_mark_words, ground_words, weather_words
-from goosewing.words.points import BEYOND, UNDER_ENGINE, angle_words, leaving_words
+from goosewing.words.points import (
+    BEYOND,
+    UNDER_ENGINE,
+    Steering,
+    angle_words,
+    keep_words,
+    leaving_words,
+    steering,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from datetime import date, datetime, tzinfo
     from pathlib import Path
 
-    from goosewing.records import Board, Fix, Leg, Mark, Plan
+    from goosewing.records import Board, Fix, Leg, Mark, Order, Plan
 
 SIDE_STYLE = {"port": "red", "starboard": "green"}
 """The trade's own colours; the word is always printed as well."""
@@ -218,6 +226,8 @@ def _leg_table(leg: Leg, mark: Mark, dates: _Dates, before: Board | None, heads:
         table.add_column(name.replace(" ", "\n"), justify="right", no_wrap=True)
     for number, board in enumerate(leg.boards):
         _add_board(table, board, _changes(before, board, number), dates, heads, first=number == 0)
+        for nth, order in enumerate(board.orders[1:], 1):
+            _add_order(table, order, steering(board, nth), dates)
         before = board
     last = leg.boards[-1]
     assert last.end.time is not None
@@ -254,7 +264,7 @@ def _reached(mark: Mark, end: Fix) -> Text:
     return said.append(f"\n{_at(end)}", style="not bold")
 
 
-def _at(place: Fix) -> str:
+def _at(place: Fix | Order) -> str:
     return held(f"at {position_words(place.lat, place.lon)}")
 
 
@@ -311,6 +321,16 @@ def _add_board(
         f"{board.distance_nm:.1f}",
         hours_and_minutes(board.elapsed_h),
     )
+
+
+def _add_order(table: Table, order: Order, then: Steering, dates: _Dates) -> None:
+    """Tell what else is steered along a board."""
+    name = "" if order.point is None else f"{order.point}: "
+    said = Text(f"{name}alter course", style="bold").append(f"\n{_at(order)}", style="not bold")
+    if then.keep_twa_deg is not None:
+        said.append(f"\n{keep_words(then.keep_twa_deg)}", style="not bold")
+    heading = heading_words(then.heading_deg, then.heading_magnetic_deg, then.heading_compass_deg)
+    _add_row(table, dates, order.time, said, heading.replace(" ", "\n"))
 
 
 def _over_ground(board: Board, heads: _Heads) -> list[str]:

@@ -172,7 +172,8 @@ class Order:
     """What the helm holds from a time and place on, until the next order or the board's end.
 
     Nothing else happens under it. `heading_deg` and `twa_deg` are both what they are when
-    it is given; the one that `steer` names is held.
+    it is given; the one that `steer` names is held. `point` is what the place is called, as
+    `Board.point`; None for the first of a board, which is given where the board begins.
     """
 
     time: datetime
@@ -181,6 +182,9 @@ class Order:
     steer: Steer
     heading_deg: float
     twa_deg: float
+    heading_magnetic_deg: float | None = None
+    heading_compass_deg: float | None = None
+    point: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

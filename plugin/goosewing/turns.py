@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Literal, NamedTuple
+from typing import TYPE_CHECKING, Literal, NamedTuple, TypeAlias
 
 from goosewing.earth.geodesy import geodesic_inverse
 
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
     from datetime import datetime
 
-    from goosewing.records import Board, Manoeuvre, Mark, Plan
+    from goosewing.records import Board, Manoeuvre, Mark, Order, Plan
 
 TurnKind = Literal["tack", "gybe", "pole", "sail change", "engine", "course change"]
 """What a turning point is for; of several manoeuvres the turn names it."""
@@ -66,10 +66,13 @@ class Stop:
     mark : Mark or None
         None at a turning point.
     board : Board or None
-        The board that begins there, with its manoeuvres; None at the last mark, and where
-        two marks are one place.
-    leg, at : int
-        Which leg begins or goes on there, and with which of its boards.
+        The board that begins there, with its manoeuvres, or goes on under another order;
+        None at the last mark, and where two marks are one place.
+    order : Order or None
+        The order that is given there, along a board.
+    leg, at, nth : int
+        Which leg begins or goes on there, with which of its boards, under which of its
+        orders.
     after_engine : bool
         Whether she comes here under engine and sails on.
     last : bool
@@ -82,19 +85,30 @@ class Stop:
     time: datetime | None
     mark: Mark | None = None
     board: Board | None = None
+    order: Order | None = None
     leg: int
     at: int = 0
+    nth: int = 0
     after_engine: bool = False
     last: bool = False
 
     @property
     def manoeuvres(self) -> tuple[Manoeuvre, ...]:
         """What the crew does here, in order."""
-        return () if self.board is None else self.board.manoeuvres
+        return () if self.board is None or self.order is not None else self.board.manoeuvres
+
+    @property
+    def point(self) -> str | None:
+        """What the turn here is called, in the plan's records."""
+        if self.order is not None:
+            return self.order.point
+        return None if self.board is None else self.board.point
 
     @property
     def kind(self) -> TurnKind:
         """What the crew does here, in one word: the turn, if there is one."""
+        if self.order is not None:
+            return "course change"
         if self.board is not None and self.board.engine:
             return "engine"
         done = {each.kind for each in self.manoeuvres}
@@ -132,8 +146,25 @@ def stops(plan: Plan) -> Iterator[Stop]:
                 at=at,
                 after_engine=under_engine and not board.engine,
             )
+            yield from _along(board, number, at)
             time, under_engine = board.end.time, board.engine
     yield _last_stop(plan)
+
+
+def _along(board: Board, leg: int, at: int) -> Iterator[Stop]:
+    """Walk along a board: where another order is given."""
+    for nth, order in enumerate(board.orders[1:], 1):
+        yield Stop(
+            name=order.point,
+            lat=order.lat,
+            lon=order.lon,
+            time=order.time,
+            board=board,
+            order=order,
+            leg=leg,
+            at=at,
+            nth=nth,
+        )
 
 
 def _last_stop(plan: Plan) -> Stop:
@@ -153,7 +184,8 @@ def _last_stop(plan: Plan) -> Stop:
 
 def names(plan: Plan) -> tuple[str, ...]:
     """Return what the turning points of a plan are called, in sailing order."""
-    found = (board.point for leg in plan.legs for board in leg.boards)
+    boards = [board for leg in plan.legs for board in leg.boards]
+    found = (name for b in boards for name in (b.point, *(order.point for order in b.orders)))
     return tuple(each for each in found if each is not None)
 
 
@@ -165,11 +197,7 @@ def numbered(plan: Plan) -> Plan:
     numbers = Numbers({mark.name.casefold() for mark in plan.marks})
     return _with_points(
         plan,
-        {
-            (stop.leg, stop.at): numbers.next(LETTERS[stop.kind])
-            for stop in stops(plan)
-            if stop.mark is None
-        },
+        {_key(stop): numbers.next(LETTERS[stop.kind]) for stop in stops(plan) if stop.mark is None},
     )
 
 
@@ -195,15 +223,21 @@ def numbered_like(plan: Plan, before: Plan, used: Iterable[str] = ()) -> Plan:
     numbers.after((*used, *names(before)))
     new = [turn for turn in _turns(plan) if turn.stop.mark is None or turn.stop.manoeuvres]
     kept = _same_turns(new, [turn for turn in _turns(before) if turn.name], plan.marks)
-    points: dict[tuple[int, int], str] = {}
-    for turn in new:
-        stop = turn.stop
-        key = (stop.leg, stop.at)
-        if key in kept:
-            points[key] = kept[key]
+    points: dict[_Key, str] = {}
+    for stop in (turn.stop for turn in new):
+        if _key(stop) in kept:
+            points[_key(stop)] = kept[_key(stop)]
         elif stop.mark is None:
-            points[key] = numbers.next(LETTERS[stop.kind])
+            points[_key(stop)] = numbers.next(LETTERS[stop.kind])
     return _with_points(plan, points)
+
+
+_Key: TypeAlias = tuple[int, int, int]
+"""Leg, board and order."""
+
+
+def _key(stop: Stop) -> _Key:
+    return stop.leg, stop.at, stop.nth
 
 
 class _Turn(NamedTuple):
@@ -217,21 +251,24 @@ class _Turn(NamedTuple):
 def _turns(plan: Plan) -> list[_Turn]:
     """List turning points, with the place where the plan begins as one."""
     return [
-        # Under engine the tack means nothing.
-        _Turn(stop, board.point, (stop.kind, plan.legs[stop.leg].destination,
-                                  board.sail_set, "" if board.engine else board.tack))
+        _Turn(stop, stop.point, (stop.kind, plan.legs[stop.leg].destination, *_under(board)))
         for stop in stops(plan)
-        if (board := stop.board) is not None and (stop.at > 0 or stop.leg == 0)
-    ]  # fmt: skip
+        if (board := stop.board) is not None and (stop.mark is None or stop.leg == 0)
+    ]
+
+
+def _under(board: Board) -> tuple[str, str]:
+    # Under engine the tack means nothing.
+    return board.sail_set, "" if board.engine else board.tack
 
 
 def _same_turns(
     new: Sequence[_Turn], old: Sequence[_Turn], marks: Sequence[Mark]
-) -> dict[tuple[int, int], str]:
+) -> dict[_Key, str]:
     """Pair turns so that most stay, and lie nearest, their order kept; names by leg and board."""
     called = {mark.name.casefold() for mark in marks}
     # The best pairing of the first i of one and the first j of the other, built up row by row.
-    best: list[list[tuple[float, dict[tuple[int, int], str]]]] = [
+    best: list[list[tuple[float, dict[_Key, str]]]] = [
         [(0.0, {}) for _ in range(len(old) + 1)] for _ in range(len(new) + 1)
     ]
     for i, turn in enumerate(new, 1):
@@ -240,8 +277,7 @@ def _same_turns(
             likeness = _likeness(turn, was, marks[0])
             if likeness > 0.0 and was.name is not None and was.name.casefold() not in called:
                 worth, pairs = best[i - 1][j - 1]
-                key = (turn.stop.leg, turn.stop.at)
-                choices.append((worth + likeness, {**pairs, key: was.name}))
+                choices.append((worth + likeness, {**pairs, _key(turn.stop): was.name}))
             best[i][j] = max(choices, key=lambda each: each[0])
     return best[-1][-1][1]
 
@@ -258,18 +294,19 @@ def _apart_nm(one: Stop, other: Stop | Mark) -> float:
     return float(geodesic_inverse(one.lat, one.lon, other.lat, other.lon).distance_nm)
 
 
-def _with_points(plan: Plan, points: Mapping[tuple[int, int], str]) -> Plan:
-    legs = tuple(
-        replace(
-            leg,
-            boards=tuple(
-                replace(board, point=points.get((number, at)))
-                for at, board in enumerate(leg.boards)
-            ),
+def _with_points(plan: Plan, points: Mapping[_Key, str]) -> Plan:
+    def named(board: Board, leg: int, at: int) -> Board:
+        orders = tuple(
+            replace(order, point=points.get((leg, at, nth)) if nth else None)
+            for nth, order in enumerate(board.orders)
         )
+        return replace(board, point=points.get((leg, at, 0)), orders=orders)
+
+    legs = (
+        replace(leg, boards=tuple(named(b, number, at) for at, b in enumerate(leg.boards)))
         for number, leg in enumerate(plan.legs)
     )
-    return replace(plan, legs=legs)
+    return replace(plan, legs=tuple(legs))
 
 
 @dataclass(slots=True)

@@ -16,12 +16,12 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import cache
-from typing import TYPE_CHECKING, Any, Literal, NamedTuple
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple, TypeVar
 
 from goosewing.compass.deviation import DeviationCard, east_or_west, magnetic_from_true
 from goosewing.earth.angles import wrap_longitude
 from goosewing.errors import InputError
-from goosewing.records import Board, Layline, Leg, Plan
+from goosewing.records import Board, Layline, Leg, Order, Plan
 
 if TYPE_CHECKING:
     from goosewing.records import LaylineSheet
@@ -298,16 +298,23 @@ def _leg_with(leg: Leg, find: VariationAt, card: DeviationCard | None) -> Leg:
     return replace(leg, boards=tuple(_board_with(each, find, card) for each in leg.boards))
 
 
+_Steered = TypeVar("_Steered", Board, Order)
+
+
 def _board_with(board: Board, find: VariationAt, card: DeviationCard | None) -> Board:
     if board.start.time is None:
         raise InputError("a board has no time at its start, and variation needs one")
     variation = find(board.start.lat, board.start.lon, board.start.time)
-    magnetic = float(magnetic_from_true(board.heading_deg, variation))
-    return replace(
-        board,
-        heading_magnetic_deg=magnetic,
-        heading_compass_deg=None if card is None else float(card.compass_from_magnetic(magnetic)),
+    orders = tuple(
+        _on_dials(order, find(order.lat, order.lon, order.time), card) for order in board.orders
     )
+    return replace(_on_dials(board, variation, card), orders=orders)
+
+
+def _on_dials(held: _Steered, variation: float, card: DeviationCard | None) -> _Steered:
+    magnetic = float(magnetic_from_true(held.heading_deg, variation))
+    compass = None if card is None else float(card.compass_from_magnetic(magnetic))
+    return replace(held, heading_magnetic_deg=magnetic, heading_compass_deg=compass)
 
 
 def _notices(

@@ -1,9 +1,9 @@
 """A plan as GeoJSON (RFC 7946): one FeatureCollection.
 
-Every feature's property ``feature`` says what it is: ``mark`` and
-``manoeuvre`` are points, ``board`` and ``layline`` lines; the other properties
-are those of the plan's JSON document. Lines that cross the antimeridian are cut
-there (section 3.1.9). Between two positions a GeoJSON line is straight in
+Every feature's property ``feature`` says what it is: ``mark``, ``manoeuvre`` and
+``order`` (what else is steered along a board) are points, ``board`` and ``layline`` lines;
+the other properties are those of the plan's JSON document. Lines that cross the
+antimeridian are cut there (section 3.1.9). Between two positions a GeoJSON line is straight in
 longitude and latitude (section 3.1.1), which a chart in Mercator's projection
 draws a little beside the rhumb line sailed.
 """
@@ -20,14 +20,14 @@ from typing import Any
 from goosewing.earth.angles import wrap_longitude
 from goosewing.exchange.document import plain
 from goosewing.files.disk import write_atomically
-from goosewing.records import Board, BoardPoint, Fix, Layline, Leg, Manoeuvre, Mark, Plan
+from goosewing.records import Board, BoardPoint, Fix, Layline, Leg, Mark, Plan
 
 FORMAT = "goosewing.geojson/1"
 
 DECIMALS = 7
 """1e-7° of latitude is 11 mm."""
 
-_ELSEWHERE = frozenset({"lat", "lon", "points", "manoeuvres"})
+_ELSEWHERE = frozenset({"lat", "lon", "points", "manoeuvres", "orders"})
 """What the geometry says, or a feature of its own."""
 
 
@@ -79,7 +79,9 @@ def _features_of_legs(legs: Sequence[Leg]) -> Iterator[dict[str, Any]]:
         for board in leg.boards:
             for turn in board.manoeuvres:
                 at = of_leg | plain(turn) | {"point": board.point}
-                yield _feature("manoeuvre", _turn(turn), at)
+                yield _feature("manoeuvre", _point(turn.lat, turn.lon), at)
+            for order in board.orders[1:]:
+                yield _feature("order", _point(order.lat, order.lon), of_leg | plain(order))
         for line in leg.laylines:
             yield _feature("layline", _layline(line), of_leg | plain(line))
 
@@ -87,10 +89,6 @@ def _features_of_legs(legs: Sequence[Leg]) -> Iterator[dict[str, Any]]:
 def _feature(kind: str, geometry: dict[str, Any], properties: dict[str, Any]) -> dict[str, Any]:
     kept = {name: value for name, value in properties.items() if name not in _ELSEWHERE}
     return {"type": "Feature", "geometry": geometry, "properties": {"feature": kind, **kept}}
-
-
-def _turn(turn: Manoeuvre) -> dict[str, Any]:
-    return _point(turn.lat, turn.lon)
 
 
 def _board_line(board: Board) -> dict[str, Any]:

@@ -102,7 +102,7 @@ def briefing(stop: Stop, departure: datetime) -> Briefing:
         kinds=tuple(each.kind for each in stop.manoeuvres),
         sets_sail=stop.after_engine,
         alters_course=_alters_course(stop),
-        steering=None if board is None else steering(board),
+        steering=None if board is None else steering(board, stop.nth),
         ends=stop.last,
         time=stop.time,
         day=None if stop.time is None else new_day(stop.time, departure),
@@ -112,28 +112,38 @@ def briefing(stop: Stop, departure: datetime) -> Briefing:
 def _alters_course(stop: Stop) -> bool:
     if stop.board is None or stop.mark is not None:
         return False
+    if stop.order is not None:
+        return True
     return not (stop.manoeuvres or stop.board.engine or stop.after_engine)
 
 
-def steering(board: Board) -> Steering:
-    """Gather how she is sailed on a board."""
+def steering(board: Board, nth: int = 0) -> Steering:
+    """Gather how she is sailed on a board under one of its orders, the first if not told."""
+    held = board.orders[nth] if board.orders else board
     return Steering(
         tack=board.tack,
         sail_set=board.sail_set,
-        heading_deg=board.heading_deg,
-        heading_magnetic_deg=board.heading_magnetic_deg,
-        heading_compass_deg=board.heading_compass_deg,
-        keep_twa_deg=board.twa_deg if board.steer == "angle" and _swings(board) else None,
+        heading_deg=held.heading_deg,
+        heading_magnetic_deg=held.heading_magnetic_deg,
+        heading_compass_deg=held.heading_compass_deg,
+        keep_twa_deg=held.twa_deg if held.steer == "angle" and _swings(board, nth) else None,
         engine=board.engine,
         beyond_forecast=board.beyond_forecast,
     )
 
 
-def _swings(board: Board) -> bool:
-    turns = (
-        (each.heading_deg - board.heading_deg + 180.0) % 360.0 - 180.0 for each in board.points
-    )
-    return any(abs(turn) > _SWINGS_DEG for turn in turns)
+def _swings(board: Board, nth: int) -> bool:
+    """Whether the heading changes under an order; what is steered at its end is the next's."""
+    headings = [each.heading_deg for each in board.points]
+    if board.orders:
+        begins = board.orders[nth].time
+        ends = board.orders[nth + 1].time if nth + 1 < len(board.orders) else None
+        headings = [
+            each.heading_deg
+            for each in board.points
+            if begins <= each.time and (ends is None or each.time < ends)
+        ]
+    return any(abs((each - headings[0] + 180.0) % 360.0 - 180.0) > _SWINGS_DEG for each in headings)
 
 
 def new_day(time: datetime, since: datetime) -> date | None:
@@ -208,16 +218,17 @@ def _steering_words(held: Steering) -> str:
     heading = heading_words(held.heading_deg, held.heading_magnetic_deg, held.heading_compass_deg)
     if held.keep_twa_deg is None:
         return f"steer {heading}"
-    return f"steer {heading} at first, {_keep_words(held.keep_twa_deg)}"
+    return f"steer {heading} at first, {keep_words(held.keep_twa_deg)}"
 
 
 def angle_words(board: Board) -> str | None:
     """Say which angle the helm keeps, where that makes the heading swing with the wind."""
     keep = steering(board).keep_twa_deg
-    return None if keep is None else _keep_words(keep)
+    return None if keep is None else keep_words(keep)
 
 
-def _keep_words(twa_deg: float) -> str:
+def keep_words(twa_deg: float) -> str:
+    """Say that the helm keeps a true wind angle."""
     return f"keep the true wind at {twa_deg:.0f}°"
 
 

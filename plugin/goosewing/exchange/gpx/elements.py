@@ -10,7 +10,7 @@ They stand in the namespace ``urn:goosewing:gpx:1`` (prefix ``goose``):
     engine stops there; inside, ``goose:text`` says what happens there and what to steer
     next, each ``goose:manoeuvre`` what the crew does and its cost, ``goose:board`` the
     board that begins there (``keep_twa_deg``, where the helm keeps that angle and the
-    heading swings).
+    heading swings) or ``goose:order`` another order along the board.
 ``goose:leave``
     On a mark, in and out: ``side`` (``port``, ``starboard``) and ``distance_nm``. In a
     plan the route point is where she passes, ``lat`` and ``lon`` here are the mark's own
@@ -42,7 +42,7 @@ from goosewing.words.points import Briefing, Steering, new_day
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from goosewing.records import Board, Layline, Mark, Plan, Side
+    from goosewing.records import Board, Layline, Mark, Order, Plan, Side
     from goosewing.turns import Stop
 
 BEFORE_OWN = "; "
@@ -73,9 +73,19 @@ def point_element(stop: Stop, told: Briefing, text: str) -> Element:
         ours.append(
             _ours("manoeuvre", kind=each.kind, cost_s=each.cost_s, time=each.time, text=words)
         )
-    if stop.board is not None:
+    if stop.order is not None and told.steering is not None:
+        ours.append(_order_element(stop.order, told.steering))
+    elif stop.board is not None:
         ours.append(_board_element(stop.board, told))
     return ours
+
+
+def _order_element(order: Order, held: Steering) -> Element:
+    """Write down an order along a board, with what it doesn't change."""
+    figures = _figures(order) | {"tack": held.tack, "sail_set": held.sail_set}
+    flags = {"engine": held.engine, "beyond_forecast": held.beyond_forecast}
+    kept = {name: each for name, each in figures.items() if name not in ("lat", "lon")}
+    return _ours("order", **kept, **flags, keep_twa_deg=held.keep_twa_deg)
 
 
 def _board_element(board: Board, told: Briefing) -> Element:
@@ -261,6 +271,7 @@ def _briefing(
 ) -> Briefing:
     side, off_nm = leave(point, "")
     board = ours.find(f"{{{GOOSE}}}board")
+    board = ours.find(f"{{{GOOSE}}}order") if board is None else board
     kinds = tuple(_kind(each.get("kind")) for each in ours.findall(f"{{{GOOSE}}}manoeuvre"))
     sets_sail = _flag(ours, "sets_sail")
     steering = None if board is None else _steering(board)
