@@ -201,7 +201,7 @@ def numbered(plan: Plan) -> Plan:
     )
 
 
-def numbered_like(plan: Plan, before: Plan, used: Iterable[str] = ()) -> Plan:
+def numbered_like(plan: Plan, before: Plan | None, used: Iterable[str] = ()) -> Plan:
     """Name the turning points of a plan made anew, those still ahead as in the plan before.
 
     A turn is still the same if it is of the same kind, onto the same tack and sails, on the
@@ -213,16 +213,18 @@ def numbered_like(plan: Plan, before: Plan, used: Iterable[str] = ()) -> Plan:
     ----------
     plan : Plan
         The new one, from where she is now.
-    before : Plan
-        The one she was sailing, its turns named.
+    before : Plan or None
+        The one she was sailing, its turns named; None if there was none.
     used : iterable of str
         What turns of this passage were called that `before` no longer has, such as those
         that lie behind: never used again.
     """
-    numbers = Numbers({mark.name.casefold() for each in (plan, before) for mark in each.marks})
-    numbers.after((*used, *names(before)))
+    known = [plan] if before is None else [plan, before]
+    numbers = Numbers({mark.name.casefold() for each in known for mark in each.marks})
+    numbers.after((*used, *(() if before is None else names(before))))
     new = [turn for turn in _turns(plan) if turn.stop.mark is None or turn.stop.manoeuvres]
-    kept = _same_turns(new, [turn for turn in _turns(before) if turn.name], plan.marks)
+    old = [] if before is None else [turn for turn in _turns(before) if turn.name]
+    kept = _same_turns(new, old, plan.marks)
     points: dict[_Key, str] = {}
     for stop in (turn.stop for turn in new):
         if _key(stop) in kept:

@@ -17,7 +17,7 @@ from goosewing.files import disk
 from goosewing.live.alone import overlay
 from goosewing.live.alone.overlay import NAME, NOTHING, Overlay, format_overlay
 from goosewing.live.alone.watch import Setup, Watch
-from goosewing.live.core.orders import stages
+from goosewing.live.core.orders import named
 from goosewing.live.core.state import Desk, Route
 from goosewing.options import Options
 from goosewing.records import Mark, Plan
@@ -37,16 +37,21 @@ def planned(boat, *marks: Mark, **options) -> Plan:
     return planning.make(marks, boat, weather, BEGIN, Options(**options))
 
 
+def as_told(plan: Plan) -> Plan:
+    """The plan as the service names it: a turn due at once has a name too."""
+    return named(plan, None, ())
+
+
 @pytest.fixture(params=["ahead", "at once", "none"])
 def plan(request, brisvik) -> Plan:
-    return {
+    return as_told({
         "ahead": lambda: planned(brisvik, START, UPWIND, DOWN),
         "at once": lambda: planned(
             brisvik, START, Mark(name="North", lat=56.56, lon=12.05), UPWIND,
             start_with="main and jib", start_tack="starboard",
         ),
         "none": lambda: planned(brisvik, START, Mark(name="West", lat=56.5, lon=11.8)),
-    }[request.param]()  # fmt: skip
+    }[request.param]())  # fmt: skip
 
 
 def test_it_is_valid_and_says_what_the_service_says(plan, assert_valid):
@@ -54,32 +59,31 @@ def test_it_is_valid_and_says_what_the_service_says(plan, assert_valid):
     assert_valid(text)
     read = gpxpy.parse(text)
     (route,) = read.routes
-    first, *later = stages(plan.legs[0])
+    first, *later = plan.legs[0].boards
     at = {(round(p.latitude, 5), round(p.longitude, 5)): p.name for p in route.points}
-    for stage in later:
-        start = stage.board.start
-        assert at[round(start.lat, 5), round(start.lon, 5)] == stage.name
+    for board in later:
+        assert at[round(board.start.lat, 5), round(board.start.lon, 5)] == board.point
     names = [p.name for p in route.points]
     assert len(set(names)) == len(names)
     ahead = first if first.manoeuvres else next(iter(later), None)
-    assert [w.name for w in read.waypoints] == ([] if ahead is None else [ahead.name])
+    assert [w.name for w in read.waypoints] == ([] if ahead is None else [ahead.point])
     if ahead is not None:
-        place = ahead.board.start
+        place = ahead.start
         assert read.waypoints[0].latitude == pytest.approx(place.lat, abs=1e-6)
         assert read.waypoints[0].longitude == pytest.approx(place.lon, abs=1e-6)
     lines = [line for leg in plan.legs for line in leg.laylines]
     assert len(read.tracks) == len(lines) > 0
 
 
-def test_a_turn_at_once_is_t1_and_the_one_after_it_is_not(brisvik):
-    plan = planned(
+def test_a_turn_at_once_has_a_name_that_no_other_has(brisvik):
+    plan = as_told(planned(
         brisvik, START, UPWIND, start_with="main and jib", start_tack="starboard", first="port"
-    )
-    first, second = stages(plan.legs[0])
-    assert (first.name, second.name) == ("T1", "T2")
+    ))  # fmt: skip
+    first, second = plan.legs[0].boards
+    assert (first.point, second.point) == ("T2", "T1")
     read = gpxpy.parse(format_overlay(plan))
-    assert [w.name for w in read.waypoints] == ["T1"]
-    assert [p.name for p in read.routes[0].points] == ["Start", "T2", "Upwind"]
+    assert [w.name for w in read.waypoints] == ["T2"]
+    assert [p.name for p in read.routes[0].points] == ["Start", "T1", "Upwind"]
 
 
 def test_without_a_plan_it_is_valid_and_holds_none(assert_valid):

@@ -150,6 +150,12 @@ def test_a_turn_that_is_new_gets_a_number_nobody_has_heard():
     assert names(numbered_like(anew, before, used=("T7", "G1"))) == ("T2", "T8", "G2")
 
 
+def test_without_a_plan_before_numbers_go_on_behind_those_used():
+    plan = a_plan(BEAT)
+    assert numbered_like(plan, None) == numbered(plan)
+    assert names(numbered_like(numbered(plan), None, used=("T4", "A1"))) == ("T5", "T6")
+
+
 def test_another_kind_another_tack_other_sails_another_mark_or_far_off_is_another_turn():
     before = numbered(a_plan(BEAT))
     start = ("", "starboard", "main and jib", 2.0)

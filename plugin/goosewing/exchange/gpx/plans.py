@@ -33,7 +33,7 @@ from goosewing.words.points import briefing, sentence
 from goosewing.words.titles import about, itself, layline_titles, length, title
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Iterable, Sequence
     from pathlib import Path
 
     from gpxpy.gpx import GPXRoute, GPXTrack, GPXTrackPoint, GPXWaypoint
@@ -55,7 +55,6 @@ def write_plan(path: Path | str, plan: Plan, inputs: Iterable[Path | str] = ()) 
 def format_plan(
     plan: Plan,
     *,
-    names: Mapping[tuple[float, float], str] | None = None,
     waypoints: Sequence[Mark] = (),
 ) -> str:
     """Write a plan as GPX 1.1; equal plans give equal text.
@@ -64,8 +63,6 @@ def format_plan(
     ----------
     plan : Plan
         With a mark at each end of every leg.
-    names : mapping, optional
-        Names that turning points have already, by their latitude and longitude.
     waypoints : sequence of Mark
         What is to be marked besides.
 
@@ -89,7 +86,7 @@ def format_plan(
     gpx.time = whole_second(plan.departure)
     aside = [*(itself(mark) for mark in plan.marks if mark.leave), *_line_ends(plan)]
     gpx.waypoints = [_waypoint(mark, prefixes) for mark in (*aside, *waypoints)]
-    gpx.routes = [_route(plan, prefixes, names or {})]
+    gpx.routes = [_route(plan, prefixes)]
     gpx.tracks = _tracks([line for leg in plan.legs for line in leg.laylines], prefixes)
     gpx.nsmap = prefixes.declared()
     return with_line_ends(gpx.to_xml(version="1.1")) + "\n"
@@ -151,18 +148,16 @@ def _waypoint(mark: Mark, prefixes: Prefixes) -> GPXWaypoint:
 # The route
 
 
-def _route(plan: Plan, prefixes: Prefixes, names: Mapping[tuple[float, float], str]) -> GPXRoute:
+def _route(plan: Plan, prefixes: Prefixes) -> GPXRoute:
     from gpxpy.gpx import GPXRoute
 
     route = GPXRoute(name=writable(title(plan)), description=writable(length(plan)))
     route.extensions = [prefixes.ready(plan_element(plan))]
-    route.points = [
-        _route_point(stop, plan, names.get((stop.lat, stop.lon)), prefixes) for stop in stops(plan)
-    ]
+    route.points = [_route_point(stop, plan, prefixes) for stop in stops(plan)]
     return route
 
 
-def _route_point(stop: Stop, plan: Plan, name: str | None, prefixes: Prefixes) -> RoutePoint:
+def _route_point(stop: Stop, plan: Plan, prefixes: Prefixes) -> RoutePoint:
     point = RoutePoint()
     _put_at(point, stop.lat, stop.lon)
     point.time = None if stop.time is None else whole_second(stop.time)
@@ -170,7 +165,7 @@ def _route_point(stop: Stop, plan: Plan, name: str | None, prefixes: Prefixes) -
     text = sentence(told)
     elements = [point_element(stop, told, text)]
     if stop.mark is None:
-        point.name = name or stop.name
+        point.name = stop.name
         point.description = writable(text)
         point.type = stop.kind
     else:
