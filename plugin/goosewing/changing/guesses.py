@@ -57,7 +57,7 @@ def along(waters: Waters, course: Course, start_h: float) -> Outlook:
     sets = [velocity_set(waters.boat, airs, step_deg=GAUGE_STEP_DEG) for airs in seen]
     gauges = [hours_per_mile(held) for held in sets if len(held)]
     modes = len(all_modes(waters.boat))
-    gauge = np.mean(gauges, axis=0) if gauges else np.full((modes + 1, 361), SLOWEST_H_PER_NM)
+    gauge = _on_the_whole(gauges) if gauges else np.full((modes + 1, 361), SLOWEST_H_PER_NM)
     if waters.lulls is not None:
         gauge = _with_engine(gauge, waters.lulls.engine, seen)
     elif not gauges:
@@ -66,6 +66,11 @@ def along(waters: Waters, course: Course, start_h: float) -> Outlook:
     winds = [airs.tws_kn for airs in seen] or [10.0]
     rows = [_best_rows(waters.boat, i, winds) for i in range(len(waters.boat.sail_sets))]
     return Outlook(gauge, _fastest_kn(waters) + 1.5 * float(drift) + 0.5, rows)
+
+
+def _on_the_whole(gauges: list[Array]) -> Array:
+    """Hours that a mile takes at the mean of the speeds: one place in a calm says little of all."""
+    return np.asarray(1.0 / np.mean([1.0 / gauge for gauge in gauges], axis=0))
 
 
 def _with_engine(gauge: Array, engine: Engine, seen: list[Airs]) -> Array:

@@ -5,30 +5,38 @@ one cell and one mode (tack and sail set) the best is kept, judged by its time
 plus a fair guess of what remains. States are taken up in the order of their
 times, a batch at once, so that none is looked at before it is final.
 
+Earlier is only better where she can stay. A boat that the stream carries off whatever
+she sails gives her cell free again: whoever comes there later, in another stream, is
+as welcome as she was.
+
 The grid is coarse at first, whatever the length of the leg; then it is refined,
 and only cells near the way just found are looked at, until a step is short
 against the changes of the weather. The work so grows no faster than the length.
+In the end the way found is sailed once more, exactly (`goosewing.changing.resailed`).
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
 from goosewing.boat import manoeuvres
-from goosewing.changing.motion import Airs, Waters, degrees_per_hour
+from goosewing.changing.cells import Grid, Here, Places
+from goosewing.changing.engine_rule import farthest_mix_kn
+from goosewing.changing.fans import Fans, fans_of
+from goosewing.changing.motion import Airs, Waters
+from goosewing.changing.resailed import Steps, resailed
 from goosewing.earth import geodesy
-from goosewing.velocities.velocity_set import ON_THE_RAY_KN, along_and_across, fastest_mix
+from goosewing.velocities.velocity_set import ON_THE_RAY_KN, along_and_across
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from numpy.typing import NDArray
 
-    from goosewing.boat.model import SailSet
     from goosewing.earth.course import Course
     from goosewing.hazards.areas import Hazards
     from goosewing.hazards.free_water import Waterways
@@ -41,10 +49,14 @@ if TYPE_CHECKING:
 CELLS_ALONG = 44
 """Cells along a leg in the first, coarse round."""
 
+FIRST_STEP_H = 8.0
+MOST_SHORTENED = 6.0
+"""On a long leg up to so many times more, lest a step be longer: a low passes in a day."""
+
 STEP_IN_CELLS = 1.5
 """Length of a step, at the speed made good, in cells: it must leave its cell."""
 
-LONGEST_STEP_H = 0.75
+LONGEST_STEP_H = 1.5
 """Rounds of refinement go on until a step is no longer than this. [h]"""
 
 BAND_CELLS = 7
@@ -59,18 +71,28 @@ LARGE = 3.0
 LEAST_STEPS = 20
 """Nor until the whole way has taken so many steps."""
 
+LONGEST_WAITING = 3.0
 LONGEST_GUESSES = 30.0
 WAIT_H = 48.0
-"""No leg is searched for longer than so many times its guess, and two days of waiting for wind."""
+"""No leg is searched for longer than so many times its guess, and two days of waiting for wind;
+whether she waits for a stream that carries her off, for fewer."""
 
 SLOWEST_H_PER_NM = 10.0
 """The guess for a direction in which nothing is made good. [h/nm]"""
 
-ENGINE_ROWS = 53
-"""Headings tried under engine, all round; first and last are one."""
+WAITING_GAINS = 3e-3
+"""Only where a share of the time as large is gained by it do cells stay open."""
 
-ANGLE_STEP_DEG = 7.0
-"""Spacing of the wind angles tried, apart from the best ones: the polish steers between them."""
+COARSE_APART_DEG = 4.0
+APART_DEG = 3.0
+"""Spacing of the wind angles tried, in the rounds before and in the last one; the best ones,
+and both ends of every gap in the hull, are always tried."""
+
+WINDOW = 0.9
+"""States are taken up together that lie within so much of a step."""
+
+HOLD_DIRECTIONS = 16
+"""Towards so many sides she must get on to be said to hold her place."""
 
 
 class Root(NamedTuple):
@@ -89,7 +111,7 @@ class Stretch(NamedTuple):
     lon: Array
     time_h: Array
     row_deg: Array
-    """The polar's angle by which each place was reached; NaN at the first."""
+    """The polar's angle held to each place from the one before; NaN at the first."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -102,6 +124,9 @@ class Way:
     """Its mode, −1 if free."""
     stretches: tuple[Stretch, ...]
     arrival_h: float
+    exact: bool = False
+    """Whether sailing each angle between its times leads from place to place and to the mark,
+    its sails carried all along."""
 
     @property
     def mode(self) -> int:
@@ -129,7 +154,7 @@ class Search:
     free : bool
         Whether manoeuvres cost nothing (the relaxed problem).
     fineness : float
-        Cells are this much smaller than usual.
+        Cells and steps are this much smaller than usual, angles closer by its root.
     widest : float
         The first area grows to this many times its size where nothing arrives within it.
     """
@@ -145,441 +170,634 @@ class _Store:
     """All states of one round, growing by blocks."""
 
     time: Array
-    lat: Array
-    lon: Array
+    along: Array
+    across: Array
+    """Where it is in the grid."""
     mode: Numbers
     row: Array
     sailed: Array
     parent: Numbers
-    cell: Numbers
-    """Where it is kept; of a cell that land parts, each part counts for itself."""
+    slot: Numbers
+    """Where it is kept: a cell (or a part of one that land parts) in a mode."""
     square: Numbers
     """The cell it is in."""
-    along: Array
-    across: Array
-    """Where that is in the grid."""
     count: int = 0
 
     @classmethod
     def empty(cls) -> _Store:
-        size = 4096
-        value, number = np.empty(size), np.empty(size, dtype=np.intp)
+        value, number = np.empty(4096), np.empty(4096, dtype=np.intp)
         return cls(
             value, value.copy(), value.copy(), number, value.copy(), value.copy(),
-            number.copy(), number.copy(), number.copy(), value.copy(), value.copy(),
+            number.copy(), number.copy(), number.copy(),
         )  # fmt: skip
 
-    _columns = (
-        "time", "lat", "lon", "mode", "row", "sailed", "parent",
-        "cell", "square", "along", "across",
-    )  # fmt: skip
+    _columns = ("time", "along", "across", "mode", "row", "sailed", "parent", "slot", "square")
 
-    def add(self, block: dict[str, Column]) -> Numbers:
+    def add(self, size: int, **block: Column | float) -> Numbers:
         """Append states and return their indices."""
-        size = len(block["time"])
         while self.count + size > len(self.time):
             for name in self._columns:
                 old = getattr(self, name)
                 setattr(self, name, np.concatenate((old, np.empty_like(old))))
-        index = np.arange(self.count, self.count + size)
+        added = slice(self.count, self.count + size)
         for name in self._columns:
-            getattr(self, name)[index] = block[name]
+            getattr(self, name)[added] = block[name]
         self.count += size
-        return index
+        return np.arange(added.start, added.stop)
 
 
-class _Places(NamedTuple):
-    """Places about which a way may bend; arrays of shape (n,)."""
+class _Spread(NamedTuple):
+    """Where the states of a batch can go: velocities over the ground, along and across the leg."""
 
-    lat: Array
-    lon: Array
-    nm_per_deg: Array
-    """Miles to a degree of the Mercator plane there."""
+    state: Numbers
+    """Of each velocity, number in the batch; ascending, and rows ascend within a state."""
+    row: Array
+    along_kn: Array
+    across_kn: Array
+    begin: Numbers
+    size: Numbers
+    """Where each state's velocities begin, and how many they are."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Grid:
-    """Square cells in the Mercator plane, lying along the leg."""
+class _Leg:
+    """What all rounds of one search share."""
 
+    waters: Waters
     course: Course
-    cell_deg: float
-    ahead: int
-    aside: int
-    allowed: BoolArray | None = None
+    roots: tuple[Root, ...]
+    what: Search
+    gauge: Array
+    fastest_kn: float
+    costs: Array
+    progress: Callable[[float], None] | None
 
     @property
-    def shape(self) -> tuple[int, int]:
-        return self.ahead_total, 2 * self.aside + 1
+    def guess_h(self) -> float:
+        """A fair guess of its hours."""
+        return self.course.distance_nm * float(np.min(self.gauge[-1]))
 
     @property
-    def ahead_total(self) -> int:
-        return int(np.ceil(self.course.mercator_deg / self.cell_deg)) + 2 * self.ahead + 1
+    def begins_h(self) -> float:
+        """When it begins at the latest."""
+        return max(root.time_h for root in self.roots)
 
-    def place(self, lat: Array, lon: Array) -> tuple[Array, Array]:
-        """Cells along and across, as fractions."""
-        course = self.course
-        offset = geodesy.mercator_offset(course.lat1, course.lon1, lat, lon)
-        angle = np.radians(course.bearing_deg)
-        along = offset.east_deg * np.sin(angle) + offset.north_deg * np.cos(angle)
-        across = offset.east_deg * np.cos(angle) - offset.north_deg * np.sin(angle)
-        return along / self.cell_deg + self.ahead, across / self.cell_deg + self.aside
+    @property
+    def nm_per_deg(self) -> float:
+        """Miles to a degree of the Mercator plane, on the whole."""
+        return self.course.distance_nm / self.course.mercator_deg
 
-    def from_plane(self, east_north_deg: Array) -> Array:
-        """Turn offsets from the leg's start in the plane into cells, shape (n, 2)."""
-        angle = np.radians(self.course.bearing_deg)
-        along = np.array([np.sin(angle), np.cos(angle)])
-        across = np.array([np.cos(angle), -np.sin(angle)])
-        cells = east_north_deg @ np.column_stack((along, across)) / self.cell_deg
-        return np.asarray(cells + np.array([self.ahead, self.aside]))
-
-    def to_plane(self, cells: Array) -> geodesy.Offset:
-        """Turn differences in cells, shape (n, 2), into offsets in the plane."""
-        angle = np.radians(self.course.bearing_deg)
-        sin, cos = np.sin(angle), np.cos(angle)
-        along, across = cells.T * self.cell_deg
-        return geodesy.Offset(along * sin + across * cos, along * cos - across * sin)
-
-    def places(self, cells: Array) -> _Places:
-        """Where places in cells, shape (n, 2), are on the earth."""
-        offset = self.to_plane(cells - np.array([self.ahead, self.aside]))
-        north = float(geodesy.isometric_latitude(self.course.lat1)) + offset.north_deg
-        lat = geodesy.latitude_from_isometric(north)
-        _, per_nm = degrees_per_hour(lat, np.ones(len(lat)), np.zeros(len(lat)))
-        return _Places(lat, self.course.lon1 + offset.east_deg, 1.0 / per_nm)
-
-    def cells(self, along: Array, across: Array) -> Numbers:
-        """Index of the cell of each place, in cells; −1 outside the area."""
-        i, j = np.floor(along + 0.5), np.floor(across + 0.5)
-        with np.errstate(invalid="ignore"):
-            inside = (i >= 0) & (i < self.shape[0]) & (j >= 0) & (j < self.shape[1])
-        flat = np.where(inside, i * self.shape[1] + j, -1.0).astype(np.intp)
-        if self.allowed is not None:
-            flat = np.where((flat >= 0) & self.allowed.ravel()[flat], flat, -1)
-        return flat
+    def begun(self, grid: Grid, step_h: float, apart_deg: float, *, waits: bool) -> _Round:
+        """Return a round, ready to run."""
+        fans = fans_of(self.waters.boat, apart_deg / float(np.sqrt(self.what.fineness)))
+        return _Round(self, grid, step_h, fans, waits=waits)
 
 
 @dataclass(slots=True, eq=False)
 class _Round:
     """One search on one grid."""
 
-    waters: Waters
-    course: Course
-    roots: tuple[Root, ...]
-    grid: _Grid
+    leg: _Leg
+    grid: Grid
     step_h: float
-    gauge: Array
-    fastest_kn: float
-    what: Search
-    costs: Array
-    rows: list[Array]
-    progress: Callable[[float], None] | None
+    fans: Fans
+    waits: bool
+    """Whether a boat that is carried off leaves her cell to whoever comes later."""
     store: _Store = field(default_factory=_Store.empty)
-    least_change_h: Array = field(init=False)
-    cell_nm: float = field(init=False)
-    latest_h: float = field(init=False)
+    water: Waterways | None = field(init=False)
+    corners: Places = field(init=False)
+    number: Numbers = field(init=False)
+    """Of each cell (and part of one) among those that are searched; −1 for the others."""
+    tilt: Array = field(init=False)
+    """How the guess of what remains changes across a cell, by slot; shape (slots, 2). [h a cell]"""
+    least_h: Array = field(init=False)
+    """Least time from each cell to the mark. [h]"""
     best: Array = field(init=False)
     holder: Numbers = field(init=False)
-    water: Waterways | None = field(init=False)
-    corners: _Places = field(init=False)
-    arrived: dict[int, tuple[float, int]] = field(default_factory=dict)
+    left: list[Numbers] = field(default_factory=list)
+    """States that could not hold their place, batch by batch."""
+    arrived: dict[int, _Arrival] = field(default_factory=dict)
     touched: bool = False
+    """Whether anybody came to the edge of the area."""
+    carried_off: bool = False
+    """Whether the stream was anywhere stronger than the boat."""
+
+    @property
+    def modes(self) -> int:
+        return len(self.leg.waters.modes)
 
     def __post_init__(self) -> None:
-        self.water = _waterways(self.waters.hazards, self.grid)
-        cells = int(np.prod(self.grid.shape))
+        self.water = _waterways(self.leg.waters.hazards, self.grid)
         if self.water is not None:
-            cells = self.water.slots
             self.corners = self.grid.places(self.water.corners.place)
-        size = cells * len(self.waters.modes)
-        elsewhere = np.where(
-            np.eye(len(self.waters.modes), dtype=bool), np.inf, self.costs.min(axis=0)
-        )
-        nm_per_deg = self.course.distance_nm / self.course.mercator_deg
-        self.cell_nm = self.grid.cell_deg * nm_per_deg
-        guess_h = self.course.distance_nm * float(np.min(self.gauge[-1]))
-        self.latest_h = max(root.time_h for root in self.roots) + LONGEST_GUESSES * guess_h + WAIT_H
-        least = elsewhere.min(axis=1)
-        self.least_change_h = np.where(np.isfinite(least), least, 0.0)
+        owner = self._number_cells()
+        self._guess(owner)
+        size = len(owner) * self.modes
         self.best = np.full(size, np.inf)
         self.holder = np.full(size, -1, dtype=np.intp)
+        self._shut_unknown(owner)
+
+    # ---- the cells --------------------------------------------------------------------------
+
+    def _number_cells(self) -> Numbers:
+        """Number the cells that are searched; return the cell of each number."""
+        cells = int(np.prod(self.grid.shape))
+        owner = np.arange(cells) if self.water is None else self.water.owner
+        allowed = self.grid.allowed
+        searched = np.ones(len(owner), dtype=bool) if allowed is None else allowed.ravel()[owner]
+        self.number = np.full(len(owner), -1, dtype=np.intp)
+        self.number[searched] = np.arange(int(searched.sum()))
+        return np.asarray(owner[searched])
+
+    def _guess(self, owner: Numbers) -> None:
+        """Guess what remains from each cell, and how that changes across it."""
+        along, across = self.grid.middles(owner)
+        far = np.hypot(along - self.grid.mark[0], across - self.grid.mark[1])
+        nm = self.leg.nm_per_deg * self.grid.cell_deg
+        self.least_h = np.maximum(far - 1.5, 0.0) * nm / self.leg.fastest_kn
+        ends = [
+            [self._to_go_h(along + 0.5 * a, across + 0.5 * c, nm) for a, c in pair]
+            for pair in (((1, 0), (-1, 0)), ((0, 1), (0, -1)))
+        ]
+        self.tilt = np.stack([(high - low).ravel() for high, low in ends], axis=1)
+
+    def _to_go_h(self, along: Array, across: Array, nm_per_cell: float) -> Array:
+        """A fair guess of the hours to go, shape (n, modes): as she sails, or after one change."""
+        ahead, aside = self.grid.mark[0] - along, self.grid.mark[1] - across
+        bearing = (self.leg.course.bearing_deg + np.degrees(np.arctan2(aside, ahead))) % 360.0
+        low = bearing.astype(np.intp)
+        part = bearing - low
+        per_nm = self.leg.gauge[:, low] * (1.0 - part) + self.leg.gauge[:, low + 1] * part
+        hours = np.hypot(ahead, aside) * nm_per_cell * per_nm
+        return np.asarray(np.minimum(hours[:-1], hours[-1] + self._least_change_h()).T)
+
+    def _least_change_h(self) -> Array:
+        elsewhere = np.where(np.eye(self.modes, dtype=bool), np.inf, self.leg.costs.min(axis=0))
+        least = elsewhere.min(axis=1)
+        return np.where(np.isfinite(least), least, 0.0)[:, np.newaxis]
+
+    def _shut_unknown(self, owner: Numbers) -> None:
+        """Let nobody into cells of which wind or stream are never known: islands, as a rule."""
+        weather = self.leg.waters.weather
+        if not weather.varies_in_place:
+            return
+        along, across = self.grid.middles(owner)
+        here = self.grid.here(along, across)
+        unknown = np.ones(len(owner), dtype=bool)
+        first = min(root.time_h for root in self.leg.roots)
+        for share in (0.0, 0.5, 1.0):
+            at = self.leg.waters.airs(first + share * self.leg.guess_h, here.lat, here.lon)
+            unknown &= ~np.isfinite(at.tws_kn)
+        near_ends = np.zeros(len(owner), dtype=bool)
+        for end in ((float(self.grid.ahead), float(self.grid.aside)), self.grid.mark):
+            near_ends |= (np.abs(along - end[0]) < 1.5) & (np.abs(across - end[1]) < 1.5)
+        shut = np.flatnonzero(unknown & ~near_ends)
+        self.number[np.flatnonzero(self.number >= 0)[shut]] = -2
+
+    # ---- the waves --------------------------------------------------------------------------
 
     def run(self) -> None:
         """Take up states batch by batch until nothing can arrive earlier."""
         pending = self._start()
         while pending.size:
             times = self.store.time[pending]
-            first = times.min()
+            first = float(times.min())
             if first > self._deadline():
                 break
-            now = times <= first + 0.9 * self.step_h
+            self._give_free()
+            now = times <= first + WINDOW * self.step_h
             batch, pending = pending[now], pending[~now]
-            batch = batch[self.holder[self._slots(batch)] == batch]
-            if self.progress is not None and batch.size:
-                self.progress(
-                    float(self._remaining(self.store.lat[batch], self.store.lon[batch]).min())
-                )
-            born = [self._change(batch), self._sail(batch)]
-            pending = np.concatenate((pending, *born))
+            batch = batch[self.holder[self.store.slot[batch]] == batch]
+            if not batch.size:
+                continue
+            self._tell(batch)
+            pending = np.concatenate((pending, *self._go_on(batch)))
 
-    def _slots(self, index: Numbers) -> Numbers:
-        return self.store.cell[index] * len(self.waters.modes) + self.store.mode[index]
+    def _tell(self, batch: Numbers) -> None:
+        if self.leg.progress is None:
+            return
+        far = np.hypot(
+            self.store.along[batch] - self.grid.mark[0], self.store.across[batch]
+            - self.grid.mark[1],
+        )  # fmt: skip
+        nm = self.leg.nm_per_deg * self.grid.cell_deg
+        self.leg.progress(float(far.min()) * nm)
+
+    @property
+    def _latest_h(self) -> float:
+        return self.leg.begins_h + LONGEST_GUESSES * self.leg.guess_h + WAIT_H
 
     def _deadline(self) -> float:
         if not self.arrived:
-            return np.inf
-        return min(time for time, _ in self.arrived.values()) + float(self.costs.max())
+            return self._latest_h
+        first = min(found.time_h for found in self.arrived.values())
+        return min(self._latest_h, first + float(self.leg.costs.max()))
 
     def _start(self) -> Numbers:
+        along, across = np.array([float(self.grid.ahead)]), np.array([float(self.grid.aside)])
+        square = self.grid.cells(along, across)
+        cell = square if self.water is None else self.water.slot(square, along, across)
         born = []
-        for number, root in enumerate(self.roots):
-            modes = [root.mode] if root.mode >= 0 else range(len(self.waters.modes))
+        for number, root in enumerate(self.leg.roots):
+            modes = [root.mode] if root.mode >= 0 else range(self.modes)
             for mode in modes:
-                one = np.ones(1)
-                born.append(
-                    self._keep(
-                        time=one * root.time_h, lat=one * self.course.lat1,
-                        lon=one * self.course.lon1, mode=np.full(1, mode),
-                        row=one * np.nan, sailed=one * root.sailed_h,
-                        parent=np.full(1, -1 - number),
-                    )
-                )  # fmt: skip
+                slot = self.number[cell] * self.modes + mode
+                if root.time_h >= self.best[slot[0]]:
+                    continue
+                born.append(self._keep(
+                    slot, np.array([root.time_h]), time=root.time_h, along=along, across=across,
+                    mode=mode, row=np.nan, sailed=root.sailed_h, parent=-1 - number, square=square,
+                ))  # fmt: skip
         return np.concatenate(born)
 
-    def _remaining(self, lat: Array, lon: Array) -> Array:
-        """Distance to the mark, in nautical miles."""
-        return self._distance_and_bearing(lat, lon)[0]
+    def _give_free(self) -> None:
+        """Give those cells free whose states were carried off in the last batch."""
+        for states in self.left:
+            slot = self.store.slot[states]
+            self.best[slot[self.holder[slot] == states]] = np.inf
+        self.left.clear()
 
-    def _distance_and_bearing(self, lat: Array, lon: Array) -> tuple[Array, Array]:
-        offset = geodesy.mercator_offset(lat, lon, self.course.lat2, self.course.lon2)
-        scale = self.course.distance_nm / self.course.mercator_deg
-        bearing = np.degrees(np.arctan2(offset.east_deg, offset.north_deg)) % 360.0
-        return np.asarray(np.hypot(offset.east_deg, offset.north_deg) * scale), bearing
+    def _go_on(self, batch: Numbers) -> list[Numbers]:
+        s, half = self.store, 0.5 * self.step_h
+        along, across = self._half_way(batch)
+        here = self.grid.here(along, across)
+        time_h = s.time[batch] + half
+        airs = self.leg.waters.airs(time_h, here.lat, here.lon)
+        unknown = ~np.isfinite(airs.tws_kn)
+        if unknown.any():
+            # On the old course she would leave the weather; another one may not.
+            here = self.grid.here(s.along[batch], s.across[batch])
+            again = self.leg.waters.airs(time_h, here.lat, here.lon)
+            airs = Airs(*(np.where(unknown, a, b) for a, b in zip(again, airs, strict=True)))
+        spread = self._spread(batch, airs, time_h, here.lat, here.lon)
+        self._note_left(batch, airs)
+        return [self._change(batch, airs), self._sail(batch, spread)]
 
-    def _to_go_h(self, remaining: Array, bearing: Array, mode: Numbers) -> Array:
-        """A fair guess of the hours to go: in the same mode, or after one change of it."""
-        low = bearing.astype(np.intp)
-        part = bearing - low
+    def _half_way(self, batch: Numbers) -> tuple[Array, Array]:
+        """Where she will be in half a step if she goes on as she came."""
+        s = self.store
+        before = np.maximum(s.parent[batch], 0)
+        hours = s.time[batch] - s.time[before]
+        same = (s.parent[batch] >= 0) & (s.mode[before] == s.mode[batch]) & (hours > 0.0)
+        part = np.divide(0.5 * self.step_h, hours, out=np.zeros(len(batch)), where=same)
+        part = np.minimum(part, 1.0)
+        along = s.along[batch] + part * (s.along[batch] - s.along[before])
+        return along, s.across[batch] + part * (s.across[batch] - s.across[before])
 
-        def per_nm(row: Numbers | int) -> Array:
-            return np.asarray(self.gauge[row, low] * (1.0 - part) + self.gauge[row, low + 1] * part)
+    # ---- changes of tack and sails -----------------------------------------------------------
 
-        changed = remaining * per_nm(-1) + self.least_change_h[mode]
-        return np.asarray(np.minimum(remaining * per_nm(mode), changed))
+    def _change(self, batch: Numbers, airs: Airs) -> Numbers:
+        """Let states that have sailed long enough change tack or sails where they are."""
+        s = self.store
+        # Sails are set as soon as they draw; but not, under engine, in the same moment as
+        # they were handed, which would be a turn for nothing.
+        shortest = np.full(self.modes, max(self.leg.what.shortest_h, 1e-9))
+        shortest[[mode.engine for mode in self.leg.waters.modes]] = 1e-9
+        long_enough = s.sailed[batch] >= shortest[s.mode[batch]]
+        if not long_enough.any() or self.modes < 2:
+            return np.zeros(0, dtype=np.intp)
+        low, _ = self.fans.bins(airs.tws_kn[long_enough])
+        batch = batch[long_enough]
+        sets = np.array([mode.sail_set for mode in self.leg.waters.modes])
+        wanted = self.fans.worth_setting[sets[:, np.newaxis], low].T
+        wanted &= s.mode[batch][:, np.newaxis] != np.arange(self.modes)
+        which, after = np.nonzero(wanted)
+        before = batch[which]
+        time = s.time[before] + self._cost_h(before, after)
+        slot = s.slot[before] - s.mode[before] + after
+        value = time + self._tilted(slot, s.along[before], s.across[before])
+        at = self._winners(slot, value, np.flatnonzero(value < self.best[slot] - 1e-9))
+        before = before[at]
+        return self._keep(
+            slot[at], value[at], time=time[at], along=s.along[before], across=s.across[before],
+            mode=after[at], row=np.nan, sailed=0.0, parent=before, square=s.square[before],
+        )  # fmt: skip
 
-    def _keep(self, *, slow: BoolArray | None = None, **block: Column) -> Numbers:
-        """Add states that are the best of their cell and mode so far; return their indices.
+    def _cost_h(self, before: Numbers, after: Numbers) -> Array:
+        s = self.store
+        tacking = (np.nan_to_num(s.row[before], nan=180.0) < 90.0).astype(np.intp)
+        cost = self.leg.costs[tacking, s.mode[before], after]
+        # At the start and at a mark the angle sailed next is not known yet: the cheaper turn.
+        either = self.leg.costs[:, s.mode[before], after].min(axis=0)
+        return np.where(np.isnan(s.row[before]), either, cost)
+
+    # ---- sailing on --------------------------------------------------------------------------
+
+    def _spread(self, batch: Numbers, airs: Airs, time_h: Array, lat: Array, lon: Array) -> _Spread:
+        """Velocities over the ground of every state, along and across the leg."""
+        mode = self.store.mode[batch]
+        modes = self.leg.waters.modes
+        sets, sides = (np.array([getattr(m, n) for m in modes]) for n in ("sail_set", "side"))
+        ok = self.fans.carried(sets[mode], airs)
+        ok &= self._allowed(mode, airs, time_h, lat, lon)
+        got = self.fans.spread(sets[mode], airs, ok)
+        wind = np.radians(airs.twd_deg - self.leg.course.bearing_deg)
+        course = np.radians(self.leg.course.bearing_deg)
+        sin, cos = np.sin(wind), np.cos(wind)
+        stream_along = airs.stream_east_kn * np.sin(course) + airs.stream_north_kn * np.cos(course)
+        stream_across = airs.stream_east_kn * np.cos(course) - airs.stream_north_kn * np.sin(course)
+        per_state = np.stack((cos, sin, sides[mode] * sin, sides[mode] * cos,
+                              stream_along, stream_across))  # fmt: skip
+        cos, sin, side_sin, side_cos, stream_along, stream_across = per_state[:, got.state]
+        along = got.ahead_kn * cos - got.aside_kn * side_sin + stream_along
+        across = got.ahead_kn * sin + got.aside_kn * side_cos + stream_across
+        count = np.bincount(got.state, minlength=len(batch))
+        return _Spread(got.state, got.row_deg, along, across, np.cumsum(count) - count, count)
+
+    def _allowed(
+        self, mode: Numbers, airs: Airs, time_h: Array, lat: Array, lon: Array
+    ) -> BoolArray:
+        """Whether a pole may be set, and the engine be used."""
+        ok = np.ones(len(mode), dtype=bool)
+        poled, engine = (
+            np.array([getattr(m, name) for m in self.leg.waters.modes])[mode]
+            for name in ("poled", "engine")
+        )
+        if poled.any() and not self.leg.waters.boat.night_poled:
+            ok[poled] = self.leg.waters.pole_allowed(time_h[poled], lat[poled], lon[poled])
+        if engine.any():
+            some = Airs(*(values[engine] for values in airs))
+            ok[engine] = self.leg.waters.motored(some, time_h[engine], lat[engine], lon[engine])
+        return ok
+
+    def _sail(self, batch: Numbers, spread: _Spread) -> Numbers:
+        """Sail every angle of each state's mode for a step, and straight for the mark."""
+        s, step = self.store, self.step_h
+        here = self.grid.here(s.along[batch], s.across[batch])
+        aim = self._aim(batch, spread, here)
+        state = np.concatenate((spread.state, aim.owner))
+        row = np.concatenate((spread.row, aim.row))
+        scale = (here.cells_per_nm * step)[state]
+        along = np.concatenate((spread.along_kn, aim.speed_kn * aim.along[aim.owner])) * scale
+        across = np.concatenate((spread.across_kn, aim.speed_kn * aim.across[aim.owner])) * scale
+        slow = self._slow(spread, along, across, len(batch))
+        # The scale half way there: the plane stretches polewards.
+        stretch = 1.0 + 0.5 * here.bend[state] * self._north(along, across)
+        along = s.along[batch][state] + along * stretch
+        across = s.across[batch][state] + across * stretch
+        hours = np.full(len(state), step)
+        born = [self._sailed(batch, state, along, across, hours, row, slow)]
+        if self.water is not None:
+            born.append(self._bend(batch, spread, here, slow))
+        return np.concatenate(born)
+
+    @staticmethod
+    def _slow(spread: _Spread, along: Array, across: Array, size: int) -> BoolArray:
+        """Which states get nowhere out of a cell within the step."""
+        slow = np.zeros(size, dtype=bool)
+        moving = np.flatnonzero(spread.size)
+        if moving.size:
+            run = np.hypot(along[: len(spread.state)], across[: len(spread.state)])
+            slow[moving] = np.maximum.reduceat(run, spread.begin[moving]) < 1.0
+        return slow
+
+    def _sailed(
+        self, batch: Numbers, state: Numbers, along: Array, across: Array, hours: Array,
+        row: Array, slow: BoolArray,
+    ) -> Numbers:  # fmt: skip
+        """Keep those of the states sailed to that are the best of their cell and mode so far.
 
         A state that is too slow to leave its cell within a step may take its
         parent's place there, though it can't be better: else a lull would end the search.
         """
-        lost = ~(np.abs(block["lat"]) < 89.0) | ~np.isfinite(block["lon"] + block["time"])
-        block["lat"] = np.where(lost, self.course.lat1, block["lat"])
-        block["lon"] = np.where(lost, self.course.lon1, block["lon"])
-        along, across = self.grid.place(block["lat"], block["lon"])
-        square = np.where(lost, -1, self.grid.cells(along, across))
-        cell = square if self.water is None else self.water.slot(square, along, across)
-        block.update(cell=cell, square=square, along=along, across=across)
-        remaining, bearing = self._distance_and_bearing(block["lat"], block["lon"])
-        self.touched |= bool(np.any(~lost & (cell < 0))) and self.grid.allowed is None
-        ok = cell >= 0
-        ok &= block["time"] + remaining / self.fastest_kn <= min(self._deadline(), self.latest_h)
-        to_go = self._to_go_h(remaining, bearing, block["mode"])
-        value = np.where(ok, block["time"] + to_go, np.inf)
-        slot = np.where(ok, cell * len(self.waters.modes) + block["mode"], 0)
-        better = value < self.best[slot] - 1e-9
-        if slow is not None:
-            better |= slow & (self.holder[slot] == block["parent"])
-        at = np.flatnonzero(ok & better)
-        if self.water is not None and slow is not None:
-            at = at[self._clear({name: values[at] for name, values in block.items()})]
-        if not at.size:
-            return at
-        at = at[np.lexsort((value[at], slot[at]))]
-        first = np.ones(at.size, dtype=bool)
-        first[1:] = slot[at][1:] != slot[at][:-1]
-        at = at[first]
-        index = self.store.add({name: values[at] for name, values in block.items()})
-        self.best[slot[at]] = value[at]
-        self.holder[slot[at]] = index
-        return index
-
-    def _clear(self, block: dict[str, Column]) -> BoolArray:
-        """Tell which steps, from parents to new states, cross no hazard."""
-        s, water, hazards = self.store, self.water, self.waters.hazards
-        clear = np.ones(len(block["lat"]), dtype=bool)
-        if water is None or hazards is None:
-            return clear
-        parent = block["parent"]
-        length = np.hypot(block["along"] - s.along[parent], block["across"] - s.across[parent])
-        at = np.flatnonzero(water.doubtful(s.square[parent], block["square"], length))
-        if at.size:
-            lat, lon = s.lat[parent[at]], s.lon[parent[at]]
-            clear[at] = ~hazards.crossed(lat, lon, block["lat"][at], block["lon"][at])
-        return clear
-
-    def _change(self, batch: Numbers) -> Numbers:
-        """Let states that have sailed long enough change tack or sails where they are."""
         s = self.store
-        modes = len(self.waters.modes)
-        # Sails are set as soon as they draw; but not, under engine, in the same moment as
-        # they were handed, which would be a turn for nothing.
-        shortest = np.full(modes, max(self.what.shortest_h, 1e-9))
-        shortest[[mode.engine for mode in self.waters.modes]] = 1e-9
-        batch = batch[s.sailed[batch] >= shortest[s.mode[batch]]]
-        if not batch.size or modes < 2:
-            return np.zeros(0, dtype=np.intp)
-        after = np.tile(np.arange(modes), batch.size)
-        before = np.repeat(batch, modes)
-        other = after != s.mode[before]
-        after, before = after[other], before[other]
-        tacking = (np.nan_to_num(s.row[before], nan=180.0) < 90.0).astype(np.intp)
-        cost = self.costs[tacking, s.mode[before], after]
-        # At the start and at a mark the angle sailed next is not known yet: the cheaper turn.
-        either = self.costs[:, s.mode[before], after].min(axis=0)
-        cost = np.where(np.isnan(s.row[before]), either, cost)
+        square = self.grid.cells(along, across)
+        cell = square if self.water is None else self.water.slot(square, along, across)
+        number = np.where(cell >= 0, self.number[cell], -1)
+        self.touched |= bool(np.any(number == -1)) and self.grid.allowed is None
+        at = np.flatnonzero(number >= 0)
+        parent = batch[state[at]]
+        time = s.time[parent] + hours[at]
+        soon = time + self.least_h[number[at]] <= self._deadline()
+        at, parent, time = at[soon], parent[soon], time[soon]
+        slot = number[at] * self.modes + s.mode[parent]
+        value = time + self._tilted(slot, along[at], across[at])
+        better = value < self.best[slot] - 1e-9
+        better |= slow[state[at]] & (self.holder[slot] == parent)
+        kept = np.flatnonzero(better)
+        if kept.size:
+            kept = kept[self._clear(parent[kept], along[at[kept]], across[at[kept]],
+                                    square[at[kept]])]  # fmt: skip
+        kept = self._winners(slot, value, kept)
+        at, parent = at[kept], parent[kept]
         return self._keep(
-            time=s.time[before] + cost, lat=s.lat[before], lon=s.lon[before], mode=after,
-            row=np.full(len(after), np.nan), sailed=np.zeros(len(after)), parent=before,
+            slot[kept], value[kept], time=time[kept], along=along[at], across=across[at],
+            mode=s.mode[parent], row=row[at], sailed=s.sailed[parent] + hours[at],
+            parent=parent, square=square[at],
         )  # fmt: skip
 
-    def _sail(self, batch: Numbers) -> Numbers:
-        """Sail every angle of each state's mode for a step, and straight for the mark."""
-        s = self.store
-        airs = self.waters.airs(s.time[batch] + 0.5 * self.step_h, s.lat[batch], s.lon[batch])
-        born = []
-        for number in np.unique(s.mode[batch]):
-            at = np.flatnonzero(s.mode[batch] == number)
-            here = Airs(*(np.asarray(values)[at] for values in airs))
-            born.append(self._sail_mode(batch[at], int(number), here))
-        return np.concatenate(born) if born else np.zeros(0, dtype=np.intp)
+    def _tilted(self, slot: Numbers, along: Array, across: Array) -> Array:
+        """What the place within its cell adds to the guess of what remains."""
+        tilt = self.tilt.take(slot, axis=0)
+        aside = tilt[:, 0] * (along - np.floor(along + 0.5))
+        return np.asarray(aside + tilt[:, 1] * (across - np.floor(across + 0.5)))
 
-    def _sail_mode(self, index: Numbers, number: int, airs: Airs) -> Numbers:
-        s, mode = self.store, self.waters.modes[number]
-        rows = self.rows[mode.sail_set]
-        wide = Airs(*(values[:, np.newaxis] for values in airs))
-        going = self.waters.at_angle(mode, rows[np.newaxis, :], wide)
-        possible = going.possible
-        if mode.poled:
-            allowed = self.waters.pole_allowed(s.time[index], s.lat[index], s.lon[index])
-            possible = possible & allowed[:, np.newaxis]
-        if mode.engine:
-            time_h = s.time[index] + 0.5 * self.step_h
-            used = self.waters.motored(airs, time_h, s.lat[index], s.lon[index])
-            possible = possible & used[:, np.newaxis]
-        east = np.where(possible, going.east_kn, np.nan)
-        north = np.where(possible, going.north_kn, np.nan)
-        aim_e, aim_n, aim_row = self._aim(index, number, east, north, rows)
-        east = np.concatenate((east, aim_e[:, np.newaxis]), axis=1)
-        north = np.concatenate((north, aim_n[:, np.newaxis]), axis=1)
-        row = np.concatenate(
-            (np.broadcast_to(rows, (len(index), len(rows))), aim_row[:, np.newaxis]), axis=1
-        )
-        parent = np.repeat(index, east.shape[1])
-        lat = s.lat[parent]
-        run = np.hypot(np.nan_to_num(east), np.nan_to_num(north)).max(axis=1) * self.step_h
-        slow = np.repeat(run < self.cell_nm, east.shape[1])
-        dlat, dlon = degrees_per_hour(lat, east.ravel(), north.ravel())
-        block = {
-            "time": np.where(np.isnan(dlat), np.nan, s.time[parent] + self.step_h),
-            "lat": lat + dlat * self.step_h, "lon": s.lon[parent] + dlon * self.step_h,
-            "mode": np.full(len(parent), number), "row": row.ravel(),
-            "sailed": s.sailed[parent] + self.step_h, "parent": parent,
-        }  # fmt: skip
-        if self.water is not None:
-            bent, which = self._bend(index, number, east[:, :-1], north[:, :-1], rows)
-            block = {name: np.concatenate((old, bent[name])) for name, old in block.items()}
-            slow = np.concatenate((slow, slow[:: east.shape[1]][which]))
-        return self._keep(slow=slow, **block)
+    def _winners(self, slot: Numbers, value: Array, at: Numbers) -> Numbers:
+        """Of some states the best of each slot."""
+        if not at.size:
+            return at
+        slots, values = slot[at], value[at]
+        order = np.argsort(slots, kind="stable")
+        slots, values = slots[order], values[order]
+        starts = np.flatnonzero(np.append(True, slots[1:] != slots[:-1]))
+        least = np.repeat(np.minimum.reduceat(values, starts), np.diff(np.append(starts, len(at))))
+        best = np.flatnonzero(values == least)
+        first = np.append(True, slots[best][1:] != slots[best][:-1])
+        winners: Numbers = at[order[best[first]]]
+        return winners
 
-    def _bend(
-        self, index: Numbers, number: int, east: Array, north: Array, rows: Array
-    ) -> tuple[dict[str, Column], Numbers]:
-        """Sail straight for corners of hazards within a step; tell which states do."""
-        s, water = self.store, self.water
-        assert water is not None
-        which, corner = water.bends(s.square[index], s.along[index], s.across[index])
-        parent = index[which]
-        offset = self.grid.to_plane(
-            water.corners.place[corner] - np.column_stack((s.along[parent], s.across[parent]))
-        )
-        speed, row, _, _ = _toward(offset, east[which], north[which], rows)
-        far = np.hypot(offset.east_deg, offset.north_deg) * self.corners.nm_per_deg[corner]
-        hours = far / np.maximum(speed, 1e-12)
-        made = hours <= 1.05 * self.step_h
-        which, corner, hours, parent = which[made], corner[made], hours[made], parent[made]
-        block = {
-            "time": s.time[parent] + hours,
-            "lat": self.corners.lat[corner], "lon": self.corners.lon[corner],
-            "mode": np.full(len(parent), number), "row": row[made],
-            "sailed": s.sailed[parent] + hours, "parent": parent,
-        }  # fmt: skip
-        return block, which
+    def _keep(self, slot: Numbers, value: Array, **block: Column | float) -> Numbers:
+        index = self.store.add(len(slot), slot=slot, **block)
+        self.best[slot] = value
+        self.holder[slot] = index
+        return index
 
-    def _aim(
-        self, index: Numbers, number: int, east: Array, north: Array, rows: Array
-    ) -> tuple[Array, Array, Array]:
+    def _clear(self, parent: Numbers, along: Array, across: Array, square: Numbers) -> BoolArray:
+        """Tell which steps, from parents to new states, cross no hazard and nothing unknown."""
+        s, water, hazards = self.store, self.water, self.leg.waters.hazards
+        middle = self.grid.cells(0.5 * (s.along[parent] + along), 0.5 * (s.across[parent] + across))
+        clear: BoolArray = np.asarray((middle < 0) | (self.number[middle] != -2))
+        if water is None or hazards is None:
+            return clear
+        length = np.hypot(along - s.along[parent], across - s.across[parent])
+        at = np.flatnonzero(clear & water.doubtful(s.square[parent], square, length))
+        if at.size:
+            begin = self.grid.places(np.column_stack((s.along[parent[at]], s.across[parent[at]])))
+            end = self.grid.places(np.column_stack((along[at], across[at])))
+            clear[at] = ~hazards.crossed(begin.lat, begin.lon, end.lat, end.lon)
+        return clear
+
+    def _note_left(self, batch: Numbers, airs: Airs) -> None:
+        """Note which states the stream carries off whatever they sail, while it still changes."""
+        drift = np.hypot(airs.stream_east_kn, airs.stream_north_kn)
+        away = np.degrees(np.arctan2(-airs.stream_east_kn, -airs.stream_north_kn)) - airs.twd_deg
+        carried_off = drift > self.fans.made_good_kn(airs, away) + 1e-9
+        self.carried_off |= bool(carried_off.any())
+        if self.waits:
+            latest_h = self.leg.begins_h + LONGEST_WAITING * self.leg.guess_h + WAIT_H
+            self.left.append(batch[carried_off & (self.store.time[batch] < latest_h)])
+
+    # ---- straight for marks and corners -------------------------------------------------------
+
+    def _aim(self, batch: Numbers, spread: _Spread, here: Here) -> _Straight:
         """Sail straight for the mark where the mode can; note who arrives within the step."""
         s = self.store
-        offset = geodesy.mercator_offset(
-            s.lat[index], s.lon[index], self.course.lat2, self.course.lon2
+        ahead, aside = self.grid.mark[0] - s.along[batch], self.grid.mark[1] - s.across[batch]
+        far = np.maximum(np.hypot(ahead, aside), 1e-300)
+        units = (ahead / far, aside / far)
+        straight = _straight(spread.state, np.arange(len(spread.state)), spread, *units)
+        scale = here.cells_per_nm * (1.0 + 0.5 * here.bend * self._north(ahead, aside))
+        at = straight.owner
+        hours = far[at] / (straight.speed_kn * scale[at])
+        near = np.flatnonzero(hours <= 1.05 * self.step_h)
+        if near.size:
+            self._note_arrivals(
+                batch[at[near]], s.time[batch[at[near]]] + hours[near], straight.row[near]
+            )
+        return straight
+
+    def _north(self, along: Array, across: Array) -> Array:
+        """How far differences in cells lead north, in cells."""
+        angle = np.radians(self.leg.course.bearing_deg)
+        return np.asarray(along * np.cos(angle) - across * np.sin(angle))
+
+    def _note_arrivals(self, index: Numbers, time: Array, row: Array) -> None:
+        ok = self._may_arrive(index, time)
+        for number in np.unique(self.store.mode[index[ok]]):
+            at = np.flatnonzero(ok & (self.store.mode[index] == number))
+            first = at[np.argmin(time[at])]
+            if time[first] < self.arrived.get(int(number), _NOBODY).time_h:
+                self.arrived[int(number)] = _Arrival(
+                    float(time[first]), int(index[first]), float(row[first])
+                )
+
+    def _may_arrive(self, index: Numbers, time: Array) -> BoolArray:
+        """Whether the last step is free of hazards, and the weather known at its end."""
+        s, hazards = self.store, self.leg.waters.hazards
+        mark = self.leg.course.lat2, self.leg.course.lon2
+        there = self.leg.waters.airs(time, *(np.full(len(index), value) for value in mark))
+        ok = np.isfinite(there.tws_kn)
+        place = self.grid.places(np.column_stack((s.along[index], s.across[index])))
+        if hazards is not None:
+            ok &= ~hazards.crossed(place.lat, place.lon, *mark)
+        engine = np.array([mode.engine for mode in self.leg.waters.modes])[s.mode[index]]
+        if (engine & ok).any():
+            airs = self.leg.waters.airs(time, place.lat, place.lon)
+            ok &= ~engine | self.leg.waters.motored(airs, time, place.lat, place.lon)
+        return np.asarray(ok)
+
+    def _bend(self, batch: Numbers, spread: _Spread, here: Here, slow: BoolArray) -> Numbers:
+        """Sail straight for corners of hazards within a step."""
+        s, water = self.store, self.water
+        assert water is not None
+        which, corner = water.bends(s.square[batch], s.along[batch], s.across[batch])
+        count = spread.size[which]
+        owner = np.repeat(np.arange(len(which)), count)
+        starts = np.cumsum(count) - count
+        entry = np.arange(len(owner)) + np.repeat(spread.begin[which] - starts, count)
+        there = water.corners.place[corner]
+        ahead, aside = there[:, 0] - s.along[batch][which], there[:, 1] - s.across[batch][which]
+        far = np.maximum(np.hypot(ahead, aside), 1e-300)
+        straight = _straight(owner, entry, spread, ahead / far, aside / far)
+        at = straight.owner
+        scale = here.cells_per_nm[which[at]] * (
+            1.0 + 0.5 * here.bend[which[at]] * self._north(ahead[at], aside[at])
         )
-        speed, row, sin, cos = _toward(offset, east, north, rows)
-        far = self._remaining(s.lat[index], s.lon[index])
-        hours = np.where(speed > 0.0, far / np.maximum(speed, 1e-12), np.nan)
-        self._note_arrivals(index, number, s.time[index] + hours, hours <= 1.05 * self.step_h)
-        return speed * sin, speed * cos, row
+        hours = far[at] / (straight.speed_kn * scale)
+        made = hours <= 1.05 * self.step_h
+        at, hours = at[made], hours[made]
+        place = there[at]
+        return self._sailed(
+            batch, which[at], place[:, 0], place[:, 1], hours, straight.row[made], slow
+        )
 
-    def _note_arrivals(self, index: Numbers, number: int, time: Array, near: BoolArray) -> None:
-        if not near.any():
-            return
-        at = np.flatnonzero(near)
-        if self.waters.hazards is not None:
-            lat, lon = self.store.lat[index[at]], self.store.lon[index[at]]
-            mark = self.course.lat2, self.course.lon2
-            at = at[~self.waters.hazards.crossed(lat, lon, *mark)]
-        if self.waters.modes[number].engine and at.size:
-            at = at[self._still_motored(index[at], time[at])]
-        if not at.size:
-            return
-        first = at[np.argmin(time[at])]
-        if time[first] < self.arrived.get(number, (np.inf, -1))[0]:
-            self.arrived[number] = (float(time[first]), int(index[first]))
+    @property
+    def hours(self) -> float:
+        """How long the fastest way takes. [h]."""
+        best = min(self.arrived.values())
+        at = best.last
+        while at >= 0:
+            at = int(self.store.parent[at])
+        return best.time_h - self.leg.roots[-1 - at].time_h
 
-    def _still_motored(self, index: Numbers, time: Array) -> BoolArray:
-        """Whether the engine is used to the end of the last step."""
-        lat, lon = self.store.lat[index], self.store.lon[index]
-        return self.waters.motored(self.waters.airs(time, lat, lon), time, lat, lon)
+    # ---- ways -----------------------------------------------------------------------------------
 
     def ways(self) -> list[Way]:
         """Return the best way found for each mode of arrival."""
-        return [self._trace(mode, *found) for mode, found in sorted(self.arrived.items())]
+        return [self._trace(mode, found) for mode, found in sorted(self.arrived.items())]
 
-    def _trace(self, mode: int, arrival_h: float, last: int) -> Way:
+    def _trace(self, mode: int, found: _Arrival) -> Way:
         s = self.store
-        chain = [last]
+        chain = [found.last]
         while s.parent[chain[-1]] >= 0:
             chain.append(int(s.parent[chain[-1]]))
         root = -1 - int(s.parent[chain[-1]])
         chain.reverse()
         at = np.array(chain)
+        places = self.grid.places(np.column_stack((s.along[at], s.across[at])))
         modes = np.append(s.mode[at], mode)
-        lat = np.append(s.lat[at], self.course.lat2)
-        lon = np.append(s.lon[at], self.course.lon2)
-        time = np.append(s.time[at], arrival_h)
-        row = np.append(s.row[at], np.nan)
+        # The start is itself, to the last digit.
+        lat = np.concatenate(([self.leg.course.lat1], places.lat[1:], [self.leg.course.lat2]))
+        lon = np.concatenate(([self.leg.course.lon1], places.lon[1:], [self.leg.course.lon2]))
+        lon[-1] += 360.0 * np.round((lon[-2] - lon[-1]) / 360.0)
+        time = np.append(s.time[at], found.time_h)
+        row = np.append(s.row[at], found.row)
         parts = tuple(_stretches(modes, lat, lon, time, row))
-        return Way(root, self.roots[root].mode, parts, arrival_h)
+        return Way(root, self.leg.roots[root].mode, parts, found.time_h)
 
 
-def _toward(
-    offset: geodesy.Offset, east: Array, north: Array, rows: Array
-) -> tuple[Array, Array, Array, Array]:
-    """Fastest speed straight along offsets, its row, and the sine and cosine of the way there."""
-    length = np.maximum(np.hypot(offset.east_deg, offset.north_deg), 1e-300)
-    sin, cos = offset.east_deg / length, offset.north_deg / length
-    along = east * sin[:, np.newaxis] + north * cos[:, np.newaxis]
-    across = east * cos[:, np.newaxis] - north * sin[:, np.newaxis]
-    return *fastest_crossing(along, across, rows), sin, cos
+class _Arrival(NamedTuple):
+    """The best arrival in one mode: when, from which state, by which angle."""
+
+    time_h: float
+    last: int
+    row: float
+
+
+_NOBODY = _Arrival(np.inf, -1, np.nan)
+
+
+class _Straight(NamedTuple):
+    """Fastest velocities straight along given directions, of those who have any."""
+
+    owner: Numbers
+    row: Array
+    speed_kn: Array
+    along: Array
+    across: Array
+    """All directions asked for, by owner."""
+
+
+def _straight(
+    owner: Numbers, entry: Numbers, spread: _Spread, along: Array, across: Array
+) -> _Straight:
+    """Find the fastest velocity of each owner straight along its direction.
+
+    Parameters
+    ----------
+    owner : ndarray of int, shape (c,)
+        Whose each candidate is, ascending.
+    entry : ndarray of int, shape (c,)
+        Which velocity of the spread it is; ascending in angle within an owner.
+    along, across : ndarray, shape (owners,)
+        The directions, of length one.
+    """
+    u, v = along[owner], across[owner]
+    a, c = spread.along_kn[entry], spread.across_kn[entry]
+    ahead, aside = a * u + c * v, c * u - a * v
+    aside = np.where(np.abs(aside) < ON_THE_RAY_KN, 0.0, aside)
+    meets = (owner[1:] == owner[:-1]) & (aside[1:] * aside[:-1] <= 0.0)
+    at = np.flatnonzero(meets)
+    span = aside[at] - aside[at + 1]
+    share = np.divide(aside[at], span, out=np.zeros(len(at)), where=np.abs(span) > 1e-12)
+    speed = ahead[at] + share * (ahead[at + 1] - ahead[at])
+    row = spread.row[entry]
+    row = row[at] + share * (row[at + 1] - row[at])
+    made = np.flatnonzero(speed > 1e-6)
+    owners = owner[at[made]]
+    order = np.lexsort((-speed[made], owners))
+    first = order[np.append(True, owners[order][1:] != owners[order][:-1])[: len(order)]]
+    return _Straight(owners[first], row[made[first]], speed[made[first]], along, across)
 
 
 def _stretches(modes: Numbers, lat: Array, lon: Array, time: Array, row: Array) -> list[Stretch]:
@@ -630,7 +848,6 @@ def search_leg(
     *,
     gauge: Array,
     fastest_kn: float,
-    best_rows: list[Array],
     progress: Callable[[float], None] | None = None,
 ) -> list[Way]:
     """Search the fastest ways over a leg, one for each mode of arrival.
@@ -650,8 +867,6 @@ def search_leg(
         decides between states of one cell that lie a little apart. [h/nm]
     fastest_kn : float
         A speed over the ground that nothing exceeds. [kn]
-    best_rows : list of ndarray
-        For each sail set, polar angles that must be tried.
     progress : callable, optional
         Told the distance that remains. [nm]
 
@@ -663,31 +878,97 @@ def search_leg(
     costs = manoeuvres.cost_table_h(waters.boat, waters.modes)
     if what.free:
         costs = np.zeros_like(costs)
-    rows = [angles(s, b) for s, b in zip(waters.boat.sail_sets, best_rows, strict=True)]
-    rows.append(np.linspace(0.0, 360.0, ENGINE_ROWS))
+    leg = _Leg(waters, course, roots, what, gauge, fastest_kn, costs, progress)
     cell = course.mercator_deg / (CELLS_ALONG * what.fineness)
-
-    def begun(grid: _Grid, step_h: float) -> _Round:
-        return _Round(
-            waters, course, roots, grid, step_h, gauge, fastest_kn, what, costs, rows, progress
-        )
-
-    found = _first_round(begun, course, cell, _step_h(course, cell, gauge), what.widest)
-    while (
-        found.arrived and found.step_h > min(LONGEST_STEP_H, _longest_step_h(found)) / what.fineness
-    ):
-        finer = begun(_band(found), found.step_h / 2.0)
-        finer.run()
+    step = _step_h(leg, cell)
+    shorter = float(np.clip(step * what.fineness / FIRST_STEP_H, 1.0, MOST_SHORTENED))
+    found = _waited_for(_first_round(leg, cell / shorter, step / shorter))
+    while found.arrived:
+        longest = min(LONGEST_STEP_H, _longest_step_h(found)) / what.fineness
+        if found.step_h <= longest:
+            break
+        finer = _finer(found, longest)
         if not finer.arrived:
             break
         found = finer
-    return found.ways()
+    return _exact(waters, found.ways())
+
+
+def _waited_for(found: _Round) -> _Round:
+    """Look whether it pays to let the stream carry her to and fro: the same area once more."""
+    if not found.carried_off or not found.leg.waters.weather.varies_in_time:
+        return found
+    again = found.leg.begun(found.grid, found.step_h, COARSE_APART_DEG, waits=True)
+    again.run()
+    if not again.arrived or (found.arrived and again.hours > (1.0 - WAITING_GAINS) * found.hours):
+        return found
+    return again
+
+
+def _finer(found: _Round, longest_h: float) -> _Round:
+    """Search about the way found, in half the steps."""
+    apart_deg = APART_DEG if found.step_h <= 2.0 * longest_h else COARSE_APART_DEG
+    grid, step_h = _band(found), found.step_h / 2.0
+    finer = found.leg.begun(grid, step_h, apart_deg, waits=found.waits)
+    finer.run()
+    if not finer.arrived and finer.carried_off and not finer.waits:
+        finer = found.leg.begun(grid, step_h, apart_deg, waits=True)
+        finer.run()
+    return finer
+
+
+def _exact(waters: Waters, ways: list[Way]) -> list[Way]:
+    """Sail ways once more, exactly; one that doesn't come out stays as it was found."""
+    parts = [_steps_of(way, number) for number, way in enumerate(ways)]
+    if not parts:
+        return []
+    steps = Steps(*(np.concatenate(column) for column in zip(*parts, strict=True)))
+    made, exact = resailed(waters, steps)
+    return [
+        _made(way, made, made.way == number) if ok else way
+        for number, (way, ok) in enumerate(zip(ways, exact, strict=True))
+    ]
+
+
+def _steps_of(way: Way, number: int) -> tuple[Column, ...]:
+    """Columns of `Steps`: what is sailed from place to place, and the pauses before it."""
+    columns: list[tuple[Column, ...]] = []
+    start_h = ended_h = float(way.stretches[0].time_h[0])
+    for part in way.stretches:
+        hours = np.diff(part.time_h)
+        pause = np.zeros(len(hours))
+        pause[0] = part.time_h[0] - ended_h
+        ended_h = float(part.time_h[-1])
+        each = np.ones(len(hours))
+        lon = np.unwrap(part.lon, period=360.0)
+        columns.append((
+            np.full(len(hours), number), np.full(len(hours), part.mode), part.row_deg[1:], hours,
+            pause, start_h * each, part.lat[:-1], lon[:-1], part.lat[1:], lon[1:],
+        ))  # fmt: skip
+    return tuple(np.concatenate(column) for column in zip(*columns, strict=True))
+
+
+def _made(way: Way, made: Steps, own: BoolArray) -> Way:
+    """The same way, by exact steps."""
+    begins, at, parts = made.begins_h[own], 0, []
+    row, hours = made.row_deg[own], made.hours[own]
+    for part in way.stretches:
+        steps = slice(at, at + len(part.lat) - 1)
+        at = steps.stop
+        end_h = begins[steps][-1] + hours[steps][-1]
+        parts.append(Stretch(
+            part.mode,
+            np.append(made.lat[own][steps], made.to_lat[own][at - 1]),
+            np.append(made.lon[own][steps], made.to_lon[own][at - 1]),
+            np.append(begins[steps], end_h),
+            np.append(np.nan, row[steps]),
+        ))  # fmt: skip
+    return replace(way, stretches=tuple(parts), arrival_h=float(end_h), exact=True)
 
 
 def _longest_step_h(found: _Round) -> float:
     """A step that is short against the way found, whatever the leg's own length."""
-    best = min(found.ways(), key=lambda way: way.arrival_h)
-    return (best.arrival_h - found.roots[best.root].time_h) / LEAST_STEPS
+    return found.hours / LEAST_STEPS
 
 
 def hours_per_mile(held: VelocitySet) -> Array:
@@ -699,16 +980,18 @@ def hours_per_mile(held: VelocitySet) -> Array:
         For each mode alone, and last for all together; large where that way
         nothing is made good. [h/nm]
     """
-    every = np.arange(len(held.modes))[:, np.newaxis]
-    member = np.concatenate((held.mode == every, np.ones((1, len(held)), dtype=bool)))
-    speed = np.array([
-        fastest_mix(*along_and_across(held.east_kn, held.north_kn, bearing), member).speed_kn
-        for bearing in range(361)
-    ]).T  # fmt: skip
-    return np.asarray(1.0 / np.fmax(speed, 1.0 / SLOWEST_H_PER_NM))
+    bearings = np.arange(361.0)[:, np.newaxis]
+    along, across = along_and_across(held.east_kn, held.north_kn, bearings)
+    speeds = [
+        farthest_mix_kn(along[:, held.mode == mode], across[:, held.mode == mode])
+        if (held.mode == mode).any() else np.zeros(361)
+        for mode in range(len(held.modes))
+    ]  # fmt: skip
+    speeds.append(farthest_mix_kn(along, across))
+    return np.asarray(1.0 / np.fmax(speeds, 1.0 / SLOWEST_H_PER_NM))
 
 
-def _waterways(hazards: Hazards | None, grid: _Grid) -> Waterways | None:
+def _waterways(hazards: Hazards | None, grid: Grid) -> Waterways | None:
     """Draw hazards into a grid; None if it holds none."""
     if hazards is None:
         return None
@@ -718,7 +1001,7 @@ def _waterways(hazards: Hazards | None, grid: _Grid) -> Waterways | None:
     return waterways(shores, grid.shape, grid.allowed) if shores else None
 
 
-def _shores(hazards: Hazards, grid: _Grid) -> list[Any]:
+def _shores(hazards: Hazards, grid: Grid) -> list[Any]:
     """Return what may not be met, in a grid's cells."""
     import shapely
 
@@ -729,29 +1012,23 @@ def _shores(hazards: Hazards, grid: _Grid) -> list[Any]:
     return list(shapely.transform(near, lambda plane: grid.from_plane(plane - start)))
 
 
-def _step_h(course: Course, cell_deg: float, gauge: Array) -> float:
-    nm_per_deg = course.distance_nm / course.mercator_deg
-    hours_per_nm = float(np.interp(course.bearing_deg, np.arange(361.0), gauge[-1]))
-    return STEP_IN_CELLS * cell_deg * nm_per_deg * hours_per_nm
+def _step_h(leg: _Leg, cell_deg: float) -> float:
+    hours_per_nm = float(np.interp(leg.course.bearing_deg, np.arange(361.0), leg.gauge[-1]))
+    return STEP_IN_CELLS * cell_deg * leg.nm_per_deg * hours_per_nm
 
 
-def _first_round(
-    begun: Callable[[_Grid, float], _Round],
-    course: Course,
-    cell: float,
-    step: float,
-    widest: float,
-) -> _Round:
+def _first_round(leg: _Leg, cell: float, step: float) -> _Round:
     """Search the whole area, and a larger one if the way found comes near its edge."""
     size = 1.0
     while True:
         # A very large area, that only land can ask for, is searched in larger cells at first.
         coarse = max(1.0, size / LARGE)
-        cells = course.mercator_deg / (coarse * cell)
+        cells = leg.course.mercator_deg / (coarse * cell)
         ahead, aside = (int(np.ceil(share * cells * size)) for share in BOX)
-        found = begun(_Grid(course, coarse * cell, ahead, aside), coarse * step)
+        grid = Grid(leg.course, coarse * cell, ahead, aside)
+        found = leg.begun(grid, coarse * step, COARSE_APART_DEG, waits=False)
         found.run()
-        if size > widest or (found.arrived and (size > LARGE or not _near_edge(found))):
+        if size > leg.what.widest or (found.arrived and (size > LARGE or not _near_edge(found))):
             return found
         if not found.touched:
             return found
@@ -769,33 +1046,22 @@ def _near_edge(found: _Round) -> bool:
     return False
 
 
-def _band(found: _Round) -> _Grid:
-    """Return a finer grid of which only the neighbourhood of the ways found is allowed."""
-    from scipy.ndimage import binary_dilation
+def _band(found: _Round) -> Grid:
+    """Return a finer grid of which only the neighbourhood of the way found is allowed."""
+    from scipy.ndimage import maximum_filter
 
     old = found.grid
-    grid = _Grid(old.course, old.cell_deg / 2.0, old.ahead * 2, old.aside * 2)
-    mask = np.zeros(grid.shape, dtype=bool)
+    grid = Grid(old.course, old.cell_deg / 2.0, old.ahead * 2, old.aside * 2)
+    mask = np.zeros(grid.shape, dtype=np.uint8)
     best = min(found.ways(), key=lambda way: way.arrival_h)
     for part in best.stretches:
         lat, lon = _densely(part.lat), _densely(part.lon)
         cells = grid.cells(*grid.place(lat, lon))
-        mask.ravel()[cells[cells >= 0]] = True
-    wide = binary_dilation(mask, structure=np.ones((3, 3), dtype=bool), iterations=2 * BAND_CELLS)
-    return _Grid(old.course, grid.cell_deg, grid.ahead, grid.aside, wide)
+        mask.ravel()[cells[cells >= 0]] = 1
+    wide = maximum_filter(mask, size=4 * BAND_CELLS + 1, mode="constant") > 0
+    return Grid(old.course, grid.cell_deg, grid.ahead, grid.aside, wide)
 
 
 def _densely(values: Array) -> Array:
     at = np.linspace(0.0, len(values) - 1.0, 8 * len(values))
     return np.interp(at, np.arange(len(values)), np.unwrap(values, period=360.0))
-
-
-def angles(sails: SailSet, must: Array) -> Array:
-    """Return the polar angles that the search tries: the best ones and a coarse comb."""
-    low = max(sails.polar.first_twa_deg, sails.twa_deg[0])
-    high = min(sails.polar.last_twa_deg, sails.twa_deg[1])
-    if low > high:
-        return np.array([low])
-    count = max(2, int(np.ceil((high - low) / ANGLE_STEP_DEG)) + 1)
-    inside = must[(must >= low) & (must <= high)]
-    return np.unique(np.concatenate((np.linspace(low, high, count), inside)))

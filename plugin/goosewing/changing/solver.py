@@ -256,7 +256,7 @@ def _search(
 ) -> list[Way]:
     return search_leg(
         _bound_for(waters, course), course, roots, what,
-        gauge=view.gauge, fastest_kn=view.fastest_kn, best_rows=view.best_rows, progress=progress,
+        gauge=view.gauge, fastest_kn=view.fastest_kn, progress=progress,
     )  # fmt: skip
 
 

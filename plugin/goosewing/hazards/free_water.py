@@ -105,6 +105,15 @@ class Waterways:
         """Cells and parts of cells together."""
         return max(self.room_cells.size, int(self._slot.max(initial=0)) + 1)
 
+    @property
+    def owner(self) -> Numbers:
+        """The cell to which each slot belongs, shape (slots,)."""
+        owner = np.zeros(self.slots, dtype=np.intp)
+        cells = self.room_cells.size
+        owner[:cells] = np.arange(cells)
+        owner[self._slot] = self._cell
+        return owner
+
     def doubtful(self, cell: Numbers, other: Numbers, length_cells: Array) -> BoolArray:
         """Tell which steps between two cells might meet a shore: both ends are too near it."""
         room = self.room_cells.ravel()
