@@ -94,6 +94,11 @@ class Grid:
         return along + 2 * self.ahead + 1, 2 * self.aside + 1
 
     @property
+    def start(self) -> tuple[float, float]:
+        """Where the start is, in cells."""
+        return float(self.ahead), float(self.aside)
+
+    @property
     def mark(self) -> tuple[float, float]:
         """Where the mark is, in cells."""
         return self.course.mercator_deg / self.cell_deg + self.ahead, float(self.aside)

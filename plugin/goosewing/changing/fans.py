@@ -276,9 +276,8 @@ def _worth_setting(boat: Boat, reaches: list[tuple[Array, Numbers]], winds: int)
             if at != number and not sails.poled
         ]
         if others:
-            gain: Array = reach - np.max(others, axis=0)
-            faster: BoolArray = np.asarray(gain.max(axis=1)) > WORTH_KN
-            worth[number] = faster[:-1] | faster[1:]
+            gain: Array = np.max(reach - np.max(others, axis=0), axis=1)
+            worth[number] = np.maximum(gain[:-1], gain[1:]) > WORTH_KN
     return worth
 
 

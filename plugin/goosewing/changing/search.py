@@ -27,6 +27,7 @@ from goosewing.boat import manoeuvres
 from goosewing.changing.cells import Grid, Here, Places
 from goosewing.changing.engine_rule import farthest_mix_kn
 from goosewing.changing.fans import Fans, fans_of
+from goosewing.changing.guide import Guide
 from goosewing.changing.motion import Airs, Waters
 from goosewing.changing.resailed import Steps, resailed
 from goosewing.earth import geodesy
@@ -82,6 +83,15 @@ SLOWEST_H_PER_NM = 10.0
 
 WAITING_GAINS = 3e-3
 """Only where a share of the time as large is gained by it do cells stay open."""
+
+SLACK = 0.015
+"""Ways are followed that seem to take up to so much longer than the best known."""
+
+TRUSTED = 0.98
+"""What a coarse round backwards tells of the hours that remain may be so much too long."""
+
+MOST_HALVINGS = 1
+"""Steps are made half as long at once: a guide is good for little more than that."""
 
 COARSE_APART_DEG = 4.0
 APART_DEG = 3.0
@@ -247,10 +257,12 @@ class _Leg:
         """Miles to a degree of the Mercator plane, on the whole."""
         return self.course.distance_nm / self.course.mercator_deg
 
-    def begun(self, grid: Grid, step_h: float, apart_deg: float, *, waits: bool) -> _Round:
-        """Return a round, ready to run."""
+    def run(self, grid: Grid, step_h: float, apart_deg: float, **more: Any) -> _Round:
+        """Run a round; what more it takes is told at `_Round`."""
         fans = fans_of(self.waters.boat, apart_deg / float(np.sqrt(self.what.fineness)))
-        return _Round(self, grid, step_h, fans, waits=waits)
+        made = _Round(self, grid, step_h, fans, **more)
+        made.run()
+        return made
 
 
 @dataclass(slots=True, eq=False)
@@ -261,8 +273,15 @@ class _Round:
     grid: Grid
     step_h: float
     fans: Fans
-    waits: bool
+    waits: bool = False
     """Whether a boat that is carried off leaves her cell to whoever comes later."""
+    backwards_from_h: float | None = None
+    """If she sails backwards in time, from the mark to the start: when she leaves the mark.
+    The times of states then count hours before the epoch instead of after it."""
+    guide: Guide | None = None
+    """What remains, as a round backwards found it."""
+    beat_h: float = np.inf
+    """Nobody is followed who can't arrive by then. [h]"""
     store: _Store = field(default_factory=_Store.empty)
     water: Waterways | None = field(init=False)
     corners: Places = field(init=False)
@@ -285,6 +304,39 @@ class _Round:
     @property
     def modes(self) -> int:
         return len(self.leg.waters.modes)
+
+    @property
+    def sign(self) -> float:
+        """Which way time runs."""
+        return 1.0 if self.backwards_from_h is None else -1.0
+
+    @property
+    def roots(self) -> tuple[Root, ...]:
+        """How it may begin."""
+        if self.backwards_from_h is None:
+            return self.leg.roots
+        return (Root(-1, -self.backwards_from_h, np.inf),)
+
+    def _clock_h(self, time_h: Array) -> Array:
+        """The hour by the clock; before the start the weather of the start holds."""
+        if self.backwards_from_h is None:
+            return time_h
+        return np.maximum(-time_h, self.leg.begins_h)
+
+    @property
+    def origin(self) -> tuple[float, float]:
+        """Where it begins, in cells."""
+        return self.grid.start if self.backwards_from_h is None else self.grid.mark
+
+    @property
+    def goal(self) -> tuple[float, float]:
+        """Where it is to end, in cells."""
+        return self.grid.mark if self.backwards_from_h is None else self.grid.start
+
+    @property
+    def begins_h(self) -> float:
+        """When it begins at the latest."""
+        return max(root.time_h for root in self.roots)
 
     def __post_init__(self) -> None:
         self.water = _waterways(self.leg.waters.hazards, self.grid)
@@ -312,9 +364,12 @@ class _Round:
     def _guess(self, owner: Numbers) -> None:
         """Guess what remains from each cell, and how that changes across it."""
         along, across = self.grid.middles(owner)
-        far = np.hypot(along - self.grid.mark[0], across - self.grid.mark[1])
+        far = np.hypot(along - self.goal[0], across - self.goal[1])
         nm = self.leg.nm_per_deg * self.grid.cell_deg
         self.least_h = np.maximum(far - 1.5, 0.0) * nm / self.leg.fastest_kn
+        if self.guide is not None:
+            known = TRUSTED * self.guide.hours(self.grid, along, across).min(axis=1)
+            self.least_h = np.maximum(self.least_h, known)
         ends = [
             [self._to_go_h(along + 0.5 * a, across + 0.5 * c, nm) for a, c in pair]
             for pair in (((1, 0), (-1, 0)), ((0, 1), (0, -1)))
@@ -323,8 +378,13 @@ class _Round:
 
     def _to_go_h(self, along: Array, across: Array, nm_per_cell: float) -> Array:
         """A fair guess of the hours to go, shape (n, modes): as she sails, or after one change."""
-        ahead, aside = self.grid.mark[0] - along, self.grid.mark[1] - across
-        bearing = (self.leg.course.bearing_deg + np.degrees(np.arctan2(aside, ahead))) % 360.0
+        if self.guide is not None:
+            return self.guide.hours(self.grid, along, across)
+        ahead, aside = self.goal[0] - along, self.goal[1] - across
+        bearing = self.leg.course.bearing_deg + np.degrees(
+            np.arctan2(self.sign * aside, self.sign * ahead)
+        )
+        bearing %= 360.0
         low = bearing.astype(np.intp)
         part = bearing - low
         per_nm = self.leg.gauge[:, low] * (1.0 - part) + self.leg.gauge[:, low + 1] * part
@@ -332,7 +392,8 @@ class _Round:
         return np.asarray(np.minimum(hours[:-1], hours[-1] + self._least_change_h()).T)
 
     def _least_change_h(self) -> Array:
-        elsewhere = np.where(np.eye(self.modes, dtype=bool), np.inf, self.leg.costs.min(axis=0))
+        costs = self._costs.min(axis=0)
+        elsewhere = np.where(np.eye(self.modes, dtype=bool), np.inf, costs)
         least = elsewhere.min(axis=1)
         return np.where(np.isfinite(least), least, 0.0)[:, np.newaxis]
 
@@ -349,7 +410,7 @@ class _Round:
             at = self.leg.waters.airs(first + share * self.leg.guess_h, here.lat, here.lon)
             unknown &= ~np.isfinite(at.tws_kn)
         near_ends = np.zeros(len(owner), dtype=bool)
-        for end in ((float(self.grid.ahead), float(self.grid.aside)), self.grid.mark):
+        for end in (self.grid.start, self.grid.mark):
             near_ends |= (np.abs(along - end[0]) < 1.5) & (np.abs(across - end[1]) < 1.5)
         shut = np.flatnonzero(unknown & ~near_ends)
         self.number[np.flatnonzero(self.number >= 0)[shut]] = -2
@@ -376,29 +437,31 @@ class _Round:
     def _tell(self, batch: Numbers) -> None:
         if self.leg.progress is None:
             return
-        far = np.hypot(
-            self.store.along[batch] - self.grid.mark[0], self.store.across[batch]
-            - self.grid.mark[1],
-        )  # fmt: skip
-        nm = self.leg.nm_per_deg * self.grid.cell_deg
-        self.leg.progress(float(far.min()) * nm)
+        along, across = self.store.along[batch], self.store.across[batch]
+        far = np.hypot(along - self.goal[0], across - self.goal[1])
+        self.leg.progress(float(far.min()) * self.leg.nm_per_deg * self.grid.cell_deg)
+
+    @property
+    def _costs(self) -> Array:
+        """What it costs to come from one mode into another, the way time runs. [h]."""
+        return self.leg.costs if self.backwards_from_h is None else self.leg.costs.swapaxes(1, 2)
 
     @property
     def _latest_h(self) -> float:
-        return self.leg.begins_h + LONGEST_GUESSES * self.leg.guess_h + WAIT_H
+        return self.begins_h + LONGEST_GUESSES * self.leg.guess_h + WAIT_H
 
     def _deadline(self) -> float:
         if not self.arrived:
-            return self._latest_h
+            return min(self._latest_h, self.beat_h)
         first = min(found.time_h for found in self.arrived.values())
         return min(self._latest_h, first + float(self.leg.costs.max()))
 
     def _start(self) -> Numbers:
-        along, across = np.array([float(self.grid.ahead)]), np.array([float(self.grid.aside)])
+        along, across = (np.array([value]) for value in self.origin)
         square = self.grid.cells(along, across)
         cell = square if self.water is None else self.water.slot(square, along, across)
         born = []
-        for number, root in enumerate(self.leg.roots):
+        for number, root in enumerate(self.roots):
             modes = [root.mode] if root.mode >= 0 else range(self.modes)
             for mode in modes:
                 slot = self.number[cell] * self.modes + mode
@@ -421,7 +484,7 @@ class _Round:
         s, half = self.store, 0.5 * self.step_h
         along, across = self._half_way(batch)
         here = self.grid.here(along, across)
-        time_h = s.time[batch] + half
+        time_h = self._clock_h(s.time[batch] + half)
         airs = self.leg.waters.airs(time_h, here.lat, here.lon)
         unknown = ~np.isfinite(airs.tws_kn)
         if unknown.any():
@@ -476,9 +539,9 @@ class _Round:
     def _cost_h(self, before: Numbers, after: Numbers) -> Array:
         s = self.store
         tacking = (np.nan_to_num(s.row[before], nan=180.0) < 90.0).astype(np.intp)
-        cost = self.leg.costs[tacking, s.mode[before], after]
+        cost = self._costs[tacking, s.mode[before], after]
         # At the start and at a mark the angle sailed next is not known yet: the cheaper turn.
-        either = self.leg.costs[:, s.mode[before], after].min(axis=0)
+        either = self._costs[:, s.mode[before], after].min(axis=0)
         return np.where(np.isnan(s.row[before]), either, cost)
 
     # ---- sailing on --------------------------------------------------------------------------
@@ -502,6 +565,7 @@ class _Round:
         along = got.ahead_kn * cos - got.aside_kn * side_sin + stream_along
         across = got.ahead_kn * sin + got.aside_kn * side_cos + stream_across
         count = np.bincount(got.state, minlength=len(batch))
+        along, across = self.sign * along, self.sign * across
         return _Spread(got.state, got.row_deg, along, across, np.cumsum(count) - count, count)
 
     def _allowed(
@@ -634,7 +698,7 @@ class _Round:
         carried_off = drift > self.fans.made_good_kn(airs, away) + 1e-9
         self.carried_off |= bool(carried_off.any())
         if self.waits:
-            latest_h = self.leg.begins_h + LONGEST_WAITING * self.leg.guess_h + WAIT_H
+            latest_h = self.begins_h + LONGEST_WAITING * self.leg.guess_h + WAIT_H
             self.left.append(batch[carried_off & (self.store.time[batch] < latest_h)])
 
     # ---- straight for marks and corners -------------------------------------------------------
@@ -642,7 +706,7 @@ class _Round:
     def _aim(self, batch: Numbers, spread: _Spread, here: Here) -> _Straight:
         """Sail straight for the mark where the mode can; note who arrives within the step."""
         s = self.store
-        ahead, aside = self.grid.mark[0] - s.along[batch], self.grid.mark[1] - s.across[batch]
+        ahead, aside = self.goal[0] - s.along[batch], self.goal[1] - s.across[batch]
         far = np.maximum(np.hypot(ahead, aside), 1e-300)
         units = (ahead / far, aside / far)
         straight = _straight(spread.state, np.arange(len(spread.state)), spread, *units)
@@ -674,7 +738,9 @@ class _Round:
     def _may_arrive(self, index: Numbers, time: Array) -> BoolArray:
         """Whether the last step is free of hazards, and the weather known at its end."""
         s, hazards = self.store, self.leg.waters.hazards
-        mark = self.leg.course.lat2, self.leg.course.lon2
+        course = self.leg.course
+        mark = (course.lat2, course.lon2) if self.sign > 0.0 else (course.lat1, course.lon1)
+        time = self._clock_h(time)
         there = self.leg.waters.airs(time, *(np.full(len(index), value) for value in mark))
         ok = np.isfinite(there.tws_kn)
         place = self.grid.places(np.column_stack((s.along[index], s.across[index])))
@@ -718,7 +784,15 @@ class _Round:
         at = best.last
         while at >= 0:
             at = int(self.store.parent[at])
-        return best.time_h - self.leg.roots[-1 - at].time_h
+        return best.time_h - self.roots[-1 - at].time_h
+
+    def learnt(self) -> Guide:
+        """What remains from every place, of a round backwards."""
+        s = self.store
+        kept = self.holder[self.holder >= 0]
+        place = s.along[kept], s.across[kept]
+        hours = s.time[kept] - self.begins_h
+        return Guide.of(self.grid, place, s.mode[kept], hours, self.modes)
 
     # ---- ways -----------------------------------------------------------------------------------
 
@@ -883,6 +957,7 @@ def search_leg(
     step = _step_h(leg, cell)
     shorter = float(np.clip(step * what.fineness / FIRST_STEP_H, 1.0, MOST_SHORTENED))
     found = _waited_for(_first_round(leg, cell / shorter, step / shorter))
+    ways = found.ways()
     while found.arrived:
         longest = min(LONGEST_STEP_H, _longest_step_h(found)) / what.fineness
         if found.step_h <= longest:
@@ -890,31 +965,92 @@ def search_leg(
         finer = _finer(found, longest)
         if not finer.arrived:
             break
-        found = finer
-    return _exact(waters, found.ways())
+        ways, found = _fastest_of(finer.ways(), ways), finer
+    return _exact(waters, ways)
+
+
+def _fastest_of(ways: list[Way], others: list[Way]) -> list[Way]:
+    """Of two lists of ways the faster one for each mode of arrival."""
+    best: dict[int, Way] = {}
+    for way in (*ways, *others):
+        if way.mode not in best or way.arrival_h < best[way.mode].arrival_h:
+            best[way.mode] = way
+    return [best[mode] for mode in sorted(best)]
 
 
 def _waited_for(found: _Round) -> _Round:
     """Look whether it pays to let the stream carry her to and fro: the same area once more."""
     if not found.carried_off or not found.leg.waters.weather.varies_in_time:
         return found
-    again = found.leg.begun(found.grid, found.step_h, COARSE_APART_DEG, waits=True)
-    again.run()
+    again = found.leg.run(found.grid, found.step_h, COARSE_APART_DEG, waits=True)
     if not again.arrived or (found.arrived and again.hours > (1.0 - WAITING_GAINS) * found.hours):
         return found
     return again
 
 
 def _finer(found: _Round, longest_h: float) -> _Round:
-    """Search about the way found, in half the steps."""
+    """Search about the ways found, in shorter steps."""
+    if not found.waits:
+        finer = _guided(found, longest_h)
+        if finer is not None:
+            return finer
     apart_deg = APART_DEG if found.step_h <= 2.0 * longest_h else COARSE_APART_DEG
     grid, step_h = _band(found), found.step_h / 2.0
-    finer = found.leg.begun(grid, step_h, apart_deg, waits=found.waits)
-    finer.run()
+    finer = found.leg.run(grid, step_h, apart_deg, waits=found.waits)
     if not finer.arrived and finer.carried_off and not finer.waits:
-        finer = found.leg.begun(grid, step_h, apart_deg, waits=True)
-        finer.run()
+        finer = found.leg.run(grid, step_h, apart_deg, waits=True)
     return finer
+
+
+def _guided(found: _Round, longest_h: float) -> _Round | None:
+    """Sail backwards from the mark, and with what is learnt so once more, finer; None if lost.
+
+    Where a state backwards and one forwards meet, their hours together tell what a way
+    through that place takes: only places where that is little more than the best are
+    looked at, and states are judged by what truly remains.
+    """
+    leg, begins_h = found.leg, found.begins_h
+    back = leg.run(
+        found.grid, found.step_h, COARSE_APART_DEG, backwards_from_h=begins_h + found.hours
+    )
+    if not back.arrived:
+        return None
+    guide = back.learnt()
+    if found.guide is None:
+        again = leg.run(found.grid, found.step_h, COARSE_APART_DEG, guide=guide)
+        found = again if again.arrived else found
+    beat_h = begins_h + found.hours * (1.0 + SLACK) + float(leg.costs.max())
+    halvings = int(np.ceil(np.log2(found.step_h / longest_h)))
+    factor = 2 ** min(halvings, MOST_HALVINGS)
+    apart_deg = APART_DEG if halvings <= MOST_HALVINGS else COARSE_APART_DEG
+    grid = _near_the_best(found, guide, beat_h, factor)
+    finer = leg.run(grid, found.step_h / factor, apart_deg, guide=guide, beat_h=beat_h)
+    return finer if finer.arrived else None
+
+
+def _near_the_best(found: _Round, guide: Guide, beat_h: float, factor: int) -> Grid:
+    """Return a finer grid of the cells through which a way may be nearly as fast as the best."""
+    from scipy.ndimage import maximum_filter
+
+    s, old = found.store, found.grid
+    kept = found.holder[found.holder >= 0]
+    along, across = s.along[kept], s.across[kept]
+    hours = guide.hours(old, along, across)[np.arange(len(kept)), s.mode[kept]]
+    cells = old.cells(along, across)[s.time[kept] + TRUSTED * hours <= beat_h]
+    coarse = np.zeros(old.shape, dtype=np.uint8)
+    coarse.ravel()[cells[cells >= 0]] = 1
+    for way in found.ways():
+        for part in way.stretches:
+            own = old.cells(*old.place(_densely(part.lat), _densely(part.lon)))
+            coarse.ravel()[own[own >= 0]] = 1
+    coarse = maximum_filter(coarse, size=3, mode="constant")
+    grid = Grid(old.course, old.cell_deg / factor, old.ahead * factor, old.aside * factor)
+    rows, columns = (np.arange(size) / factor for size in grid.shape)
+    near = [
+        np.minimum(np.floor(part + 0.5).astype(np.intp), size - 1)
+        for part, size in zip((rows, columns), old.shape, strict=True)
+    ]
+    return replace(grid, allowed=coarse[np.ix_(*near)] > 0)
 
 
 def _exact(waters: Waters, ways: list[Way]) -> list[Way]:
@@ -1026,8 +1162,7 @@ def _first_round(leg: _Leg, cell: float, step: float) -> _Round:
         cells = leg.course.mercator_deg / (coarse * cell)
         ahead, aside = (int(np.ceil(share * cells * size)) for share in BOX)
         grid = Grid(leg.course, coarse * cell, ahead, aside)
-        found = leg.begun(grid, coarse * step, COARSE_APART_DEG, waits=False)
-        found.run()
+        found = leg.run(grid, coarse * step, COARSE_APART_DEG)
         if size > leg.what.widest or (found.arrived and (size > LARGE or not _near_edge(found))):
             return found
         if not found.touched:
