@@ -351,22 +351,41 @@ class Performance:
                 )
 
     def factor(self, twa_deg: ArrayLike) -> Array:
-        """Blend the three: upwind up to 60°, reach from 90° to 120°, run from 150°, linear between.
+        """Blend the three: upwind up to 60°, reach from 90° to 120°, run from 150°.
+
+        Between 60° and 90°, and between 120° and 150°, one goes over into the other
+        without a corner: a corner in the factor would be one in the polar, at an angle
+        that no boat knows of, and boards would be drawn to it.
 
         Parameters
         ----------
         twa_deg : array_like
             The polar's own angle. [°]
 
+        Notes
+        -----
+        With t from 0 to 1 across such a gap the share of the farther factor is
+        :math:`t^2 (3 - 2t)`, the cubic that leaves and arrives level.
+
         Examples
         --------
         >>> float(Performance(upwind=0.9, reach=1.0).factor(75))
         0.95
+        >>> print(Performance(upwind=0.9, reach=1.0).factor([60.0, 67.5, 90.0, 120.0]))
+        [0.9      0.915625 1.       1.      ]
         """
         if self.upwind == self.reach == self.run:
             return np.full(np.shape(twa_deg), self.reach)
-        points = (self.upwind, self.reach, self.reach, self.run)
-        return np.asarray(np.interp(np.asarray(twa_deg, dtype=np.float64), BLEND_DEG, points))
+        twa = np.asarray(twa_deg, dtype=np.float64)
+        reaching, running = (_smooth_step(twa, *gap) for gap in (BLEND_DEG[:2], BLEND_DEG[2:]))
+        factor = self.upwind + reaching * (self.reach - self.upwind)
+        return np.asarray(factor + running * (self.run - self.reach))
+
+
+def _smooth_step(at: Array, low: float, high: float) -> Array:
+    """From 0 at `low` to 1 at `high`, level at both and beyond."""
+    share = np.minimum(np.maximum((at - low) / (high - low), 0.0), 1.0)
+    return np.asarray(share * share * (3.0 - 2.0 * share))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -223,7 +223,7 @@ def _useful(reaches: list[tuple[Array, Numbers]]) -> list[BoolArray]:
 
 def _kept(rows: Array, ahead: Array, aside: Array, best: Numbers, apart_deg: float) -> Numbers:
     """Which rows are tried between two winds: vertices of either's hull, thinned where smooth."""
-    known = np.isfinite(ahead + aside).all(axis=0)
+    known: BoolArray = np.all(np.isfinite(ahead + aside), axis=0)
     # The ends of the table are the slow ones: with them she can point anywhere in between,
     # which in a stream that outruns her may be the only way to the mark.
     ends = np.flatnonzero(known)[[0, -1]] if known.any() else np.zeros(0, dtype=np.intp)
