@@ -7,7 +7,6 @@ import pytest
 
 from goosewing.boat.model import Performance
 
-
 PERFORMANCE = Performance(upwind=0.9, reach=1.05, run=0.8)
 
 
