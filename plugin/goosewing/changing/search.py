@@ -979,7 +979,7 @@ def _fastest_of(ways: list[Way], others: list[Way]) -> list[Way]:
 
 
 def _waited_for(found: _Round) -> _Round:
-    """Look whether it pays to let the stream carry her to and fro: the same area once more."""
+    """Look whether it pays to let the stream carry her back and forth: the same area once more."""
     if not found.carried_off or not found.leg.waters.weather.varies_in_time:
         return found
     again = found.leg.run(found.grid, found.step_h, COARSE_APART_DEG, waits=True)
