@@ -28,7 +28,7 @@ FLOORS = (
     {"changing"},
     {"marks", "laylines"},
     {"plan"},
-    {"departures"},
+    {"departures", "shifts"},
     {"foresight"},
     {"exchange"},
     {"logbook"},

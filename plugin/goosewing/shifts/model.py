@@ -1,0 +1,234 @@
+r"""The direction of a shifty wind: a mean-reverting random walk about the forecast.
+
+The deviation :math:`\theta` from the mean direction is an Ornstein–Uhlenbeck process,
+
+.. math:: d\theta = -\theta\,dt/\tau + \sigma\sqrt{2/\tau}\,dW,
+
+with standard deviation :math:`\sigma` and correlation time :math:`\tau`: after a time
+:math:`t` it is normal with mean :math:`\theta e^{-t/\tau}` and variance
+:math:`\sigma^2(1 - e^{-2t/\tau})`, exactly, so that steps of any length draw from one law.
+
+References
+----------
+.. [1] S. M. Joffre and T. Laurila, "Standard deviations of wind speed and direction from
+   observations over a smooth surface," J. Appl. Meteor., vol. 27, pp. 550-561, 1988 (the
+   abstract read): at 10 m over a flat surface, one-minute data, the direction's standard
+   deviation is 0.32/V rad up to 5 m/s, 0.065 rad above.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from goosewing.errors import InputError
+from goosewing.units import METRES_PER_SECOND_PER_KNOT
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
+
+    from goosewing.units import Array
+
+LARGEST_SIGMA_DEG = 45.0
+"""Beyond this there is no mean direction to speak of."""
+
+LONGEST_TAU_MIN = 1440.0
+SHORTEST_TAU_MIN = 0.25
+"""What comes and goes faster no boat answers."""
+
+SLOW_SIGMA_DEG = 4.0
+SLOW_TAU_MIN = 10.0
+"""What is added to the one-minute floor, and how long shifts last: common practice, no source."""
+
+FEWEST_CORRELATION_TIMES = 10.0
+"""A log shorter than so many correlation times tells neither figure."""
+
+_PAIR = re.compile(r"\s*(\d+(?:\.\d*)?|\.\d+)\s*/\s*(\d+(?:\.\d*)?|\.\d+)\s*")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shifts:
+    """How far and how slowly the wind's direction wanders.
+
+    Attributes
+    ----------
+    sigma_deg : float
+        Standard deviation of the direction about the forecast's. [°]
+    tau_min : float
+        Correlation time: after so long a shift has faded to 37 %. [min]
+
+    Raises
+    ------
+    InputError
+        If either makes no sense.
+    """
+
+    sigma_deg: float
+    tau_min: float
+
+    def __post_init__(self) -> None:
+        if not 0.0 < self.sigma_deg <= LARGEST_SIGMA_DEG:
+            raise InputError(
+                f"the spread of shifts must be above 0 and at most {LARGEST_SIGMA_DEG:g} degrees, "
+                f"got {self.sigma_deg:g}"
+            )
+        if not SHORTEST_TAU_MIN <= self.tau_min <= LONGEST_TAU_MIN:
+            raise InputError(
+                f"the time that shifts last must be {SHORTEST_TAU_MIN:g} to {LONGEST_TAU_MIN:g} "
+                f"minutes, got {self.tau_min:g}"
+            )
+
+    @property
+    def tau_h(self) -> float:
+        """The correlation time. [h]."""
+        return self.tau_min / 60.0
+
+    def after(self, deviation_deg: ArrayLike, hours: ArrayLike) -> tuple[Array, Array]:
+        """Return mean and standard deviation of the deviation some time later.
+
+        Parameters
+        ----------
+        deviation_deg : array_like, shape (...)
+            Now, clockwise positive. [°]
+        hours : array_like, shape (...)
+
+        Returns
+        -------
+        mean_deg, spread_deg : ndarray, shape (...)
+        """
+        fade = np.exp(-np.asarray(hours, dtype=np.float64) / self.tau_h)
+        now = np.asarray(deviation_deg, dtype=np.float64)
+        return now * fade, self.sigma_deg * np.sqrt(1.0 - fade**2)
+
+    def spread_of_mean_deg(self, hours: ArrayLike) -> Array:
+        r"""Return the standard deviation of the direction averaged over a time.
+
+        Parameters
+        ----------
+        hours : array_like, shape (...)
+
+        Notes
+        -----
+        Of the mean over :math:`T`, from the process's covariance integrated twice,
+
+        .. math:: \frac{2\sigma^2\tau}{T}\left(1 - \frac{\tau}{T}(1 - e^{-T/\tau})\right).
+
+        Examples
+        --------
+        >>> bool(np.isclose(Shifts(sigma_deg=5, tau_min=10).spread_of_mean_deg(1e-9), 5.0))
+        True
+        """
+        turns = np.asarray(hours, dtype=np.float64) / self.tau_h
+        small = turns < 1e-3  # the series, where the closed form cancels
+        safe = np.where(small, 1.0, turns)
+        share = 2.0 / safe * (1.0 + np.expm1(-safe) / safe)
+        spread: Array = self.sigma_deg * np.sqrt(np.where(small, 1.0 - turns / 3.0, share))
+        return spread
+
+
+def parse_shifts(text: str, tws_kn: float) -> tuple[Shifts, str]:
+    """Read ``SIGMA/TAU`` or ``auto``, and say in words what was taken.
+
+    Parameters
+    ----------
+    text : str
+        Such as ``5/10``: 5°, 10 min.
+    tws_kn : float
+        True wind, for ``auto``. [kn]
+
+    Raises
+    ------
+    InputError
+        If it is neither, or the figures make no sense.
+    """
+    if text.strip().lower() == "auto":
+        return usual_shifts(tws_kn)
+    found = _PAIR.fullmatch(text)
+    if found is None:
+        raise InputError(f"shifts are written SIGMA/TAU, such as 5/10, or auto; got {text!r}")
+    given = Shifts(sigma_deg=float(found[1]), tau_min=float(found[2]))
+    return given, f"Shifts of {given.sigma_deg:g}° that last {given.tau_min:g} min, as given."
+
+
+def usual_shifts(tws_kn: float) -> tuple[Shifts, str]:
+    """Return the shifts to expect in a wind, and in words what they are made of.
+
+    The published one-minute spread is the floor; slower shifts are added to it as independent.
+
+    Examples
+    --------
+    >>> usual_shifts(10.0)[0].sigma_deg
+    5.5
+    """
+    speed = max(tws_kn, 1.0) * METRES_PER_SECOND_PER_KNOT
+    floor = math.degrees(0.32 / speed if speed <= 5.0 else 0.065)
+    sigma = min(round(2.0 * math.hypot(floor, SLOW_SIGMA_DEG)) / 2.0, LARGEST_SIGMA_DEG)
+    words = (
+        f"Shifts of {sigma:g}° that last {SLOW_TAU_MIN:g} min, for {tws_kn:.0f} kn of wind: "
+        f"{floor:.1f}° within minutes (published, over a smooth surface) and {SLOW_SIGMA_DEG:g}° "
+        "of slower ones (an assumption); forecast errors are not in it."
+    )
+    return Shifts(sigma_deg=sigma, tau_min=SLOW_TAU_MIN), words
+
+
+def shifts_of(hours: Array, twd_deg: Array) -> Shifts:
+    """Learn the shifts from directions measured at even times.
+
+    Parameters
+    ----------
+    hours : ndarray, shape (n,)
+        Ascending, evenly spaced. [h]
+    twd_deg : ndarray, shape (n,)
+        True wind direction. [°]
+
+    Returns
+    -------
+    Shifts
+
+    Raises
+    ------
+    InputError
+        If there are too few, or they span less than ten correlation times: the message says
+        how long a log it would take.
+
+    Notes
+    -----
+    Deviations are taken from the circular mean. The correlation time is where the
+    autocorrelation has fallen to 1/e, between lags in a straight line.
+    """
+    if len(hours) < 20:
+        raise InputError(f"shifts need at least 20 measured directions, got {len(hours)}")
+    angle = np.radians(twd_deg)
+    mean = np.arctan2(np.sin(angle).mean(), np.cos(angle).mean())
+    deviation = np.degrees(np.angle(np.exp(1j * (angle - mean))))
+    sigma = float(deviation.std())
+    if sigma == 0.0:
+        raise InputError("the direction never changes: a frozen sensor, or no log of wind")
+    step_h = float(hours[-1] - hours[0]) / (len(hours) - 1)
+    tau_h = step_h * _lag_of_one_over_e(deviation)
+    lasting_h = float(hours[-1] - hours[0])
+    if not lasting_h >= FEWEST_CORRELATION_TIMES * tau_h:
+        needed = FEWEST_CORRELATION_TIMES * min(tau_h, lasting_h) * 60.0
+        raise InputError(
+            f"a log of {lasting_h * 60.0:.0f} min is too short: its shifts last about "
+            f"{min(tau_h, lasting_h) * 60.0:.0f} min, and at least {needed:.0f} min are needed"
+        )
+    return Shifts(sigma_deg=sigma, tau_min=max(tau_h * 60.0, SHORTEST_TAU_MIN))
+
+
+def _lag_of_one_over_e(deviation: Array) -> float:
+    """Return the lag at which the autocorrelation falls to 1/e, in steps; infinite if never."""
+    size = len(deviation)
+    transformed = np.fft.rfft(deviation - deviation.mean(), 2 * size)
+    covariance = np.fft.irfft(np.abs(transformed) ** 2)[: size // 2]
+    correlation = covariance / covariance[0]
+    below = np.flatnonzero(correlation < math.exp(-1.0))
+    if not below.size:
+        return math.inf
+    at = int(below[0])
+    before, after = correlation[at - 1], correlation[at]
+    return at - 1 + float((before - math.exp(-1.0)) / (before - after))
