@@ -107,6 +107,19 @@ def test_every_cell_is_solved_or_named():
     assert all(twa <= 44.0 and tws >= 25.0 for _, twa, tws in made.unsolved)
 
 
+@pytest.mark.parametrize("kind", ["light", "moderate", "heavy"])
+@pytest.mark.parametrize("largest_deg", [18.0, 25.0])
+def test_the_largest_heel_holds_in_every_cell(kind, largest_deg):
+    boat = yacht(
+        Dimensions(name="B", type=kind, length_overall_m=9.0, largest_heel_deg=largest_deg)
+    )
+    cells = grid(np.linspace(36.0, 180.0, 24), np.linspace(5.0, 25.0, 9))
+    found = equilibrium(boat, main_and_jib(boat.rig), cells)
+    assert np.nanmax(np.degrees(found.heel)) <= largest_deg
+    # And it is used: where heel decides, she is sailed close to it.
+    assert np.nanmax(np.degrees(found.heel)) > largest_deg - 0.5
+
+
 def test_what_is_knocked_down_has_no_answer(ten):
     found = sailed(90.0, [40.0, 90.0], ten)
     assert not found.solved[0, 0]

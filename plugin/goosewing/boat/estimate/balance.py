@@ -57,6 +57,9 @@ DEPOWERINGS = 12
 BETWEEN = 7
 """Depowerings looked at first, and then about the best of them."""
 
+HEEL_MARGIN = np.radians(0.25)
+"""So far short of the largest heel depowering is chosen, where heel decides. [rad]"""
+
 SPEED_FOR_NOTHING = 5e-3
 """Full depowering must bring this much, or she carries on with full sail, in m/s."""
 
@@ -305,7 +308,8 @@ def _best(speed: Array, heel: Array, how_far: Array, largest_heel: float) -> _Ch
     # Where heel forbids the step before, which would be quicker: as far as heel allows.
     limited = (at > 0) & ~allowed[rows, before] & (speed[rows, before] > speed[rows, at])
     over = np.where(limited, heel[rows, before] - heel[rows, at], 1.0)
-    share = np.clip((largest_heel - heel[rows, at]) / over, 0.0, 1.0)
+    # On that line heel may be a little off: short of the limit, so that it holds.
+    share = np.clip((largest_heel - HEEL_MARGIN - heel[rows, at]) / over, 0.0, 1.0)
     to_limit = how_far[rows, at] + share * (how_far[rows, before] - how_far[rows, at])
     none = ~allowed.any(axis=1)
     return _Chosen(
