@@ -70,7 +70,7 @@ def test_the_limits_of_the_picture_stay_and_kinds_are_in_the_legend():
     assert drawn == bare
     words = [text.get_text() for text in axes.get_legend().get_texts()]
     # What lies outside the picture needs no entry.
-    assert words[4:] == ["land", "shoal", "danger", "kept 0.3 nm off"]
+    assert words[5:] == ["land", "shoal", "danger", "kept 0.3 nm off"]
 
 
 def test_a_danger_too_small_to_be_seen_gets_a_cross():

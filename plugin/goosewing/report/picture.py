@@ -1,7 +1,7 @@
 """A picture of a plan, by Matplotlib: boards, turning points, laylines, the wind.
 
-Port tack is red and starboard tack green; a poled-out stretch is drawn as a
-broad pale band under the line, so that it can be told without colours.
+Port tack is red and drawn through, starboard tack green and in long dashes; a poled-out
+stretch is drawn as a broad pale band under the line: all can be told without colours.
 """
 
 from __future__ import annotations
@@ -18,6 +18,8 @@ from goosewing.errors import InputError
 from goosewing.files.disk import write_atomically
 from goosewing.report import ground, labels
 from goosewing.report.labels import Label
+from goosewing.totals import time_of
+from goosewing.turns import Stop, stops
 from goosewing.words.figures import clock, hours_and_minutes, manoeuvre_words, three_figures
 from goosewing.words.points import UNDER_ENGINE
 
@@ -29,9 +31,14 @@ if TYPE_CHECKING:
     from goosewing.records import Board, Leg, Plan
     from goosewing.units import Array
 
-PORT, STARBOARD, INK, QUIET = "#b3261e", "#1b7f3b", "#1d2733", "#7b8794"
+PORT, STARBOARD, INK, QUIET = "#b3261e", "#1b7f3b", "#1d2733", "#6b7785"
+STREAM = "#2b6ca3"
 MOTORED = (0, (1, 1.2))
 """Short dots for a board under engine: neither tack's colour, nor a layline's long dashes."""
+DASHED = (0, (9, 2.5))
+"""Starboard tack, beside port tack drawn through: told without colours."""
+
+LAYLINE, RHUMB = (0, (6, 2, 1, 2)), (0, (1, 3))
 DPI = 110
 WORDS_WIDTH = 34
 """Characters in a line of words beside a turn."""
@@ -117,6 +124,8 @@ def draw(figure: Any, plan: Plan, hazards: Hazards | None = None) -> list[Array]
         ends = line.port, line.starboard
         lon, lat = _unwound([end.lon for end in ends], centre), [end.lat for end in ends]
         axes.plot(lon, lat, "--", lw=1.2, color=INK, zorder=4, marker="o", ms=3)
+    lon, lat = _line_of(plan.marks, centre)
+    axes.plot(lon, lat, color=QUIET, lw=0.9, ls=RHUMB, zorder=1)
     for mark in plan.marks:
         axes.plot(_unwound([mark.lon], centre), [mark.lat], "D", ms=6, color=INK, zorder=5)
     _dress(axes, plan)
@@ -132,7 +141,7 @@ def draw(figure: Any, plan: Plan, hazards: Hazards | None = None) -> list[Array]
     # Words can be placed only when it is settled where everything else is.
     figure.draw_without_rendering()
     shown = [] if hazards is None else ground.draw(axes, hazards, centre)
-    lines = _drawn(axes, plan, centre)
+    lines = np.concatenate((_drawn(axes, plan, centre), _along_the_way(axes, plan)))
     taken = _corners(axes, plan, lines, shown)
     return labels.place(axes, _labels(plan, centre), lines, taken)
 
@@ -163,7 +172,7 @@ def _unwound(lon: Iterable[float], centre: float) -> list[float]:
 def _draw_leg(axes: Any, leg: Leg, centre: float) -> None:
     for layline in leg.laylines:
         lon, lat = _line_of(layline.points, centre)
-        axes.plot(lon, lat, color=_side(layline.tack), lw=0.8, ls=(0, (6, 4)), alpha=0.7, zorder=1)
+        axes.plot(lon, lat, color=_side(layline.tack), lw=0.8, ls=LAYLINE, alpha=0.8, zorder=1)
     for number, board in enumerate(leg.boards):
         _draw_board(axes, board, centre)
         if number:
@@ -188,7 +197,8 @@ def _draw_board(axes: Any, board: Board, centre: float) -> None:
     colour = _side(board.tack)
     if board.poled:
         axes.plot(lon, lat, color=colour, lw=9, alpha=0.25, solid_capstyle="butt", zorder=2)
-    axes.plot(lon, lat, color=colour, lw=2.2, zorder=3)
+    solid = "-" if board.tack == "port" else DASHED
+    axes.plot(lon, lat, color=colour, lw=2.2, ls=solid, dash_capstyle="butt", zorder=3)
 
 
 def _drawn(axes: Any, plan: Plan, centre: float) -> Array:
@@ -212,7 +222,7 @@ def _labels(plan: Plan, centre: float) -> list[Label]:
         for mark in plan.marks
     ]
     boards = [board for leg in plan.legs for board in leg.boards]
-    turns = [_turn_label(board, centre) for board in boards]
+    turns = [_turn_label(stop, centre) for stop in stops(plan)]
     return [
         *names,
         *(turn for turn in turns if turn is not None),
@@ -220,17 +230,37 @@ def _labels(plan: Plan, centre: float) -> list[Label]:
     ]
 
 
-def _turn_label(board: Board, centre: float) -> Label | None:
-    done = board.manoeuvres
-    if not done:
+def _turn_label(stop: Stop, centre: float) -> Label | None:
+    """Say what is done where a board begins; at a mark under the mark's name."""
+    board = stop.board
+    if board is None:
         return None
-    words = manoeuvre_words([m.kind for m in done], board.tack, board.sail_set)
-    said = f"{board.point or ''} {clock(done[0].time)} {words}".strip()
+    words = ", ".join(stop_words(stop))
+    if not words:
+        return None
+    time = board.manoeuvres[0].time if board.manoeuvres else time_of(board.start)
+    name = board.point or (f"{_clipped(stop.mark.name, LONGEST_NAME)}:" if stop.mark else "")
     return Label(
-        words=textwrap.fill(said, WORDS_WIDTH, break_on_hyphens=False),
+        words=textwrap.fill(f"{name} {clock(time)} {words}", WORDS_WIDTH, break_on_hyphens=False),
         places=((_unwound([board.start.lon], centre)[0], board.start.lat),),
         style={"fontsize": 8, "color": INK},
     )
+
+
+def stop_words(stop: Stop) -> list[str]:
+    """Say what is done at a stop; nothing where she only begins, arrives, or sails on."""
+    board = stop.board
+    if board is None:
+        return []
+    words = ["set sail"] if stop.after_engine else []
+    if stop.manoeuvres:
+        kinds = [each.kind for each in stop.manoeuvres]
+        words.append(manoeuvre_words(kinds, board.tack, board.sail_set))
+    if board.engine:
+        words.append("start the engine")
+    if not words and stop.mark is None:
+        words.append("alter course")
+    return words
 
 
 def _board_label(board: Board, centre: float) -> Label:
@@ -269,7 +299,89 @@ def _corners(axes: Any, plan: Plan, lines: Array, shown: Sequence[Any]) -> list[
     written = _wind_arrow(axes, plan, _box(wind, WIND_SIZE))
     key = _legend(axes, plan, legend, shown)
     renderer = axes.figure.canvas.get_renderer()
-    return [*written, key.get_window_extent(renderer)]
+    scale = _scale_bar(axes, plan, lines, [*written, key.get_window_extent(renderer)])
+    return [*written, key.get_window_extent(renderer), *scale]
+
+
+SCALE_SIZE = (0.26, 0.06)
+
+
+def _scale_bar(axes: Any, plan: Plan, lines: Array, taken: Sequence[Any]) -> list[Any]:
+    """Draw a bar of whole miles where least is drawn; return its box."""
+    from matplotlib.lines import Line2D
+    from matplotlib.transforms import Bbox, TransformedBbox
+
+    shares = axes.transAxes.inverted().transform(lines)
+    others = [axes.transAxes.inverted().transform(each.get_points()).ravel() for each in taken]
+    free = [
+        name
+        for name in PLACES
+        if not any(_overlap(_box(name, SCALE_SIZE), other) for other in others)
+    ]
+    if not free:
+        return []
+    box = _box(min(free, key=lambda n: _drawn_in(_box(n, SCALE_SIZE), shares)), SCALE_SIZE)
+    west, east = axes.get_xlim()
+    middle = np.radians(np.mean([mark.lat for mark in plan.marks]))
+    width_nm = (east - west) * 60.0 * float(np.cos(middle))
+    nm = _round_miles(0.2 * width_nm)
+    x, y, share = float(box[0]) + 0.03, float(box[1]) + 0.02, nm / width_nm
+    ends = ([x, x, x + share, x + share], [y + 0.012, y, y, y + 0.012])
+    axes.add_artist(Line2D(*ends, color=INK, lw=1.2, transform=axes.transAxes, zorder=6))
+    words = f"{nm:g} nm"
+    axes.text(x + share + 0.01, y, words, transform=axes.transAxes, fontsize=8, color=INK)
+    return [TransformedBbox(Bbox.from_extents(x, y, x + share + 0.09, y + 0.03), axes.transAxes)]
+
+
+def _round_miles(most_nm: float) -> float:
+    """Return the longest of 1, 2 or 5 times a power of ten that is no more."""
+    power = 10.0 ** np.floor(np.log10(most_nm))
+    return float(max(each * power for each in (1.0, 2.0, 5.0) if each * power <= most_nm * 1.0001))
+
+
+MOST_ARROWS = 9
+WIND_IN = 0.38
+"""Length of a wind's arrow, on paper. [inches]"""
+
+
+def _along_the_way(axes: Any, plan: Plan) -> Array:
+    """Draw wind and stream where she is at some of the hours: wind in, stream out, of her track.
+
+    Nothing is drawn where the plan was not looked up hour by hour.
+
+    Returns
+    -------
+    ndarray, shape (n, 2)
+        Points along the arrows. [px]
+    """
+    hours = plan.hours[1:-1] or plan.hours
+    picked = hours[:: max(1, -(-len(hours) // MOST_ARROWS))]
+    if not picked:
+        return np.empty((0, 2))
+    at = np.column_stack(_line_of(picked, plan.marks[0].lon))
+    to_rad = np.radians([hour.weather.wind_from_deg + 180.0 for hour in picked])
+    wind = WIND_IN * np.column_stack((np.sin(to_rad), np.cos(to_rad)))
+    to_rad = np.radians([hour.weather.set_deg or 0.0 for hour in picked])
+    drift = np.array([hour.weather.drift_kn for hour in picked])
+    length = np.where(drift >= 0.05, 0.2 + 0.15 * np.minimum(drift, 3.0), 0.0)
+    stream = length[:, np.newaxis] * np.column_stack((np.sin(to_rad), np.cos(to_rad)))
+    limits = axes.get_xlim(), axes.get_ylim()
+    _arrows(axes, at, wind, color=QUIET, pivot="tip", headwidth=5)
+    if np.any(length):
+        flows = length > 0.0
+        _arrows(axes, at[flows], stream[flows], color=STREAM, pivot="tail", headwidth=3)
+    axes.set_xlim(limits[0])
+    axes.set_ylim(limits[1])
+    pixels, dpi = axes.transData.transform(at), axes.figure.dpi
+    ends = np.stack((pixels - dpi * wind, pixels, pixels + dpi * stream), axis=1)
+    return np.concatenate([labels.along(each) for each in ends])
+
+
+def _arrows(axes: Any, at: Array, inches: Array, **style: Any) -> None:
+    axes.quiver(
+        *at.T, *inches.T, units="inches", scale_units="inches", scale=1.0, width=0.014,
+        zorder=2.5, **style,
+    )  # fmt: skip
 
 
 def _box(place: str, size: tuple[float, float]) -> Array:
@@ -302,13 +414,26 @@ def _legend(axes: Any, plan: Plan, corner: str, shown: Sequence[Any]) -> Any:
     motored = [under] if plan.engine_h else []
     handles = [
         Line2D([0], [0], color=PORT, lw=2.2, label="port tack"),
-        Line2D([0], [0], color=STARBOARD, lw=2.2, label="starboard tack"),
+        Line2D([0], [0], color=STARBOARD, lw=2.2, ls=DASHED, label="starboard tack"),
         Line2D([0], [0], color=INK, lw=9, alpha=0.25, label="pole set"),
-        Line2D([0], [0], color=INK, lw=0.8, ls=(0, (6, 4)), label="layline into the mark"),
+        Line2D([0], [0], color=INK, lw=0.8, ls=LAYLINE, label="layline into the mark"),
+        Line2D([0], [0], color=QUIET, lw=0.9, ls=RHUMB, label="rhumb line"),
         *motored,
+        *_arrow_keys(plan),
         *shown,
     ]
-    return axes.legend(handles=handles, loc=corner, fontsize=8, framealpha=0.9)
+    return axes.legend(handles=handles, loc=corner, fontsize=8, framealpha=0.9, handlelength=3.2)
+
+
+def _arrow_keys(plan: Plan) -> list[Any]:
+    from matplotlib.lines import Line2D
+
+    if not plan.hours:
+        return []
+    keys = [Line2D([0], [0], color=QUIET, lw=1.2, marker=">", ms=4, label="wind over the ground")]
+    if any(hour.weather.set_deg is not None for hour in plan.hours):
+        keys.append(Line2D([0], [0], color=STREAM, lw=1.2, marker=">", ms=3, label="stream"))
+    return keys
 
 
 def _dress(axes: Any, plan: Plan) -> None:
