@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from time import perf_counter
 from typing import TYPE_CHECKING, Annotated
@@ -11,8 +12,10 @@ import typer
 from goosewing_cli import hazards_options, inputs
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from datetime import tzinfo
 
+    from goosewing.boat.model import Boat
     from goosewing.hazards.areas import Hazards
     from goosewing.records import Plan
 
@@ -67,6 +70,12 @@ def plan(
     ] = None,
     geojson: Annotated[
         Path | None, typer.Option("--geojson", metavar="FILE", help="Write the plan as GeoJSON.")
+    ] = None,
+    sheet: Annotated[
+        Path | None,
+        typer.Option(
+            "--sheet", metavar="FILE", help="Write the passage sheet to print, as HTML or PDF."
+        ),
     ] = None,
     hourly: Annotated[
         bool, typer.Option("--hourly", help="Print the passage hour by hour as well.")
@@ -125,6 +134,10 @@ def plan(
 
     tide_m = None if heights is None else heights.lowest_m(departure)
     clear = keep_clear(tide_m)
+    others = (deviation, *inputs.weather_files(wind, current, tide), *clear.files)
+    files = inputs.files_read(boat, marks, *others)
+    asked = Outputs(out=out, picture=picture, sheet=sheet, handheld=handheld, geojson=geojson)
+    asked.check(files)
     begun = perf_counter()
     made = planned(clear)
     if heights is not None and heights.lowest_m(departure, made.arrival) != tide_m:
@@ -139,71 +152,109 @@ def plan(
         alternatives=alternatives, what_if=what_if,
     )  # fmt: skip
     made = with_band(made, wanted.marks, crew, weather, departure, options, clear.hazards)
-    others = (deviation, *inputs.weather_files(wind, current), *clear.files)
-    files = inputs.files_read(boat, marks, *others)
     deliver(
-        by_compass(made),
-        out=out,
-        picture=picture,
-        json=json,
-        inputs_read=files,
-        zone=local,
-        handheld=handheld,
-        geojson=geojson,
-        hazards=clear.hazards,
-        hourly=hourly,
-    )
+        by_compass(made), crew, asked, inputs_read=files, json=json, zone=local,
+        hazards=clear.hazards, hourly=hourly,
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outputs:
+    """The files that were asked for."""
+
+    out: Path | None = None
+    picture: Path | None = None
+    sheet: Path | None = None
+    handheld: Path | None = None
+    geojson: Path | None = None
+
+    @property
+    def paths(self) -> list[Path]:
+        """All of them, in the order in which they are told."""
+        every = (self.out, self.picture, self.sheet, self.handheld, self.geojson)
+        return [path for path in every if path is not None]
+
+    def check(self, inputs_read: Sequence[Path]) -> None:
+        """Refuse before any planning what could not be written after it.
+
+        Raises
+        ------
+        InputError
+            If a file can't be written, is an input, has an ending of no use, or a package is
+            missing.
+        """
+        inputs.check_outputs(self.paths, inputs_read)
+        if self.picture is not None:
+            from goosewing.report import picture
+
+            picture.check_ending(self.picture)
+        if self.sheet is not None:
+            from goosewing.report import sheet
+
+            sheet.check_ending(self.sheet)
 
 
 def deliver(
     made: Plan,
+    boat: Boat,
+    asked: Outputs,
     *,
-    out: Path | None,
-    picture: Path | None,
-    json: bool,
     inputs_read: list[Path],
+    json: bool,
     zone: tzinfo | None = None,
-    handheld: Path | None = None,
-    geojson: Path | None = None,
     hazards: Hazards | None = None,
     hourly: bool = False,
 ) -> None:
     """Write what was asked for, all of it or nothing, then print the plan."""
-    outputs = [out, picture, handheld, geojson]
-    inputs.check_outputs(outputs, inputs_read)
-    if picture is not None:
-        from goosewing.report import picture as pictures
+    from goosewing.files.disk import write_all
 
-        pictures.check_ending(picture)
-    if out is not None:
-        from goosewing.exchange.gpx import plans
-
-        plans.write_plan(out, made, inputs=inputs_read)
-    if picture is not None:
-        pictures.write_picture(picture, made, hazards=hazards, inputs=inputs_read)
-    told = () if handheld is None else _write_handheld(handheld, made, inputs_read)
-    if geojson is not None:
-        from goosewing.exchange.geojson import write_geojson
-
-        write_geojson(geojson, made, inputs=inputs_read)
+    contents, told = _contents(made, boat, asked, zone, hazards)
+    write_all(contents, inputs=inputs_read)
     if json:
         from goosewing.exchange.document import format_plan_json
 
         typer.echo(format_plan_json(made).decode(), nl=False)
-    else:
-        from goosewing_cli.show import show_plan
+        return
+    from goosewing_cli.show import show_plan
 
-        written = [path for path in outputs if path is not None]
-        show_plan(made, written=written, zone=zone, hourly=hourly)
-        for line in told:
-            typer.echo(f"Handheld: {line}")
+    show_plan(made, written=asked.paths, zone=zone, hourly=hourly)
+    for line in told:
+        typer.echo(f"Handheld: {line}")
 
 
-def _write_handheld(path: Path, made: Plan, inputs_read: list[Path]) -> tuple[str, ...]:
-    """Write the small receiver's route; return what it had to leave out."""
-    from goosewing.exchange.handheld.files import write_contents
+def _contents(
+    made: Plan, boat: Boat, asked: Outputs, zone: tzinfo | None, hazards: Hazards | None
+) -> tuple[dict[Path, bytes | str], tuple[str, ...]]:
+    """Make the contents of every file asked for, and what is to be told of them."""
+    contents: dict[Path, bytes | str] = {}
+    told: tuple[str, ...] = ()
+    if asked.out is not None:
+        from goosewing.exchange.gpx import plans
+
+        contents[asked.out] = plans.format_plan(made)
+    if asked.picture is not None:
+        from goosewing.report import picture
+
+        kind = picture.check_ending(asked.picture)
+        contents[asked.picture] = picture.draw_plan(made, kind, hazards)
+    if asked.sheet is not None:
+        from goosewing.report import sheet
+
+        ending = sheet.check_ending(asked.sheet)
+        contents[asked.sheet] = sheet.sheet_bytes(made, boat, ending, hazards=hazards, zone=zone)
+    if asked.handheld is not None:
+        contents[asked.handheld], told = _handheld(made)
+    if asked.geojson is not None:
+        from goosewing.exchange.geojson import format_geojson
+
+        contents[asked.geojson] = format_geojson(made)
+    return contents, told
+
+
+def _handheld(made: Plan) -> tuple[str, tuple[str, ...]]:
+    """Make the small receiver's route, and what it had to leave out."""
+    from goosewing.exchange.handheld.files import format_contents
     from goosewing.exchange.handheld.plans import fit_plan
 
     fitted = fit_plan(made)
-    write_contents(path, fitted.contents, inputs=inputs_read)
-    return tuple(fitted.report.lines)
+    return format_contents(fitted.contents), tuple(fitted.report.lines)

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 from goosewing.errors import InputError
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Mapping
 
 
 MOST_BYTES = 64_000_000
@@ -189,6 +189,41 @@ def write_atomically(
         if isinstance(error, InputError):
             raise
         raise InputError(f"cannot be written: {_reason(error)}", where=shown(path)) from error
+
+
+def write_all(contents: Mapping[Path, bytes | str], *, inputs: Iterable[Path | str] = ()) -> None:
+    """Write several files, all of them or none.
+
+    Where one can't be written, those before it are put back as they were.
+
+    Parameters
+    ----------
+    contents : mapping of path to bytes or str
+    inputs : iterable of paths
+        Files read to make them, as for `write_atomically`.
+
+    Raises
+    ------
+    InputError
+        As `write_atomically`.
+    """
+    read = list(inputs)
+    for path in contents:
+        check_writable(path, inputs=read)
+    written: list[tuple[Path, bytes | None]] = []
+    try:
+        for path, data in contents.items():
+            before = path.read_bytes() if path.is_file() else None
+            write_atomically(path, data, inputs=read)
+            written.append((path, before))
+    except BaseException:
+        for path, before in written:
+            with contextlib.suppress(OSError, InputError):
+                if before is None:
+                    path.unlink()
+                else:
+                    write_atomically(path, before)
+        raise
 
 
 def check_writable(path: Path | str, *, inputs: Iterable[Path | str] = ()) -> None:

@@ -98,14 +98,14 @@ def draw_plan(plan: Plan, kind: str = "png", hazards: Hazards | None = None) -> 
     FigureCanvasAgg(figure)
     buffer = io.BytesIO()
     undated = {"Date": None} if kind == "svg" else None
-    with _any_script():
+    with any_script():
         draw(figure, plan, hazards)
         figure.savefig(buffer, format=kind, dpi=DPI, metadata=undated)
     return buffer.getvalue()
 
 
 @contextmanager
-def _any_script() -> Iterator[None]:
+def any_script() -> Iterator[None]:
     """Let names of scripts that the font lacks be drawn as boxes, without a word."""
     with warnings.catch_warnings():
         warnings.filterwarnings("ignore", message=r"Glyph \d+", category=UserWarning)
@@ -113,8 +113,13 @@ def _any_script() -> Iterator[None]:
         yield
 
 
-def draw(figure: Any, plan: Plan, hazards: Hazards | None = None) -> list[Array]:
-    """Draw a plan on an empty figure; return the boxes of its labels in pixels."""
+def draw(
+    figure: Any, plan: Plan, hazards: Hazards | None = None, *, framed: bool = True
+) -> list[Array]:
+    """Draw a plan on an empty figure; return the boxes of its labels in pixels.
+
+    Without a frame nothing is written around it: what it lies on tells title and cautions.
+    """
     figure.set_dpi(DPI)
     axes = figure.add_subplot()
     centre = plan.marks[0].lon
@@ -129,6 +134,17 @@ def draw(figure: Any, plan: Plan, hazards: Hazards | None = None) -> list[Array]
     for mark in plan.marks:
         axes.plot(_unwound([mark.lon], centre), [mark.lat], "D", ms=6, color=INK, zorder=5)
     _dress(axes, plan)
+    if framed:
+        _frame(figure, axes, plan)
+    # Words can be placed only when it is settled where everything else is.
+    figure.draw_without_rendering()
+    shown = [] if hazards is None else ground.draw(axes, hazards, centre)
+    lines = np.concatenate((_drawn(axes, plan, centre), _along_the_way(axes, plan)))
+    taken = _corners(axes, plan, lines, shown)
+    return labels.place(axes, _labels(plan, centre), lines, taken)
+
+
+def _frame(figure: Any, axes: Any, plan: Plan) -> None:
     figure.suptitle(_clipped(_title(plan), LONGEST_LINE), fontsize=11, color=INK, parse_math=False)
     conditions = _clipped(plan.conditions, LONGEST_LINE)
     axes.set_title(conditions, fontsize=8.5, color=QUIET, parse_math=False)
@@ -138,12 +154,6 @@ def draw(figure: Any, plan: Plan, hazards: Hazards | None = None) -> list[Array]
         fontsize=8,
         color=QUIET,
     )
-    # Words can be placed only when it is settled where everything else is.
-    figure.draw_without_rendering()
-    shown = [] if hazards is None else ground.draw(axes, hazards, centre)
-    lines = np.concatenate((_drawn(axes, plan, centre), _along_the_way(axes, plan)))
-    taken = _corners(axes, plan, lines, shown)
-    return labels.place(axes, _labels(plan, centre), lines, taken)
 
 
 def _title(plan: Plan) -> str:

@@ -1,0 +1,391 @@
+"""The passage sheet: one page to print, or to read on a telephone, without any network.
+
+HTML by Jinja; the same page as PDF by WeasyPrint. Every figure is read from the plan.
+"""
+
+from __future__ import annotations
+
+import io
+from datetime import timedelta
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from goosewing.errors import InputError
+from goosewing.files.disk import write_atomically
+from goosewing.foresight.what_if import lines as what_if_lines
+from goosewing.report import graphs
+from goosewing.report.picture import any_script, draw, stop_words
+from goosewing.totals import time_of
+from goosewing.turns import stops
+from goosewing.words.alternatives import AlternativeLine, alternative_lines
+from goosewing.words.figures import (
+    clock,
+    hours_and_minutes,
+    position_words,
+    three_figures,
+)
+from goosewing.words.names import with_plain_names
+from goosewing.words.on_the_way import from_mark_words, ground_words, weather_words
+from goosewing.words.points import BEYOND, UNDER_ENGINE, angle_words, board_words, leaving_words
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from datetime import datetime, tzinfo
+    from pathlib import Path
+
+    from goosewing.boat.model import Boat
+    from goosewing.hazards.areas import Hazards
+    from goosewing.records import Board, Hour, Plan
+    from goosewing.turns import Stop
+
+FORMATS = (".html", ".pdf")
+
+TIDE = "Heights of tide are not considered, unless the notes name them: depths change with them."
+"""A caution of its own: a sheet is what is in hand where a bar or a harbour is crossed."""
+
+CHART_INCHES = (7.3, 5.0)
+
+MISSING = '{what} needs {package}: in Goosewing\'s folder, pip install ".[sheet]"'
+
+
+class Order(NamedTuple):
+    """A row of the orders: what is done at a stop, and how she then sails."""
+
+    number: int | None
+    point: str
+    utc: str
+    local: str
+    day: str
+    todo: str
+    place: str
+    from_mark: str
+    sails: str
+    beside: str
+    tack: str
+    true: str
+    magnetic: str
+    compass: str
+    course: str
+    boat_speed: str
+    ground_speed: str
+    log: str
+    distance: str
+    lasts: str
+
+
+def check_ending(path: Path) -> str:
+    """Return a sheet's ending.
+
+    Raises
+    ------
+    InputError
+        If it is none of those that can be written, or a package that it needs is missing.
+    """
+    ending = path.suffix.lower()
+    if ending not in FORMATS:
+        raise InputError(f"a sheet must end in {' or '.join(FORMATS)}", where=str(path))
+    _need("jinja2", "Jinja2", "a sheet")
+    _need("matplotlib", "Matplotlib", "a sheet's chart")
+    if ending == ".pdf":
+        _need("weasyprint", "WeasyPrint", "a PDF sheet")
+    return ending
+
+
+def _need(module: str, package: str, what: str) -> None:
+    from importlib.util import find_spec
+
+    if find_spec(module) is None:
+        raise InputError(MISSING.format(what=what, package=package))
+
+
+def write_sheet(
+    path: Path,
+    plan: Plan,
+    boat: Boat,
+    *,
+    hazards: Hazards | None = None,
+    zone: tzinfo | None = None,
+    inputs: Iterable[Path] = (),
+) -> None:
+    """Write the passage sheet, as HTML or PDF by the file's ending.
+
+    Parameters
+    ----------
+    path : path
+    plan : Plan
+        Looked ahead (`goosewing.foresight.on_the_way.look_ahead`), or its sheet has no weather.
+    boat : Boat
+        For the polars that its boards were chosen from.
+    hazards : Hazards, optional
+        Drawn on the chart.
+    zone : tzinfo, optional
+        Times are shown in it beside UTC.
+    inputs : iterable of path
+        Files that must not be overwritten.
+
+    Raises
+    ------
+    InputError
+        As `check_ending`, or if the file can't be written.
+    """
+    write_atomically(
+        path, sheet_bytes(plan, boat, check_ending(path), hazards=hazards, zone=zone), inputs=inputs
+    )
+
+
+def sheet_bytes(
+    plan: Plan,
+    boat: Boat,
+    ending: str,
+    *,
+    hazards: Hazards | None = None,
+    zone: tzinfo | None = None,
+) -> bytes:
+    """Return the sheet as the bytes of an HTML or PDF file; see `write_sheet`."""
+    page = format_sheet(plan, boat, hazards=hazards, zone=zone)
+    return page.encode() if ending == ".html" else _as_pdf(page)
+
+
+def _as_pdf(page: str) -> bytes:
+    import logging
+
+    # It tells of every rule of style for screens that paper has no use for.
+    logging.getLogger("weasyprint").setLevel(logging.CRITICAL)
+    from weasyprint import HTML
+
+    made: bytes = HTML(string=page, url_fetcher=_nothing_fetched).write_pdf()
+    return made
+
+
+def _nothing_fetched(url: str, *_: Any, **__: Any) -> Any:
+    raise ValueError(f"a sheet fetches nothing, asked for {url}")
+
+
+def format_sheet(
+    plan: Plan,
+    boat: Boat,
+    *,
+    hazards: Hazards | None = None,
+    zone: tzinfo | None = None,
+) -> str:
+    """Return the sheet as HTML; see `write_sheet`."""
+    from goosewing.report.pages import page
+
+    shown = with_plain_names(plan)
+    return page(
+        "sheet.html",
+        plan=shown,
+        title=_title(shown),
+        facts=_facts(shown, zone),
+        chart=chart_svg(shown, hazards),
+        orders=orders(shown, zone),
+        dials=_dials(shown),
+        zone=_zone_name(shown, zone),
+        graph=graphs.time_graph(shown),
+        hours=[_hour_cells(hour) for hour in shown.hours],
+        polars=[(each, graphs.polar_words(each)) for each in graphs.polars(shown, boat)],
+        alternatives=_alternatives(shown),
+        hangs=what_if_lines(shown),
+        spoken=spoken(shown),
+        cautions=(*shown.cautions, TIDE),
+        size=graphs,
+    )
+
+
+def chart_svg(plan: Plan, hazards: Hazards | None) -> str:
+    """Draw the plan and return the picture as an SVG element."""
+    from matplotlib import rc_context
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=CHART_INCHES, layout="constrained")
+    FigureCanvasAgg(figure)
+    buffer = io.StringIO()
+    # Equal plans give equal files.
+    with any_script(), rc_context({"svg.hashsalt": "goosewing"}):
+        draw(figure, plan, hazards, framed=False)
+        figure.savefig(buffer, format="svg", metadata={"Date": None})
+    text = buffer.getvalue()
+    element = text[text.index("<svg") :]
+    words = "Chart of the passage: told in words under the orders"
+    return element.replace("<svg", f'<svg role="img" aria-label="{words}"', 1)
+
+
+# ---- what stands on it -------------------------------------------------------------------------
+
+
+def _title(plan: Plan) -> str:
+    return f"{plan.boat}: {' – '.join(mark.name for mark in plan.marks)}"
+
+
+def _facts(plan: Plan, zone: tzinfo | None) -> list[tuple[str, str]]:
+    facts = [
+        ("Departure", _moment(plan.departure, zone)),
+        ("Arrival", _moment(plan.arrival, zone)),
+        ("Takes", hours_and_minutes(plan.elapsed_h)),
+        ("Over the ground", f"{plan.distance_nm:.1f} nm"),
+        ("By log", f"{plan.log_nm:.1f} nm"),
+    ]
+    if plan.saved_min is not None:
+        facts.append(("Against straight", _saved(plan.saved_min)))
+    if plan.engine_h is not None:
+        facts.append(("Under engine", hours_and_minutes(plan.engine_h)))
+    return facts
+
+
+def _saved(minutes: float) -> str:
+    if abs(minutes) < 0.5:
+        return "as long"
+    return f"{abs(minutes):.0f} min {'shorter' if minutes > 0 else 'longer'}"
+
+
+def _moment(time: datetime, zone: tzinfo | None) -> str:
+    words = f"{time + timedelta(seconds=30):%Y-%m-%d} {clock(time)}"
+    if zone is None:
+        return words
+    return f"{words} ({(time + timedelta(seconds=30)).astimezone(zone):%Y-%m-%d %H:%M %Z})"
+
+
+def _zone_name(plan: Plan, zone: tzinfo | None) -> str:
+    return "" if zone is None else f"{plan.departure.astimezone(zone):%Z}"
+
+
+def _dials(plan: Plan) -> tuple[bool, bool]:
+    """Whether magnetic and compass headings are known."""
+    boards = [board for leg in plan.legs for board in leg.boards]
+    return (
+        any(board.heading_magnetic_deg is not None for board in boards),
+        any(board.heading_compass_deg is not None for board in boards),
+    )
+
+
+def orders(plan: Plan, zone: tzinfo | None = None) -> list[Order]:
+    """List what is done and held from stop to stop, the arrival last.
+
+    Wind and stream are told where they are others than at the stop before.
+    """
+    rows: list[Order] = []
+    day, wind = (plan.departure + timedelta(seconds=30)).date(), ""
+    for stop in stops(plan):
+        time = _begins(stop, plan)
+        today = (time + timedelta(seconds=30)).date()
+        met = _wind_words(stop.board)
+        new = Told(
+            number=sum(row.number is not None for row in rows) + 1,
+            day="" if today == day else f"{today}",
+            wind=met if met != wind else "",
+        )
+        rows.append(_order(stop, new, time, zone))
+        day, wind = today, met or wind
+    return rows
+
+
+class Told(NamedTuple):
+    """What of a row hangs on the rows before."""
+
+    number: int
+    day: str
+    wind: str
+
+
+def _wind_words(board: Board | None) -> str:
+    return "" if board is None or board.weather is None else "; ".join(weather_words(board.weather))
+
+
+def _begins(stop: Stop, plan: Plan) -> datetime:
+    if stop.board is None:
+        return stop.time or plan.arrival
+    done = stop.board.manoeuvres
+    return done[0].time if done else time_of(stop.board.start)
+
+
+def _order(stop: Stop, new: Told, time: datetime, zone: tzinfo | None) -> Order:
+    board = stop.board
+    local = "" if zone is None else f"{(time + timedelta(seconds=30)).astimezone(zone):%H:%M}"
+    todo = ", ".join(stop_words(stop))
+    if stop.mark is not None:
+        leaving = leaving_words(stop.mark)
+        reached = "arrive" if stop.last else ""
+        todo = ", ".join(filter(None, (leaving, reached, todo)))
+    away = ""
+    if board is not None and board.from_mark is not None:
+        away = from_mark_words(board.from_mark)
+    return Order(
+        None if board is None else new.number,
+        stop.name or "",
+        clock(time),
+        local,
+        new.day,
+        todo,
+        position_words(stop.lat, stop.lon),
+        away,
+        *_held(board, new.wind),
+    )
+
+
+def _held(board: Board | None, wind: str) -> tuple[str, ...]:
+    """Say what is held on a board, cell by cell."""
+    if board is None:
+        return ("",) * 12
+    sails = UNDER_ENGINE if board.engine else f"{board.tack} tack, {board.sail_set}"
+    notes = [angle_words(board), BEYOND if board.beyond_forecast else None, wind]
+    magnetic, compass = (
+        "" if each is None else three_figures(each)
+        for each in (board.heading_magnetic_deg, board.heading_compass_deg)
+    )
+    return (
+        sails,
+        "; ".join(each for each in notes if each),
+        board.tack,
+        three_figures(board.heading_deg),
+        magnetic,
+        compass,
+        three_figures(board.course_over_ground_deg),
+        f"{board.boat_speed_kn:.1f}",
+        f"{board.speed_over_ground_kn:.1f}",
+        f"{board.log_nm:.1f}",
+        f"{board.distance_nm:.1f}",
+        hours_and_minutes(board.elapsed_h),
+    )
+
+
+def _hour_cells(hour: Hour) -> tuple[str, ...]:
+    here = hour.weather
+    still = here.set_deg is None or here.drift_kn < 0.05
+    return (
+        clock(hour.time),
+        position_words(hour.lat, hour.lon),
+        three_figures(hour.heading_deg),
+        three_figures(hour.course_over_ground_deg),
+        f"{three_figures(here.wind_from_deg)} {here.wind_kn:.0f} kn",
+        "" if here.gust_kn is None else f"{here.gust_kn:.0f}",
+        "none" if still else f"{three_figures(here.set_deg or 0.0)} {here.drift_kn:.1f} kn",
+        f"{hour.to_go_nm:.1f}",
+    )
+
+
+def _alternatives(plan: Plan) -> list[tuple[str, list[AlternativeLine]]]:
+    return [
+        (f"{leg.origin} to {leg.destination}", alternative_lines(leg))
+        for leg in plan.legs
+        if leg.alternatives
+    ]
+
+
+def spoken(plan: Plan) -> list[str]:
+    """Tell the passage in sentences, one a stop, for whoever hears it read."""
+    said = []
+    for stop in stops(plan):
+        time, place = clock(_begins(stop, plan)), position_words(stop.lat, stop.lon)
+        board = stop.board
+        if board is None:
+            said.append(f"{time}: {stop.name}, {place}: arrival.")
+            continue
+        ground = ground_words(board)
+        parts = [
+            board_words(board.manoeuvres, board),
+            *([] if ground is None else [ground]),
+            *([] if board.weather is None else weather_words(board.weather)),
+            f"{board.distance_nm:.1f} nm in {hours_and_minutes(board.elapsed_h)}",
+        ]
+        said.append(f"{time}: {stop.name or 'turn'}, {place}: {'; '.join(parts)}.")
+    return said

@@ -1,0 +1,214 @@
+"""The passage sheet: its figures are the plan's, it fits paper and telephone, and reads aloud."""
+
+import json
+import re
+from dataclasses import replace
+from datetime import UTC, datetime
+from html.parser import HTMLParser
+from zoneinfo import ZoneInfo
+
+import pytest
+
+pytest.importorskip("matplotlib")
+pytest.importorskip("jinja2")
+
+from goosewing.compass.headings import with_variation
+from goosewing.departures.compare import Case
+from goosewing.errors import InputError
+from goosewing.exchange.document import format_plan_json
+from goosewing.exchange.gpx.marks import read_marks
+from goosewing.foresight import what_if
+from goosewing.foresight.on_the_way import look_ahead
+from goosewing.hazards.chart import read_chart
+from goosewing.options import Options
+from goosewing.plan import make
+from goosewing.report.sheet import TIDE, check_ending, format_sheet, sheet_bytes, write_sheet
+from goosewing.weather.steady import SteadyWeather
+from panel_browser import axe_source, chromium
+
+DEPARTURE = datetime(2027, 6, 12, 5, tzinfo=UTC)
+STOCKHOLM = ZoneInfo("Europe/Stockholm")
+
+
+@pytest.fixture(scope="module")
+def planned(brisvik):
+    from conftest import SAMPLES
+
+    marks = read_marks(SAMPLES / "kattegat.gpx").marks
+    wind = SteadyWeather(315.0, 10.0, 100.0, 0.8)
+    made = with_variation(make(marks, brisvik, wind, DEPARTURE), 4.0, None)
+    case = Case(marks=made.marks, boat=brisvik, weather=wind)
+    return look_ahead(what_if.ask(case, made), wind)
+
+
+@pytest.fixture(scope="module")
+def page(planned, brisvik):
+    chart = read_chart(coast=True, clearance_nm=0.5)
+    return format_sheet(planned, brisvik, hazards=chart.around(planned.marks), zone=STOCKHOLM)
+
+
+class Tables(HTMLParser):
+    """Cells of every table, row by row, and all other words; by the standard library's parser."""
+
+    def __init__(self, text):
+        super().__init__()
+        self.tables, self.words, self._in = {}, [], None
+        self.feed(text)
+
+    def handle_starttag(self, tag, attrs):
+        members = dict(attrs)
+        if tag == "table":
+            self.rows = self.tables.setdefault(members.get("id", f"t{len(self.tables)}"), [])
+        elif tag == "tr":
+            self.rows.append([])
+        elif tag in ("td", "th"):
+            self.rows[-1].append("")
+            self._in = tag
+
+    def handle_endtag(self, tag):
+        if tag in ("td", "th"):
+            self._in = None
+
+    def handle_data(self, data):
+        if self._in:
+            self.rows[-1][-1] += data
+        else:
+            self.words.append(data)
+
+
+def squeezed(text):
+    return " ".join(text.split())
+
+
+def test_every_figure_of_the_orders_is_the_document_s(planned, page):
+    document = json.loads(format_plan_json(planned))
+    head, *rows = Tables(page).tables["orders-table"]
+    boards = [board for leg in document["legs"] for board in leg["boards"]]
+    columns = [squeezed(cell) for cell in head]
+    assert len(rows) == len(boards) + 1
+    for row, board in zip(rows, boards, strict=False):
+        cells = dict(zip(columns, map(squeezed, row), strict=True))
+        assert cells["T"] == f"{round(board['heading_deg']) % 360:03d}°"
+        assert cells["M"] == f"{round(board['heading_magnetic_deg']) % 360:03d}°"
+        assert cells["COG"] == f"{round(board['course_over_ground_deg']) % 360:03d}°"
+        assert float(cells["kn"]) == pytest.approx(board["boat_speed_kn"], abs=0.051)
+        assert float(cells["SOG"]) == pytest.approx(board["speed_over_ground_kn"], abs=0.051)
+        assert float(cells["nm log"]) == pytest.approx(board["log_nm"], abs=0.051)
+        assert float(cells["nm ground"]) == pytest.approx(board["distance_nm"], abs=0.051)
+        hours, minutes = re.fullmatch(r"(?:(\d+) h )?(\d+) min", cells["lasts"]).groups()
+        assert int(hours or 0) * 60 + int(minutes) == round(board["elapsed_h"] * 60)
+        begins = (board["manoeuvres"] or [board["start"]])[0]["time"]
+        told = datetime.fromisoformat(begins).astimezone(STOCKHOLM)
+        minutes = int(cells["CEST"][:2]) * 60 + int(cells["CEST"][3:])
+        assert abs(minutes - (told.hour * 60 + told.minute + told.second / 60)) <= 0.51
+        away = board["from_mark"]
+        assert f"{away['distance_nm']:.1f} nm from {away['mark']}" in cells["Where, what"]
+
+
+def test_hours_alternatives_and_what_it_hangs_on_are_the_document_s(planned, page):
+    found = Tables(page)
+    _, *hours = found.tables["hours-table"]
+    assert len(hours) == len(planned.hours)
+    for row, hour in zip(hours, planned.hours, strict=True):
+        assert squeezed(row[-2]) == f"{hour.to_go_nm:.1f}"
+        assert f"{hour.weather.wind_kn:.0f} kn" in row[4]
+    words = squeezed(" ".join(found.words))
+    cells = squeezed(" ".join(c for rows in found.tables.values() for r in rows for c in r))
+    for leg in planned.legs:
+        for each in leg.alternatives:
+            if 0.5 <= each.added_min < 59.5:
+                assert f"+{each.added_min:.0f} min" in cells
+        assert all(reason in words for reason in leg.reasons)
+    for line in what_if.lines(planned):
+        assert line in words
+    assert all(caution in words for caution in (*planned.cautions, TIDE))
+
+
+def test_it_needs_nothing_from_anywhere(page):
+    outside = re.findall(r"""(?:src|href)=["'](?!#)([^"']+)""", page)
+    assert outside == []
+    assert "@import" not in page
+    assert re.findall(r"url\((?!#)[^)]*\)", page) == []
+    assert "<script" not in page
+
+
+def test_names_are_words_and_never_markup(brisvik):
+    from conftest import SAMPLES
+
+    marks = list(read_marks(SAMPLES / "kattegat.gpx").marks)
+    evil = '<img src=x onerror="alert(1)">\u202e&amp;' + "x" * 10_000
+    marks[1] = replace(marks[1], name=evil)
+    wind = SteadyWeather(315.0, 10.0)
+    made = look_ahead(make(marks, brisvik, wind, DEPARTURE), wind)
+    text = format_sheet(made, brisvik)
+    assert "<img" not in text
+    assert "\u202e" not in text
+    assert "x" * 100 not in text
+    assert "&lt;img" in text
+
+
+def test_many_boards_make_more_pages_and_no_fault(brisvik):
+    from conftest import SAMPLES
+
+    marks = read_marks(SAMPLES / "kattegat.gpx").marks
+    there_and_back = [*marks, *marks[-2::-1]]
+    wind = SteadyWeather(280.0, 10.0)
+    narrow = Options(corridor_nm=0.06)
+    made = look_ahead(make(there_and_back, brisvik, wind, DEPARTURE, narrow), wind)
+    assert sum(len(leg.boards) for leg in made.legs) > 200
+    text = format_sheet(made, brisvik)
+    assert len(Tables(text).tables["orders-table"]) > 200
+
+
+def test_endings_and_missing_packages_are_told(monkeypatch, tmp_path, planned, brisvik):
+    with pytest.raises(InputError, match=r"must end in \.html or \.pdf"):
+        check_ending(tmp_path / "sheet.doc")
+    monkeypatch.setattr("importlib.util.find_spec", lambda name: None if name == "jinja2" else 1)
+    with pytest.raises(InputError, match=r"needs Jinja2.*\[sheet\]"):
+        write_sheet(tmp_path / "sheet.html", planned, brisvik)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_equal_plans_give_equal_sheets(planned, brisvik):
+    assert format_sheet(planned, brisvik) == format_sheet(planned, brisvik)
+
+
+@pytest.mark.long
+def test_the_pdf_holds_the_same_figures_in_two_pages(planned, brisvik):
+    pytest.importorskip("weasyprint")
+    pypdf = pytest.importorskip("pypdf")
+    import io
+
+    read = pypdf.PdfReader(io.BytesIO(sheet_bytes(planned, brisvik, ".pdf", zone=STOCKHOLM)))
+    assert len(read.pages) == 2
+    words = squeezed(" ".join(each.extract_text() for each in read.pages))
+    for leg in planned.legs:
+        for board in leg.boards:
+            assert f"{board.distance_nm:.1f}" in words
+    assert squeezed(TIDE) in words
+    # A4: 210 × 297 mm, in points (ISO 216).
+    assert [round(float(side)) for side in read.pages[0].mediabox[2:]] == [595, 842]
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("width", [360, 794, 1280])
+def test_it_fits_telephone_paper_and_screen_and_is_fit_for_all(page, tmp_path, width):
+    """794 px is A4 at 96 px an inch; axe-core judges by WCAG."""
+    playwright = pytest.importorskip("playwright.sync_api")
+    (tmp_path / "sheet.html").write_text(page, encoding="utf-8")
+    try:
+        axe = axe_source()
+    except Exception as why:
+        pytest.skip(str(why))
+    found = chromium()
+    if found is None:
+        pytest.skip("no Chromium")
+    with playwright.sync_playwright() as started:
+        browser = started.chromium.launch(executable_path=found, args=["--no-sandbox"])
+        tab = browser.new_page(viewport={"width": width, "height": 900})
+        tab.goto((tmp_path / "sheet.html").as_uri())
+        assert tab.evaluate("document.documentElement.scrollWidth") <= width
+        tab.evaluate(axe)
+        faults = tab.evaluate("axe.run()")["violations"]
+        assert [each["id"] for each in faults] == []
+        browser.close()
