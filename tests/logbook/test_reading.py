@@ -343,6 +343,17 @@ def test_a_log_written_twice_counts_once(tmp_path):
     assert any("backwards" in notice for notice in log.notices)
 
 
+def test_of_two_clocks_the_satellites_is_followed(tmp_path):
+    lines = [
+        second(i, f"IIZDA,{8 + i // 3600:02d}{i // 60 % 60:02d}{i % 60:02d}.00,12,06,2027,-02,00",
+               "VWVHW,,T,271.5,M,6.11,N,,K")
+        for i in range(120)
+    ]  # fmt: skip
+    log = read_logs([wrote(tmp_path, "".join(lines))])
+    assert datetime.fromtimestamp(log.time_s[0], UTC).hour == 6
+    assert any("clock of II is 2.0 h ahead of GP's" in notice for notice in log.notices)
+
+
 def test_gaps_are_no_hours(tmp_path):
     parts = [second(i, "VWVHW,,T,271.5,M,6.11,N,,K") for i in (*range(1800), *range(5400, 7200))]
     log = read_logs([wrote(tmp_path, "".join(parts))])

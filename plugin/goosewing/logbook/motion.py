@@ -238,7 +238,10 @@ def _wandering(knots: int) -> Array:
 
 
 def _judged(found: Solved, boards: tuple[int, int], part: Stretches, usual_k: float) -> Motion:
-    deviation = np.sqrt(np.diag(found.covariance)[:5])
+    # Of few boards the five quantities themselves take up what the spread is judged by.
+    boards_left = max(found.freedom + 1.0 - 5.0, 2.0)
+    few = np.sqrt((found.freedom + 1.0) / boards_left)
+    deviation = few * np.sqrt(np.diag(found.covariance)[:5])
     deviation = np.hypot(deviation, [LOG_LEAVES, *[np.radians(COMPASS_LEAVES_DEG)] * 3, 0.0])
     deviation[4] = np.hypot(deviation[4], FORMULA_LEAVES * found.value[4])
     reach = student_quantile(0.5 + CERTAIN / 2.0, found.freedom)

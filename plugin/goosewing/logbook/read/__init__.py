@@ -150,6 +150,11 @@ def _sentences(
             "steady",
             where=shown(path),
         )
+    for talker, hours in clock.apart_h.items():
+        into.notices.append(
+            f"{shown(path.name)}: the clock of {talker} is {abs(hours):.1f} h "
+            f"{'ahead of' if hours > 0.0 else 'behind'} {clock.talker}'s, which is followed."
+        )
     if not clock.dated:
         into.dated = False
         into.notices.append(

@@ -30,6 +30,11 @@ LONGEST_NUMBER = 18
 
 DAY_S = 86400.0
 
+CLOCKS_APART_S = 600.0
+"""Two clocks of one boat that differ by more don't show the same zone's time."""
+
+SATELLITES = ("GP", "GN", "GL", "GA", "GB")
+
 SILENT_S = 5.0
 """Between two times this close, what stands between them is spread evenly."""
 
@@ -439,6 +444,8 @@ class Clock:
     ----------
     dated : bool
         Whether any sentence gave the date.
+    apart_h : dict of str to float
+        Other talkers whose clock shows something else, by so many hours.
     """
 
     def __init__(self, first_day: float) -> None:
@@ -447,6 +454,12 @@ class Clock:
         self._last_s: float | None = None
         self.dated = False
         self.ran = False
+        self.apart_h: dict[str, float] = {}
+
+    @property
+    def talker(self) -> str:
+        """Whose time is followed."""
+        return self._talker or ""
 
     def times(self, groups: list[_Group]) -> tuple[Index, Array]:
         """Where in the block which times stand, in order."""
@@ -485,11 +498,22 @@ class Clock:
         if not by_talker:
             return None
         if self._talker not in by_talker:
-            self._talker = max(by_talker, key=lambda who: _worth(by_talker[who]))
+            self._talker = max(by_talker, key=lambda who: _worth(who, by_talker[who]))
+        for who, parts in by_talker.items():
+            if who != self._talker:
+                self._compare(who, parts, by_talker[self._talker])
         parts = by_talker[self._talker]
         order = np.argsort(np.concatenate([part.place for part in parts]), kind="stable")
         place, second, day = (np.concatenate([part[i] for part in parts])[order] for i in range(3))
         return _Times(place, second, day)
+
+    def _compare(self, who: str, parts: list[_Times], leading: list[_Times]) -> None:
+        """Note how far another talker's clock is from the one that is followed."""
+        theirs = float(np.median(np.concatenate([part.second_of_day for part in parts])))
+        ours = float(np.median(np.concatenate([part.second_of_day for part in leading])))
+        apart = (theirs - ours + DAY_S / 2.0) % DAY_S - DAY_S / 2.0
+        if abs(apart) > CLOCKS_APART_S:
+            self.apart_h[who] = apart / 3600.0
 
     def _absolute(self, told: _Times) -> Array:
         """Seconds since 1970: by the date where it stands, else by the day nearest to the last."""
@@ -518,8 +542,10 @@ class Clock:
         return self._last_s
 
 
-def _worth(parts: list[_Times]) -> tuple[int, int]:
+def _worth(who: str, parts: list[_Times]) -> tuple[bool, int, int]:
+    # A receiver has its time from the satellites; another device's may be the zone's.
     return (
+        who in SATELLITES,
         sum(int(np.isfinite(part.day).sum()) for part in parts),
         sum(part.place.size for part in parts),
     )
