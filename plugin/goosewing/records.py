@@ -234,6 +234,9 @@ class Board:
     orders: tuple[Order, ...] = ()
     """In changing wind, what is steered along it; the first at its start. Empty in a steady
     wind, where the one order is the board's own."""
+    via: tuple[Fix, ...] = ()
+    """Further places that a route needs: without them it would leave the track that is sailed
+    by more than half a mile."""
     beyond_forecast: bool = False
     """Whether the last values of a forecast were held on for a part of it."""
     manoeuvres: tuple[Manoeuvre, ...] = ()

@@ -26,6 +26,9 @@ if TYPE_CHECKING:
     from goosewing.records import Steer, Tack
     from goosewing.units import Array
 
+ROUTE_OFF_NM = 0.45
+"""A route's straight lines leave the track that is sailed by no more than this. [nm]"""
+
 LAYLINE_STEP_H = 0.25
 LONGEST_LAYLINE_H = 48.0
 
@@ -190,6 +193,7 @@ def _board(waters: Waters, mode: Mode, helms: Sequence[Helm], parts: Sequence[St
         orders=tuple(
             _order(helm, _points(each)[0]) for helm, each in zip(helms, sailed, strict=True)
         ),
+        via=_via(points, [each.time_h[0] for each in sailed]),
         beyond_forecast=_beyond(waters, np.concatenate([part.time_h for part in parts])),
     )
 
@@ -216,6 +220,37 @@ def _order(helm: Helm, point: BoardPoint) -> Order:
         time=point.time, lat=point.lat, lon=point.lon, steer=helm.steer,
         heading_deg=point.heading_deg, twa_deg=point.twa_deg,
     )  # fmt: skip
+
+
+def _via(points: Sequence[BoardPoint], begins_h: Sequence[float]) -> tuple[Fix, ...]:
+    """Pick places between orders so that straight lines by way of them keep to the track."""
+    times = np.array([hours_from_datetime(point.time) for point in points])
+    cuts = [int(np.argmin(np.abs(times - begin))) for begin in begins_h]
+    picked: list[int] = []
+    for first, last in zip(cuts, [*cuts[1:], len(points) - 1], strict=True):
+        picked += _farthest(points, first, last)
+    return tuple(_fix(points[at]) for at in picked)
+
+
+def _farthest(points: Sequence[BoardPoint], first: int, last: int) -> list[int]:
+    """Places between two where the line between leaves the track too far (Ramer, Douglas, Peucker).
+
+    In the Mercator plane, where what a plotter steers from point to point is straight.
+    """
+    if last - first < 2:
+        return []
+    part = points[first : last + 1]
+    lat, lon = np.array([(point.lat, point.lon) for point in part]).T
+    offset = geodesy.mercator_offset(lat[0], lon[0], lat, lon)
+    line = np.column_stack((offset.east_deg, offset.north_deg))
+    line *= 60.0 * np.cos(np.radians(lat.mean()))
+    end = line[-1] / max(float(np.hypot(*line[-1])), 1e-12)
+    off = np.abs(line[:, 0] * end[1] - line[:, 1] * end[0])
+    at = int(np.argmax(off))
+    if off[at] <= ROUTE_OFF_NM:
+        return []
+    middle = first + at
+    return [*_farthest(points, first, middle), middle, *_farthest(points, middle, last)]
 
 
 def _windward(point: BoardPoint, twd_deg: float) -> Tack:

@@ -6,11 +6,12 @@ They stand in the namespace ``urn:goosewing:gpx:1`` (prefix ``goose``):
     On the route: the plan's figures as attributes, ``goose:caution`` and
     ``goose:notice`` inside.
 ``goose:point``
-    On every route point: ``kind`` is ``mark`` or ``turn``, ``sets_sail`` tells that the
+    On every route point: ``kind`` is ``mark``, ``turn`` or ``via``, ``sets_sail`` tells that the
     engine stops there; inside, ``goose:text`` says what happens there and what to steer
     next, each ``goose:manoeuvre`` what the crew does and its cost, ``goose:board`` the
     board that begins there (``keep_twa_deg``, where the helm keeps that angle and the
     heading swings) or ``goose:order`` another order along the board.
+    One of the kind ``via`` holds nothing: it only keeps the route to the track that is sailed.
 ``goose:leave``
     On a mark, in and out: ``side`` (``port``, ``starboard``) and ``distance_nm``. In a
     plan the route point is where she passes, ``lat`` and ``lon`` here are the mark's own
@@ -88,6 +89,11 @@ def _order_element(order: Order, held: Steering) -> Element:
     return _ours("order", **kept, **flags, keep_twa_deg=held.keep_twa_deg)
 
 
+def via_element() -> Element:
+    """Write down that nothing happens at a point."""
+    return _ours("point", kind="via")
+
+
 def _board_element(board: Board, told: Briefing) -> Element:
     keep = None if told.steering is None else told.steering.keep_twa_deg
     return _ours("board", **_figures(board), keep_twa_deg=keep)
@@ -144,7 +150,7 @@ def seven(degrees: float) -> str:
 def is_turn(point: Element) -> bool:
     """Whether a route point is a turning point of an earlier plan."""
     ours = _found(point, "point")
-    return ours is not None and ours.get("kind") == "turn"
+    return ours is not None and ours.get("kind") in ("turn", "via")
 
 
 def written_text(point: Element) -> str | None:

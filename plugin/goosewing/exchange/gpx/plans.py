@@ -18,6 +18,7 @@ from goosewing.exchange.gpx.elements import (
     plan_element,
     point_element,
     seven,
+    via_element,
 )
 from goosewing.exchange.gpx.points import (
     Prefixes,
@@ -28,12 +29,13 @@ from goosewing.exchange.gpx.points import (
     writable,
 )
 from goosewing.files.disk import write_atomically
+from goosewing.totals import time_of
 from goosewing.turns import Stop, stops
 from goosewing.words.points import briefing, sentence
 from goosewing.words.titles import about, itself, layline_titles, length, title
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
     from pathlib import Path
 
     from gpxpy.gpx import GPXRoute, GPXTrack, GPXTrackPoint, GPXWaypoint
@@ -153,8 +155,28 @@ def _route(plan: Plan, prefixes: Prefixes) -> GPXRoute:
 
     route = GPXRoute(name=writable(title(plan)), description=writable(length(plan)))
     route.extensions = [prefixes.ready(plan_element(plan))]
-    route.points = [_route_point(stop, plan, prefixes) for stop in stops(plan)]
+    route.points = list(_route_points(plan, prefixes))
     return route
+
+
+def _route_points(plan: Plan, prefixes: Prefixes) -> Iterator[RoutePoint]:
+    """Go along the stops, and by way of the places between that keep a route to the track."""
+    via: list[Fix] = []
+    for stop in stops(plan):
+        while via and stop.time is not None and time_of(via[0]) < stop.time:
+            yield _via_point(via.pop(0), prefixes)
+        if stop.board is not None and stop.order is None:
+            via = list(stop.board.via)
+        yield _route_point(stop, plan, prefixes)
+
+
+def _via_point(fix: Fix, prefixes: Prefixes) -> RoutePoint:
+    point = RoutePoint()
+    _put_at(point, fix.lat, fix.lon)
+    point.time = whole_second(time_of(fix))
+    point.type = "via"
+    point.extensions = [prefixes.ready(via_element())]
+    return point
 
 
 def _route_point(stop: Stop, plan: Plan, prefixes: Prefixes) -> RoutePoint:
