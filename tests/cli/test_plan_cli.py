@@ -628,21 +628,34 @@ def test_help_names_the_commands_and_what_it_is_not_for():
     assert process().stdout == done.stdout
 
 
-def interrupted_while_reading(desk, *, ends_at):
-    """Start a plan whose marks come from a pipe, and interrupt it there."""
-    os.mkfifo(desk / "slow.gpx")
+SLOW_READER = """
+import time
+from pathlib import Path
+from goosewing.exchange.gpx import marks
+from goosewing_cli.main import run
+
+def slow(*_, **__):
+    Path("reading").touch()
+    time.sleep(60)
+
+marks.read_marks = slow
+run()
+"""
+
+
+def interrupted_while_reading(desk):
+    """Start a plan whose marks take a minute to read, and interrupt it there."""
     started = subprocess.Popen(
-        [*PROGRAM, "plan", "slow.gpx", *SAIL, "--out", "plan.gpx"],
+        [sys.executable, "-c", SLOW_READER, *PLAN, "--out", "plan.gpx"],
         cwd=desk, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
     )  # fmt: skip
     try:
-        # Opening the other end waits until the program has opened its own.
-        with (desk / "slow.gpx").open("wb") as pipe:
-            pipe.write(gpx((57, 11), (58, 11))[:ends_at])
-            pipe.flush()
-            time.sleep(0.2)
-            started.send_signal(signal.SIGINT)
-            out, err = started.communicate(timeout=30)
+        for _ in range(600):
+            if (desk / "reading").exists():
+                break
+            time.sleep(0.1)
+        started.send_signal(signal.SIGINT)
+        out, err = started.communicate(timeout=30)
     finally:
         started.kill()
     return started.returncode, out, err
@@ -651,9 +664,9 @@ def interrupted_while_reading(desk, *, ends_at):
 def test_interrupted_it_says_so_and_leaves_nothing(desk):
     before = snapshot(desk)
     (desk / "plan.gpx").write_text("an older plan")
-    code, out, err = interrupted_while_reading(desk, ends_at=80)
+    code, out, err = interrupted_while_reading(desk)
     assert (code, out, err) == (130, "", "goosewing: interrupted\n")
-    (desk / "slow.gpx").unlink()
+    (desk / "reading").unlink()
     assert (desk / "plan.gpx").read_text() == "an older plan"
     (desk / "plan.gpx").unlink()
     assert snapshot(desk) == before
