@@ -259,6 +259,18 @@ def test_a_track_and_a_table_of_winds_become_one_log(tmp_path):
     assert np.nanmedian(log.get("twd_deg")) == 240
 
 
+def test_a_wind_told_every_ten_minutes_is_drawn_between(tmp_path):
+    times = [f"{DAY}T06:{i // 6:02d}:{i % 6 * 10:02d}Z" for i in range(241)]
+    track = wrote(tmp_path, gpx(times), "track.gpx")
+    told = (("06:00", 350, 10), ("06:10", 10, 14), ("06:20", 20, 14), ("06:30", 20, 14))
+    rows = "\n".join(f"{DAY}T{clock}:00Z,{blows},{kn}" for clock, blows, kn in told)
+    winds = wrote(tmp_path, f"time,wind_from_deg,wind_kn\n{rows}\n", "wind.csv")
+    log = read_logs([track, winds])
+    at = int(np.searchsorted(log.time_s, datetime(2027, 6, 12, 6, 5, tzinfo=UTC).timestamp()))
+    assert np.cos(np.radians(log.get("twd_deg")[at])) == pytest.approx(1.0, abs=1e-4)
+    assert log.get("tws_kn")[at] == pytest.approx(12.0, abs=0.05)
+
+
 def test_hours_that_never_meet_are_refused_and_the_clock_named(tmp_path):
     times = [f"{DAY}T06:{i // 6:02d}:{i % 6 * 10:02d}Z" for i in range(60)]
     track = wrote(tmp_path, gpx(times), "track.gpx")

@@ -117,7 +117,7 @@ class Gathering:
         clock = _union([seconds for _, seconds, _ in chosen.values()])
         sources = {channel: source for channel, (source, _, _) in chosen.items()}
         # One at a time, and each let go: a summer's log is held once, not twice.
-        channels = {name: _held(clock, *chosen.pop(name)[1:]) for name in list(chosen)}
+        channels = {name: _on_clock(name, clock, *chosen.pop(name)[1:]) for name in list(chosen)}
         log = Log(
             time_s=clock.astype(np.float64),
             channels=channels,
@@ -224,6 +224,30 @@ def _union(series: Sequence[AnyArray]) -> AnyArray:
     for seconds in series[1:]:
         clock = clock if np.array_equal(clock, seconds) else np.union1d(clock, seconds)
     return clock
+
+
+def _on_clock(name: str, clock: AnyArray, seconds: AnyArray, values: AnyArray) -> AnyArray:
+    step = float(np.median(np.diff(seconds[:100_000]))) if seconds.size > 1 else 1.0
+    if name in SLOW and LONGEST_HOLD_S / 2.5 < step <= SLOWEST_S:
+        return _between(clock, seconds, values, step, CHANNELS[name].turns)
+    return _held(clock, seconds, values)
+
+
+SLOW, SLOWEST_S = ("twd_deg", "tws_kn"), 10800.0
+"""A wind over the ground may be a station's or a forecast's: told every quarter of an hour, say."""
+
+
+def _between(
+    clock: AnyArray, seconds: AnyArray, values: AnyArray, step: float, turns: bool
+) -> AnyArray:
+    """Draw what is told now and then between its readings, but not across a gap."""
+    whole = values.astype(np.float64)
+    smooth = np.unwrap(whole, period=360.0) if turns else whole
+    drawn = np.interp(clock, seconds, smooth, left=np.nan, right=np.nan)
+    after = np.clip(np.searchsorted(seconds, clock), 1, seconds.size - 1)
+    gap = seconds[after].astype(np.float64) - seconds[after - 1] > 1.6 * step
+    drawn[gap] = np.nan
+    return np.mod(drawn, 360.0) if turns else drawn
 
 
 def _held(clock: AnyArray, seconds: AnyArray, values: AnyArray) -> AnyArray:

@@ -3,8 +3,9 @@
 Columns are named by what they hold and their unit: ``time`` (ISO 8601 with its zone),
 ``heading_deg``, ``heading_magnetic_deg``, ``variation_deg``, ``stw_kn``, ``sog_kn``, ``cog_deg``,
 ``lat``, ``lon``, ``awa_deg``, ``aws_kn`` (negative angles to port, or counted all round),
-``twa_deg``, ``tws_kn``, ``twd_deg``, ``heel_deg`` (positive to starboard), ``engine_rpm``. Cells
-are separated by commas, semicolons or tabs.
+``twa_deg``, ``tws_kn``, ``twd_deg``, ``heel_deg`` (positive to starboard), ``engine_rpm``; or as in
+our other tables (``boat_speed_kn``, ``wind_from_deg``, ``wind_kn``). Cells are separated by commas,
+semicolons or tabs.
 """
 
 from __future__ import annotations
@@ -23,6 +24,16 @@ from goosewing.units import Array
 
 AT_ONCE = 20_000
 """Rows turned into arrays together."""
+
+ALSO = {
+    "boat_speed_kn": "stw_kn",
+    "speed_over_ground_kn": "sog_kn",
+    "course_over_ground_deg": "cog_deg",
+    "wind_from_deg": "twd_deg",
+    "wind_kn": "tws_kn",
+    "roll_deg": "heel_deg",
+}
+"""Names that the same columns have in our other tables."""
 
 ON_THE_BOW = ("awa_deg", "twa_deg")
 
@@ -69,6 +80,7 @@ def _rows(lines: Iterable[str], where: str) -> Iterator[tuple[int, list[str]]]:
 
 def _columns(header: Sequence[str], where: str) -> dict[str, int]:
     names = [cell.strip().lower() for cell in header]
+    names = [ALSO.get(name, name) for name in names]
     known = {name: at for at, name in enumerate(names) if name in CHANNELS or name == "time"}
     if len(known) < 2:
         raise InputError(
