@@ -25,6 +25,12 @@ SAMPLES = Path(__file__).parents[2] / "sample_routes"
 BASE = ("--marks", "marks.gpx", "--boat", "brisvik/boat.toml")
 
 
+@pytest.fixture(autouse=True)
+def _own_memory(monkeypatch, tmp_path_factory):
+    """What is kept for a restart is no test's business but its own."""
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path_factory.mktemp("state")))
+
+
 @pytest.fixture
 def log(desk):
     """The first ten minutes of the sample log, and its marks."""

@@ -313,6 +313,32 @@ def test_a_route_ordered_at_the_panel_keeps_the_hands_of_its_marks(brisvik):
     assert watch.session.state.route.marks[1].leave == "port"
 
 
+def test_what_was_rounded_stays_rounded_when_it_is_started_again(brisvik, tmp_path):
+    """Two marks on a reach; killed past the first, and started anew by the same command."""
+    dan, hed = Mark(name="Dan", lat=56.5, lon=12.02), Mark(name="Hed", lat=56.48, lon=12.1)
+    setup = replace(setup_for(brisvik, START, dan, hed), state=tmp_path / "under-way.json")
+    first, told = Watch(setup, Told()), Told()
+    boat, framer = new_boat(heading=90.0), Framer()
+    first.begin(boat.time.timestamp())
+
+    def sail_on(watch: Watch, seconds: int) -> None:
+        for _ in range(0, seconds, 2):
+            boat.sail(2.0)
+            now_s = boat.time.timestamp()
+            listen(watch, framer, "".join(instruments(boat)).encode(), now_s)
+            watch.tick(now_s)
+
+    sail_on(first, 1200)
+    assert first.session.state.route.next == 2
+    again = Watch(setup, told)
+    again.begin(boat.time.timestamp())
+    sail_on(again, 30)
+    assert again.session.state.route.next == 2
+    assert again.session.state.planned.order.next == 2
+    assert told.said("Dan rounded before the restart: on to Hed")
+    assert not told.said("T1 now")
+
+
 # ---- the clock -----------------------------------------------------------------------------------
 
 

@@ -59,10 +59,11 @@ def test_a_lost_server_is_told_and_comes_back_by_itself(opened, show, axe):
     first = page.inner_text("#lost-age")
     page.wait_for_timeout(1200)
     assert page.inner_text("#lost-age") != first
-    show.moment["panel"]["wind"].update(twd_deg=123.0, tws_kn=22.2)
+    rows = show.moment["panel"]["shown"]["rows"]
+    next(row for row in rows if row["key"] == "wind")["value"] = "123° T 22.2 kn"
     with serve(show, port=port):
         link(page, "good", within_s=6)
-        page.wait_for_selector("#figure-wind:has-text('123° 22.2 kn')")
+        page.wait_for_selector("#figure-wind:has-text('123° T 22.2 kn')")
         assert not page.is_visible("#lost")
         assert "old" not in page.inner_text("#next-title")
         assert looks(page) == fresh

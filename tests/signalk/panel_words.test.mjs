@@ -68,15 +68,14 @@ const board = (from, to, tack, sails = 'main and jib') => ({
 })
 const turn = (kind, time, cost = 45) => ({ kind, lat: 56, lon: 12, time: at(time), cost_s: cost })
 
-test('turning points are numbered kind by kind, and belong to the board that begins there', () => {
+test('turning points have the names of the plan, and belong to the board that begins there', () => {
+  const pole = [turn('gybe', '06:00'), turn('set_pole', '06:01')]
   const leg = {
-    from: 'A', to: 'B', manoeuvres: [turn('gybe', '06:00'), turn('set_pole', '06:01'), turn('strike_pole', '07:00'), turn('tack', '08:00'), turn('change_sails', '09:00')],
-    boards: [board('05:00', '06:00', 'port'), board('06:05', '07:00', 'starboard', 'wing-and-wing'), board('07:03', '08:00', 'starboard'), board('08:00', '09:00', 'port'), board('09:05', '10:00', 'port'), board('10:00', '11:00', 'port')]
+    from: 'A', to: 'B', boards: [board('05:00', '06:00', 'port'), { ...board('06:05', '07:00', 'starboard', 'wing-and-wing'), manoeuvres: pole, point: 'G3' }]
   }
-  assert.deepEqual(stages(leg).map(stage => stage.name), ['A1', 'G1', 'P1', 'T1', 'C1', 'A2'])
+  assert.deepEqual(stages(leg).map(stage => stage.name), [null, 'G3'])
   assert.deepEqual(stages(leg)[1].manoeuvres.map(each => each.kind), ['gybe', 'set_pole'])
-  const points = turningPoints({ legs: [leg, { ...leg, to: 'C' }] })
-  assert.deepEqual(points.map(each => each.fullName).slice(0, 6), ['G1', 'P1', 'T1', 'C1', 'A2', 'G1 to C'])
+  assert.deepEqual(turningPoints({ legs: [leg] }).map(each => each.name), ['G3'])
 })
 
 test('a passage past midnight tells the new date once', () => {

@@ -77,41 +77,28 @@ def rows(runner: str, given: str) -> dict[str, Any]:
     return dict(json.loads(done.stdout))
 
 
-def as_printed(row: dict[str, Any]) -> list[str]:
-    """A row of the page, cell by cell as the engine's table has them."""
-    shown = [f"{row['date']} UTC"] if row["date"] else []
-    shown += [f"{row['time']} {row['words']}"]
-    if row["kind"] == "board":
-        # The second dial stands on the line below, as do the other words on a board.
-        true, *others = row["steer"].split()
-        numbers = f"{true} {row['awa']} {row['kn']} {row['nm']} {row['lasts']}"
-        return [*shown[:-1], f"{shown[-1]} {numbers}", *beside(row["more"], others)]
-    return [*shown, row["at"]] if row.get("at") else shown
-
-
-def beside(words: list[str], dials: list[str]) -> list[str]:
-    length = max(len(words), len(dials))
-    filled = [each + [""] * (length - len(each)) for each in (words, dials)]
-    return [" ".join(filter(None, pair)) for pair in zip(*filled, strict=True)]
-
-
 def squeezed(text: str) -> list[str]:
     return [" ".join(line.split()) for line in text.splitlines() if line.strip()]
 
 
-def printed_tables(text: str) -> list[str]:
-    """The lines of all legs, without column heads and reasons."""
-    body = re.split(r"^Arrival ", text, maxsplit=1, flags=re.M)[0]
-    legs = body[body.index("\nLeg 1 ") :]
-    kept = [line for line in legs.splitlines() if not line.startswith(("UTC ", "  "))]
-    # Lines below the first of a row begin with blanks, but further in than a reason's two.
-    deeper = [line for line in legs.splitlines() if re.match(r" {6,}\S", line)]
-    # The page has no room for what the printed table tells besides: course and speed over the
-    # ground, wind and stream, where a turn lies from the mark, miles by log.
-    deeper = [line for line in deeper if not re.match(r" +(COG|wind|stream|\d{3}° .* from) ", line)]
-    if "ground" in legs:
-        kept = [re.sub(r"(\d+° +\d+\.\d) +\d+\.\d( +\d+\.\d )", r"\1\2", k) for k in kept]
-    return squeezed("\n".join(line for line in legs.splitlines() if line in kept + deeper))
+def found(row: dict[str, Any], lines: list[str]) -> bool:
+    """Whether the engine's printed table, which tells more, has all of a row of the page."""
+    name = f"{row['name']}: " if row.get("name") else ""
+    begins = f"{row['time']} {name}{row['words']}"
+    numbers: set[str] = set()
+    if row["kind"] == "board":
+        true, *_ = row["steer"].split()
+        numbers = {true, row["awa"], row["kn"], row["nm"], *row["lasts"].split()}
+    said = [line for line in lines if line.startswith(begins)]
+    told = all(any(words in line for line in lines) for words in row.get("more", []))
+    dials = row.get("steer", "").split()[1:]
+    return (
+        any(numbers <= set(line.split()) for line in said)
+        and told
+        and all(any(dial in line.split() for line in lines) for dial in dials)
+        and (not row.get("at") or row["at"] in lines)
+        and (not row["date"] or f"{row['date']} UTC" in lines)
+    )
 
 
 @pytest.mark.parametrize("options", PASSAGES.values(), ids=PASSAGES.keys())
@@ -119,13 +106,15 @@ def test_the_page_s_table_is_the_engine_s(runner, tmp_path, options):
     (tmp_path / "veering.csv").write_text(VEERING)
     text, document = plan(tmp_path, *options), json.loads(plan(tmp_path, *options, "--json"))
     made = rows(runner, json.dumps({"plan": document}))
-    expected = []
-    for leg in made["legs"]:
-        expected.append(" ".join(leg["title"].split()))
-        expected += [line for row in leg["rows"] for line in as_printed(row)]
-    assert len(expected) > 5
-    assert expected == printed_tables(text)
-    assert " ".join(made["summary"].split()) in squeezed(text)
+    lines = squeezed(text)
+    shown = [row for leg in made["legs"] for row in leg["rows"]]
+    assert len(shown) >= 4
+    assert [row for row in shown if not found(row, lines)] == []
+    titles = [" ".join(leg["title"].split()) for leg in made["legs"]]
+    assert [title for title in titles if title not in lines] == []
+    begun = [line for line in lines if re.match(r"\d{4}Z ", line)]
+    assert len(begun) == len(shown)
+    assert " ".join(made["summary"].split()) in lines
 
 
 @settings(deadline=None, max_examples=5)

@@ -10,9 +10,11 @@ gives the same answers again.
 Host to service
 ---------------
 ``{"type": "hello", "version": 1, "boat": "/abs/boat.toml", "performance": 1.0, "options": {…}}``
-    First of all. Answered with ``{"type": "hello", "version": 1, "name": "goosewing",
-    "release": …}``, or with an error and exit code 2. Options, all optional:
+    First of all; ``state``, optional: the file that keeps what was passed. Answered with
+    ``{"type": "hello", "version": 1, "name": "goosewing", "release": …}``, or with an error
+    and exit code 2. Options, all optional:
     ``margin_deg``, ``corridor_nm``, ``shortest_board_min`` as of the plan command;
+    ``stand_by_min``: minutes before a turn at which to say stand by ([5, 1]);
     ``rounding_nm`` (0.1): how near a mark is rounded; ``variation_deg``, east positive,
     where none is received; ``prefer``: a source for each of ``wind``, ``position``,
     ``heading``, ``log``, ``course``, ``current``; ``wind_paths``: ``"true"`` or
@@ -26,10 +28,18 @@ Host to service
 "from_here": true, "next": 1, "forecast": [{"time", "wind_from_deg", "wind_kn", "gust_kn",
 "set_deg", "drift_kn"}, …]}``
     Plan this route, in place of the one before. ``next``: the point to sail to, counted
-    from 0. Without a forecast the wind of now is held steady; with one it passes from
-    the wind of now to the forecast within an hour.
+    from 0; ``resume`` (true): whether marks passed before count. Without a forecast the
+    wind of now is held steady; with one it passes to the forecast within an hour.
 ``{"type": "acknowledge", "point": "T1"}``
-    The crew has seen to the turning point. Until then it stays the next one.
+    The crew has seen to the turning point. Until then, or until she is seen to have made
+    it, it stays the next one. With an ``id`` this and the next three are answered
+    ``{"type": "answered", "id", "content": {} | null, "message"}``: null says why not.
+``{"type": "undo", "point": "T1"}``
+    The turn that was taken as made was not.
+``{"type": "carry", "sail_set": …, "tack": "port" | "starboard"}``
+    What is up.
+``{"type": "answer", "question": "passed" | "turn", "choice": "yes" | "no"}``
+    The answer to what was asked (``shown.question`` of the panel).
 ``{"type": "clear"}``
     Forget the route; what was published of it goes away.
 ``{"type": "export", "id": …, "format": "gpx" | "handheld"}``
@@ -45,9 +55,10 @@ Service to host
     ``dropped``: messages dropped because newer ones had come.
 ``{"type": "event", "time", "kind", "state": "normal" | "alert" | "warn", "message",
 "values": {…}}``
-    Kinds: ``approach``, ``turn_now``, ``on_layline``, ``overstood``, ``headed``,
-    ``lifted``, ``wing_pays``, ``wing_no_longer_pays``, ``beyond_limits``,
-    ``within_limits``, ``mark_rounded``, ``replanned``, ``stale``, ``recovered``,
+    Kinds: ``approach``, ``turn_now``, ``turn_done``, ``turn_undone``, ``asked``,
+    ``answered``, ``dead_downwind``, ``clear_of_dead_downwind``, ``on_layline``,
+    ``overstood``, ``headed``, ``lifted``, ``wing_pays``, ``wing_no_longer_pays``,
+    ``beyond_limits``, ``within_limits``, ``mark_rounded``, ``replanned``, ``stale``, ``recovered``,
     ``position_jumped``, ``sources_disagree``, ``sources_agree``, ``clock``.
 ``{"type": "publish", "reason": "replanned" | "cleared" | "update", "resources":
 [{"kind": "routes" | "waypoints" | "notes" | "laylines", "id", "value": {…} | null}, …],

@@ -41,7 +41,7 @@ def _steer(board: Mapping[str, Any]) -> str:
 
 def _figures(true_deg: float, magnetic_deg: float | None) -> str:
     if magnetic_deg is None:
-        return three_figures(true_deg)
+        return f"{three_figures(true_deg)} T"
     return f"{three_figures(magnetic_deg)} M"
 
 

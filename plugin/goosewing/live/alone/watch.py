@@ -300,7 +300,7 @@ class Watch:
         if self.counter is not None:
             self.counter.send(messages)
         for message in messages:
-            if message["type"] == "event":
+            if message["type"] == "event" and not _unspoken(message):
                 self.show.line(f"{message['time'][11:19]}Z  {message['message']}", message["state"])
             elif message["type"] == "publish" and message["reason"] != "update":
                 self._published()
@@ -399,6 +399,11 @@ class _Claim:
     since_s: float
     last_s: float
     times: int = 1
+
+
+def _unspoken(event: Message) -> bool:
+    """Whether an event asks nothing of the crew: a shift in which they hold on."""
+    return event["kind"] in ("headed", "lifted") and event["state"] == "normal"
 
 
 class RunningClock:

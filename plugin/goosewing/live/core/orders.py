@@ -23,7 +23,7 @@ from goosewing.weather.steady import SteadyWeather
 from goosewing.words.figures import manoeuvre_words
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
 
     from goosewing.records import Board, Plan, Tack
     from goosewing.weather.base import Weather
@@ -194,25 +194,46 @@ def named(plan: Plan, before: Plan | None, used: Iterable[str]) -> Plan:
     used : iterable of str
         Names that were used on this passage.
     """
-    plan = _unused(plan, used) if before is None else numbered_like(plan, before, used)
+    if before is None:
+        return _in_order(plan, used)
+    plan = numbered_like(plan, before, used)
     first = plan.legs[0].boards[0]
     if not first.manoeuvres or first.point is not None:
         return plan
+    numbers = _numbers(plan, (*used, *names(plan)))
+    return _with_names(plan, {(0, 0): numbers.next(LETTERS[next(stops(plan)).kind])})
+
+
+def _in_order(plan: Plan, used: Iterable[str]) -> Plan:
+    """Name the turns in the order in which they come, the one due at once too."""
+    numbers = _numbers(plan, used)
+    due = [
+        stop for stop in stops(plan)
+        if stop.mark is None or ((stop.leg, stop.at) == (0, 0) and stop.manoeuvres)
+    ]  # fmt: skip
+    found = {(stop.leg, stop.at): numbers.next(LETTERS[stop.kind]) for stop in due}
+    return _with_names(plan, found)
+
+
+def _numbers(plan: Plan, used: Iterable[str]) -> Numbers:
     numbers = Numbers({mark.name.casefold() for mark in plan.marks})
-    numbers.after((*used, *names(plan)))
-    letter = LETTERS[next(stops(plan)).kind]
-    leg = plan.legs[0]
-    boards = (replace(first, point=numbers.next(letter)), *leg.boards[1:])
-    return replace(plan, legs=(replace(leg, boards=boards), *plan.legs[1:]))
+    numbers.after(used)
+    return numbers
 
 
-def _unused(plan: Plan, used: Iterable[str]) -> Plan:
-    """Number on from what was used before, such as before a restart."""
+def _with_names(plan: Plan, found: Mapping[tuple[int, int], str]) -> Plan:
+    """Return a plan in which boards, by leg and number, begin at turns of these names."""
     legs = tuple(
-        replace(leg, boards=tuple(replace(board, point=None) for board in leg.boards))
-        for leg in plan.legs
+        replace(
+            leg,
+            boards=tuple(
+                replace(board, point=found.get((number, at), board.point))
+                for at, board in enumerate(leg.boards)
+            ),
+        )
+        for number, leg in enumerate(plan.legs)
     )
-    return numbered_like(plan, replace(plan, legs=legs), used) if used else plan
+    return replace(plan, legs=legs)
 
 
 def last_names(used: Iterable[str], plan: Plan) -> tuple[str, ...]:

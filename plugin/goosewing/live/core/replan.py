@@ -224,7 +224,8 @@ def _shift_event(before: State, order: Order, plan: Plan) -> Event | None:
         what = "hold on"
     kind = "headed" if headed else "lifted"
     return Event(
-        time_s=before.now_s, kind="headed" if headed else "lifted", severity="alert",
+        time_s=before.now_s, kind="headed" if headed else "lifted",
+        severity="alert" if pays else "normal",
         message=f"{kind.capitalize()} {abs(order.shift_deg):.0f}°: {what}.",
         values={"shift_deg": order.shift_deg, "other_tack_pays": pays, "other_tack_longer": longer},
     )  # fmt: skip
