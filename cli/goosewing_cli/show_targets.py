@@ -11,11 +11,12 @@ from goosewing_cli.show import close_sheet, console_for, paragraph, print_table
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from pathlib import Path
 
     from goosewing.velocities.targets import SailSector, Target, Targets, WindTargets
 
 
-def show_targets(targets: Targets) -> None:
+def show_targets(targets: Targets, written: Sequence[Path] = ()) -> None:
     """Print a block for each wind speed: the best angles, then what to carry."""
     console = console_for()
     console.print(Text(f"{targets.boat}: targets", style="bold"))
@@ -33,7 +34,7 @@ def show_targets(targets: Targets) -> None:
         "TWA and AWA from the bow; kn through the water; VMG straight up or down the wind, with "
         "leeway. In the groove she loses under 1 % of VMG.",
     )
-    close_sheet(console, targets.notices, targets.cautions)
+    close_sheet(console, targets.notices, targets.cautions, written)
 
 
 def _table(wind: WindTargets) -> Table:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -35,20 +36,29 @@ def targets(
     ] = None,
     performance: inputs.PerformanceFactor = None,
     json: inputs.AsJson = False,
+    card: Annotated[
+        Path | None,
+        typer.Option("--card", metavar="FILE", help="Write the sail card to print, as HTML."),
+    ] = None,
 ) -> None:
     """Print best angles, groove, sectors not worth sailing and what to carry."""
     from goosewing.exchange import document
     from goosewing.velocities import targets as room
 
     crew = inputs.load_boat(boat, performance)
-    made = room.targets(crew, wind_speed or usual_winds(crew))
+    winds = wind_speed or usual_winds(crew)
+    made = room.targets(crew, winds)
+    if card is not None:
+        from goosewing.report.card import write_card
+
+        write_card(card, crew, winds, inputs=inputs.files_read(boat))
     if json:
         content = document.document(document.TARGETS_FORMAT, **document.plain(made))
         typer.echo(document.format_json(content).decode(), nl=False)
         return
     from goosewing_cli.show_targets import show_targets
 
-    show_targets(made)
+    show_targets(made, written=() if card is None else (card,))
 
 
 def usual_winds(boat: Boat) -> list[float]:
