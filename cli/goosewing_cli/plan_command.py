@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from goosewing.boat.model import Boat
     from goosewing.hazards.areas import Hazards
     from goosewing.records import Plan
+    from goosewing.weather.base import Weather
 
 
 def register(app: typer.Typer) -> None:
@@ -87,6 +88,14 @@ def plan(
             help="Plan in lighter, stronger and turned wind and 2 h earlier and later, too.",
         ),
     ] = False,
+    shifts: Annotated[
+        str | None,
+        typer.Option(
+            "--shifts",
+            metavar="SIGMA/TAU|auto",
+            help="Shifty wind, such as 5/10 (degrees, minutes): chances, and when to turn.",
+        ),
+    ] = None,
     alternatives: Annotated[
         bool,
         typer.Option(
@@ -151,6 +160,8 @@ def plan(
         case, made, took_s=perf_counter() - begun, looked_at=clear.words,
         alternatives=alternatives, what_if=what_if,
     )  # fmt: skip
+    if shifts is not None:
+        made = with_shifts(made, crew, weather, shifts)
     made = with_band(made, wanted.marks, crew, weather, departure, options, clear.hazards)
     deliver(
         by_compass(made), crew, asked, inputs_read=files, json=json, zone=local,
@@ -192,6 +203,16 @@ class Outputs:
             from goosewing.report import sheet
 
             sheet.check_ending(self.sheet)
+
+
+def with_shifts(made: Plan, boat: Boat, weather: Weather, text: str) -> Plan:
+    """Add what a shifty wind makes of a plan."""
+    from goosewing.shifts.chances import with_chances
+    from goosewing.shifts.model import parse_shifts
+
+    first = made.legs[0].boards[0]
+    wandering, source = parse_shifts(text, first.tws_kn)
+    return with_chances(made, boat, weather, wandering, source)
 
 
 def deliver(

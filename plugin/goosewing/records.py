@@ -399,6 +399,81 @@ class WhatIf:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Spread:
+    """Of ten passages one is shorter than `p10`, half than `p50`, nine than `p90`. [h]."""
+
+    p10: float
+    p50: float
+    p90: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fetch:
+    """The chance of reaching a mark without a turn more than planned, 0 to 1."""
+
+    mark: str
+    chance: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LaylineBand:
+    """Where a mark can just be fetched for the central 80 % of shifts.
+
+    Two lines that end at the mark; between them it is one time in ten to nine in ten.
+    """
+
+    mark: str
+    tack: Tack
+    sail_set: str
+    backed: tuple[Fix, ...]
+    """With the wind backed (anticlockwise) as far as the band goes."""
+    veered: tuple[Fix, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LegRule:
+    """When to turn on a shift, on one beat or run.
+
+    Attributes
+    ----------
+    mark : str
+    mean_wind_from_deg : float
+        The direction from which shifts count. [° true]
+    headed_deg : float or None
+        Halfway, on the axis: turn when headed by more; None where no shift is worth a turn. [°]
+    inside_nm : float
+        Halfway: how far short of the layline she turns in the mean wind. [nm]
+    expected_h, fixed_plan_h : float
+        Mean time by the rule, and sailing on to the layline of the moment each time. [h]
+    downwind : bool
+        Whether it is a run, gybed.
+    """
+
+    mark: str
+    mean_wind_from_deg: float
+    headed_deg: float | None
+    inside_nm: float
+    expected_h: float
+    fixed_plan_h: float
+    downwind: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Chances:
+    """What a shifty wind makes of a plan, from many drawn winds."""
+
+    sigma_deg: float
+    tau_min: float
+    source: str
+    """Where the two figures come from, in words."""
+    elapsed_h: Spread
+    """Sailed by the rules below."""
+    fetch: tuple[Fetch, ...] = ()
+    rules: tuple[LegRule, ...] = ()
+    bands: tuple[LaylineBand, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
     """A passage over all marks: what every output reads."""
 
@@ -428,6 +503,8 @@ class Plan:
     """What hangs on the forecast, where that was asked."""
     band: ArrivalBand | None = None
     """The arrival's spread by the boat's band; None where she has none."""
+    chances: Chances | None = None
+    """What a shifty wind makes of it; None where that wasn't asked."""
     lines: tuple[Line, ...] = ()
     """Start and finish lines and gates, in the order in which they are passed."""
 

@@ -99,6 +99,23 @@ class ShiftRule:
         """Sail by the rule from the start in many winds; the same winds for the same seed."""
         return sail(self.course, self.layers, count, seed=seed)
 
+    def inside_nm(self, y: float) -> float:
+        """Return how far short of the layline she turns in the mean wind, square to it.
+
+        Parameters
+        ----------
+        y : float
+            Distance to go along the game's axis. [nm]
+        """
+        mean = self.game.at(np.zeros(1))
+        out = int(mean.right_kn[1, 0] > 0.0)
+        slope = float(np.abs(mean.right_kn / mean.ahead_kn).max())
+        x = np.linspace(0.0, y * slope, 400)
+        gain = self.layers.gain_h(x, np.full(x.shape, y), np.zeros(x.shape), np.full(x.shape, out))
+        turns = np.flatnonzero(gain > 0.0)
+        at = float(x[turns[0]]) if turns.size else y * slope
+        return max(y * slope - at, 0.0) / float(np.hypot(1.0, slope))
+
     def headed_by_deg(self, x: float, y: float) -> tuple[float, float]:
         """Return by how much she must be headed before she turns, on either tack.
 
@@ -157,7 +174,7 @@ def shift_rule(
     NoPlanError
         If no sails may be carried, or none has a board on either tack that leads there.
     """
-    held = sailable(boat, _mean_airs(boat, weather, start, mark, departure))
+    held = sailable(boat, mean_airs(boat, weather, start, mark, departure))
     game = game_to(held, start, mark)
     x, y = (float(each) for each in game.place(start.lat, start.lon))
     if not 1e-3 < np.hypot(x, y) <= LONGEST_NM:
@@ -180,7 +197,8 @@ def shift_rule(
     )
 
 
-def _mean_airs(boat: Boat, weather: Weather, start: Mark, mark: Mark, departure: datetime) -> Airs:
+def mean_airs(boat: Boat, weather: Weather, start: Mark, mark: Mark, departure: datetime) -> Airs:
+    """Return the wind and stream halfway between two marks, at one time."""
     middle = (start.lat + mark.lat) / 2.0, start.lon + float(wrap_180(mark.lon - start.lon)) / 2.0
     time = hours_from_datetime(departure) if changes(weather) else 0.0
     here = weather.at(time, *middle)
