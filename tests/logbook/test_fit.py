@@ -231,6 +231,9 @@ def test_a_track_and_winds_alone_make_a_polar_with_notices():
     }  # fmt: skip
     found = fit(Log(time_s=log.time_s, channels=channels), brochure(), Wish(wind_height_m=10.0))
     assert any("No log in it" in notice for notice in found.notices)
+    # What stands in for a sensor is not held against itself.
+    assert not found.motion.log_factor.told
+    assert not found.motion.compass_offset_deg.told
     sails, true = cells(found)
     there = sails.band.stretches >= 5
     assert np.abs(sails.polar.values[there] / true[there] - 1.0).max() < 0.06

@@ -25,11 +25,12 @@ from goosewing.logbook.estimates import (
     student_quantile,
     unknown,
 )
-from goosewing.logbook.motion import Motion, motion
+from goosewing.logbook.motion import Motion, motion, nothing_told
 from goosewing.logbook.samples import Log
 from goosewing.logbook.stretches import Stretches, stretches
 from goosewing.logbook.surface import Known, Points, Surface, fit_surface, usual_form
 from goosewing.logbook.vane import TrueWind, Vane, fading, true_wind, vane
+from goosewing.logbook.vane import nothing_told as unseen_vane
 from goosewing.units import Array, BoolArray
 from goosewing.weather.wind import true_from_apparent, wind_at_height
 
@@ -169,8 +170,9 @@ def put_right(log: Log, wish: Wish | None = None, base: Boat | None = None) -> R
     if not logged:
         every = replace(every, heel_deg=_guessed_heel(every, base))
     sailed = every.sailed
-    moved = motion(sailed, None if base is None else base.leeway.coefficient, heel_logged=logged)
-    found = vane(sailed, moved)
+    moved = _moved(log, sailed, base)
+    # A course over the ground holds leeway and stream, which would pass for upwash.
+    found = vane(sailed, moved) if _has_compass(log) else unseen_vane()
     wind = true_wind(sailed, moved, found)
     height = 10.0 if base is None else base.polar_height_m
     if wish.wind_height_m is not None:
@@ -193,6 +195,20 @@ def put_right(log: Log, wish: Wish | None = None, base: Boat | None = None) -> R
         where=where,
         heel_logged=logged,
     )
+
+
+def _has_compass(log: Log) -> bool:
+    return log.has("heading_deg") or log.has("heading_magnetic_deg")
+
+
+def _moved(log: Log, sailed: Stretches, base: Boat | None) -> Motion:
+    """Tell log, compass and leeway; what stands in for a sensor can't be held against itself."""
+    known = None if base is None else base.leeway.coefficient
+    if not _has_compass(log):
+        return nothing_told("there is no compass in it", known)
+    if not log.has("stw_kn"):
+        return nothing_told("there is no speed through the water in it", known)
+    return motion(sailed, known, heel_logged=log.has("heel_deg"))
 
 
 def _guessed_heel(every: Stretches, base: Boat | None) -> Array:
