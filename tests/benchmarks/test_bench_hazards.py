@@ -17,6 +17,7 @@ import pytest
 import shapely
 from shapely import STRtree
 
+from archipelagos import across, strewn
 from bench_tools import island, seconds
 from goosewing.boat.read import read_boat
 from goosewing.earth import geodesy
@@ -96,4 +97,25 @@ def test_a_steady_plan_among_500_polygons(benchmark, wind_from):
         seconds(lambda: among(Hazards.of(areas, 0.05))) / alone
     )
     benchmark.extra_info["with one far / without"] = seconds(lambda: among(far)) / alone
+    benchmark.extra_info["boards"] = len(plan.legs[0].boards)
+
+
+@pytest.mark.parametrize("wind_from", [45.0, 120.0, 225.0])
+@pytest.mark.parametrize("count", [500, 2000, 10_000])
+def test_a_steady_plan_among_islands_strewn_over_1600_square_miles(benchmark, count, wind_from):
+    marks = across(45.0)
+    areas = strewn(count, 1, clear_of=marks)
+    boat = read_boat(SAMPLE / "brisvik" / "boat.toml")
+    weather = SteadyWeather(wind_from, 10.0)
+
+    def among(hazards):
+        return make(marks, boat, weather, DEPARTURE, hazards=hazards)
+
+    # Hazards keep what they have grown: each round begins anew.
+    plan = benchmark.pedantic(lambda: among(Hazards.of(areas, 0.05)), rounds=2, iterations=1)
+    open_ = among(None)
+    benchmark.extra_info["with / without"] = seconds(
+        lambda: among(Hazards.of(areas, 0.05)), rounds=1
+    ) / seconds(lambda: among(None))
+    benchmark.extra_info["hours / in open water"] = plan.elapsed_h / open_.elapsed_h
     benchmark.extra_info["boards"] = len(plan.legs[0].boards)

@@ -778,6 +778,7 @@ def graph_of(
     limit_h: float,
     speeds: Speeds,
     most_corners: int = MOST_CORNERS,
+    bounces: int = 0,
 ) -> Graph:
     """Gather the corners about a leg, and all that a search between them asks."""
     measure = _Measure.of(speeds.gauge, leg)
@@ -806,7 +807,7 @@ def graph_of(
         one=np.concatenate((one, two)), two=np.concatenate((two, one)), limit_h=limit_h,
         corridor_nm=corridor_nm, strict=not few,
         inside=None if not np.isfinite(most) else lambda at: measure(at / scale + middle) <= most,
-        bounces=8 if few else 0,
+        bounces=bounces,
         reach=2.0 * float(np.max(np.ptp(waters.at, axis=0))) + 1.0,
         sight_deg=_sight_deg(hazards, solids),
     )  # fmt: skip

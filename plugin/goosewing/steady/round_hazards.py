@@ -59,11 +59,14 @@ MOST_PLACES = 96
 REPEATS = (*range(2, 13), 14, 16, 18, 20, 23, 26, 30, 34, 39, 45, 52, 60)
 """How often two boards are repeated where once does not fit."""
 
-FEW_HAZARDS = 40
+FEW_HAZARDS = 24
 """Among more hazards than so many about a leg no string is drawn: its boards are pinned."""
 
 LIMITS = (1.2, 1.6)
 """Ways are looked for up to so many times the time in open water, and then without a limit."""
+
+BOUNCES = 8
+"""Where nothing else is found boards are held from shore to shore, so many in a row."""
 
 NEVER_H = 1e6
 """Two velocities that point all but the same way or opposite ways make no pair."""
@@ -576,19 +579,23 @@ def _among_many(
     room: Room, course: Course, costs: Costs, wishes: Wishes, best_clear_h: float
 ) -> list[_Laid]:
     """Find ways between more hazards than a string can be drawn round."""
-    for wider in (1.0, 3.0):
-        box = _waters(room.leg)
-        more = (wider - 1.0) * np.max(box[2:] - box[:2])
-        found = _pinned(
-            room, course, costs, wishes, best_clear_h, box + more * np.array([-1.0, -1.0, 1.0, 1.0])
-        )
+    box = _waters(room.leg)
+    wider = box + 2.0 * np.max(box[2:] - box[:2]) * np.array([-1.0, -1.0, 1.0, 1.0])
+    for waters, bounces in ((box, 0), (box, BOUNCES), (wider, 0)):
+        found = _pinned(room, course, costs, wishes, best_clear_h, waters, bounces)
         if found:
             return found
     return []
 
 
 def _pinned(
-    room: Room, course: Course, costs: Costs, wishes: Wishes, best_clear_h: float, box: Array
+    room: Room,
+    course: Course,
+    costs: Costs,
+    wishes: Wishes,
+    best_clear_h: float,
+    box: Array,
+    bounces: int = 0,
 ) -> list[_Laid]:
     """Find ways whose boards lie against hazards; the first search that finds any is enough."""
     from goosewing.steady import pinned_boards
@@ -602,7 +609,7 @@ def _pinned(
         graph = pinned_boards.graph_of(
             room.hazards, room.held, costs, room.leg, box,
             spacing_nm=max(0.1, 0.85 * room.hazards.clearance_nm), corridor_nm=corridor_nm,
-            limit_h=limit, speeds=speeds,
+            limit_h=limit, speeds=speeds, bounces=bounces,
         )  # fmt: skip
         net = pinned_boards.Net.of(graph)
         found = [
