@@ -760,6 +760,9 @@ def _crossing(graph: Graph, steps: Sequence[Step]) -> list[Step]:
 
 MOST_CORNERS = 6000
 
+ALL_CORNERS = 60_000
+"""So many where nothing is found among fewer; that takes its time."""
+
 FEW_CORNERS = 700
 """Among so few a board need not touch the corner that it leads to or from."""
 

@@ -579,10 +579,14 @@ def _among_many(
     room: Room, course: Course, costs: Costs, wishes: Wishes, best_clear_h: float
 ) -> list[_Laid]:
     """Find ways between more hazards than a string can be drawn round."""
+    from goosewing.steady import pinned_boards
+
     box = _waters(room.leg)
     wider = box + 2.0 * np.max(box[2:] - box[:2]) * np.array([-1.0, -1.0, 1.0, 1.0])
-    for waters, bounces in ((box, 0), (box, BOUNCES), (wider, 0)):
-        found = _pinned(room, course, costs, wishes, best_clear_h, waters, bounces)
+    few, all_ = pinned_boards.MOST_CORNERS, pinned_boards.ALL_CORNERS
+    tries = ((box, 0, few), (box, 0, all_), (box, BOUNCES, few), (wider, 0, all_))
+    for waters, bounces, most in tries:
+        found = _pinned(room, course, costs, wishes, best_clear_h, waters, bounces, most)
         if found:
             return found
     return []
@@ -596,6 +600,7 @@ def _pinned(
     best_clear_h: float,
     box: Array,
     bounces: int = 0,
+    most_corners: int = 6000,
 ) -> list[_Laid]:
     """Find ways whose boards lie against hazards; the first search that finds any is enough."""
     from goosewing.steady import pinned_boards
@@ -609,7 +614,7 @@ def _pinned(
         graph = pinned_boards.graph_of(
             room.hazards, room.held, costs, room.leg, box,
             spacing_nm=max(0.1, 0.85 * room.hazards.clearance_nm), corridor_nm=corridor_nm,
-            limit_h=limit, speeds=speeds, bounces=bounces,
+            limit_h=limit, speeds=speeds, bounces=bounces, most_corners=most_corners,
         )  # fmt: skip
         net = pinned_boards.Net.of(graph)
         found = [
