@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime, timedelta
+from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
 from goosewing.boat import manoeuvres
@@ -52,7 +53,7 @@ def manoeuvres_due(
     """
     if reckoning.mode is None:
         return []
-    tacking = reckoning.twa_deg + twa_deg < 180.0
+    tacking = manoeuvres.is_tacked(boat, reckoning.twa_deg + twa_deg)
     done, time = [], reckoning.time
     for kind in manoeuvres.steps(reckoning.mode, mode, tacking=tacking):
         cost = manoeuvres.step_cost_s(boat, kind)
@@ -79,7 +80,10 @@ def tables_missing(boat: Boat, legs: Sequence[Leg]) -> list[str]:
 
 def notes(boat: Boat, departure: datetime, legs: Sequence[Leg]) -> list[str]:
     """Say what of a plan asks for a second look, a line each."""
-    return [*doubts(boat), *_below_tables(boat, legs), *_poles_in_the_dark(departure, legs)]
+    return [
+        *doubts(boat), *_below_tables(boat, legs), *_tacked_round(boat, legs),
+        *_poles_in_the_dark(departure, legs),
+    ]  # fmt: skip
 
 
 def held_long(legs: Sequence[Leg]) -> list[str]:
@@ -88,6 +92,24 @@ def held_long(legs: Sequence[Leg]) -> list[str]:
     if hours <= LONGEST_HELD_H:
         return []
     return [f"One wind is held for {hours:.0f} h: no forecast says that."]
+
+
+def _tacked_round(boat: Boat, legs: Sequence[Leg]) -> list[str]:
+    """Say when she tacks where others gybe."""
+    boards = [board for leg in legs for board in leg.boards]
+    times = [
+        clock(each.time)
+        for one, two in pairwise(boards)
+        for each in two.manoeuvres
+        if each.kind == "tack" and one.points[-1].twa_deg + two.points[0].twa_deg >= 180.0
+    ]
+    if not times:
+        return []
+    costs = boat.manoeuvres
+    return [
+        f"She tacks round instead of gybing at {listed(times)}: round up, tack and bear away. "
+        f"A tack costs her {costs.tack_s:g} s, a gybe {costs.gybe_s:g} s."
+    ]
 
 
 def _below_tables(boat: Boat, legs: Sequence[Leg]) -> list[str]:

@@ -3,7 +3,8 @@
 A turn is a *tack* if the two true wind angles, from the bow, sum to less than
 180°, and a *gybe* otherwise. A poled sail set is struck before a turn and set
 after it; unpoled sets are exchanged after the turn, when she is settled on the
-new side. Before the engine is used a pole is struck; handing and setting sails for it
+new side. Where a gybe costs much more than a tack she rounds up, tacks and bears away
+instead. Before the engine is used a pole is struck; handing and setting sails for it
 costs nothing, and under engine she turns as she likes. Common practice, no source.
 """
 
@@ -22,6 +23,12 @@ if TYPE_CHECKING:
 
     from goosewing.boat.model import Boat
     from goosewing.records import ManoeuvreKind, Tack
+
+
+ROUNDING_UP_S = 40.0
+"""So much longer a gybe must take before a crew tacks round instead: from a broad reach to a
+broad reach she then turns through some 240° more, at about 6° a second. Common practice, no
+source. The tack itself is charged as the boat file says: changes of angle cost nothing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +93,24 @@ def steps(before: Mode, after: Mode, *, tacking: bool) -> tuple[ManoeuvreKind, .
     return tuple(done)
 
 
+def is_tacked(boat: Boat, sum_of_twa_deg: float) -> bool:
+    """Whether a change of side goes through the wind's eye.
+
+    Parameters
+    ----------
+    boat : Boat
+    sum_of_twa_deg : float
+        True wind angles before and after it, from the bow, together. [°]
+    """
+    return sum_of_twa_deg < 180.0 or tacks_round(boat)
+
+
+def tacks_round(boat: Boat) -> bool:
+    """Whether she tacks where others gybe, because a gybe costs her so much more."""
+    costs = boat.manoeuvres
+    return costs.tack_s + ROUNDING_UP_S < costs.gybe_s
+
+
 def _about_the_engine(before: Mode, after: Mode) -> tuple[ManoeuvreKind, ...]:
     if before.poled:
         return ("strike_pole",)
@@ -104,13 +129,13 @@ def cost_table_h(boat: Boat, modes: Sequence[Mode]) -> Array:
     Returns
     -------
     ndarray, shape (2, M, M)
-        ``[0]`` where a change of side is a gybe, ``[1]`` where it is a tack;
-        rows the mode before, columns the mode after. [h]
+        ``[0]`` where the two true wind angles sum to 180° or more (a gybe, as a
+        rule), ``[1]`` where to less; rows the mode before, columns the mode after. [h]
     """
     table = np.zeros((2, len(modes), len(modes)))
     for tacking in (0, 1):
         for i, before in enumerate(modes):
             for j, after in enumerate(modes):
-                kinds = steps(before, after, tacking=bool(tacking))
+                kinds = steps(before, after, tacking=bool(tacking) or tacks_round(boat))
                 table[tacking, i, j] = sum(step_cost_s(boat, kind) for kind in kinds)
     return table / SECONDS_PER_HOUR

@@ -566,7 +566,7 @@ def _optimised(
     if np.any(problem.off_nm(trial.states) < -BEYOND_NM):
         return None
     near = problem.course.nearby(trial.states, trial.x, bends=False)
-    final = problem.course.moved_to(trial.x)
+    final = problem.course.settled_at(trial.x)
     bent = None if hessian is None else np.diag(hessian)[: problem.orders]
     return Polished(final.helms, trial.states, final, problem.price(trial.x, near), bent)
 

@@ -395,7 +395,7 @@ def _pauses_h(stage: Stage, helms: Sequence[Helm]) -> tuple[float, ...]:
     before, twa_before = stage.before.mode, stage.before.twa_deg
     for helm in helms:
         mode, twa = modes[helm.mode], _twa_deg(stage, helm)
-        tacking = twa_before + twa < 180.0
+        tacking = manoeuvres.is_tacked(boat, twa_before + twa)
         kinds = () if before is None else manoeuvres.steps(before, mode, tacking=tacking)
         pauses.append(sum(manoeuvres.step_cost_s(boat, kind) for kind in kinds) / 3600.0)
         before, twa_before = mode, twa
@@ -530,9 +530,8 @@ def _until_ahead_h(stage: Stage, boards: Boards, ahead: manoeuvres.Mode | None) 
     if ahead is None:
         return boards.elapsed_h
     last = boards.helms[-1]
-    kinds = manoeuvres.steps(
-        stage.waters.modes[last.mode], ahead, tacking=_twa_deg(stage, last) < 90.0
-    )
+    tacking = manoeuvres.is_tacked(stage.waters.boat, 2.0 * _twa_deg(stage, last))
+    kinds = manoeuvres.steps(stage.waters.modes[last.mode], ahead, tacking=tacking)
     cost = sum(manoeuvres.step_cost_s(stage.waters.boat, kind) for kind in kinds)
     return boards.elapsed_h + cost / 3600.0
 
@@ -801,7 +800,7 @@ def _pauses_sailed_h(stage: Stage, best: Boards) -> tuple[float, ...]:
     pauses = []
     for k, helm in enumerate(best.helms):
         mode = modes[helm.mode]
-        tacking = twa_before + float(bows[0, course.first[k]]) < 180.0
+        tacking = manoeuvres.is_tacked(boat, twa_before + float(bows[0, course.first[k]]))
         kinds = () if before is None else manoeuvres.steps(before, mode, tacking=tacking)
         pauses.append(sum(manoeuvres.step_cost_s(boat, kind) for kind in kinds) / 3600.0)
         before, twa_before = mode, float(bows[1, last[k]])

@@ -132,6 +132,8 @@ class Orders:
     start : Start
     step_h : float
         Longest step. [h]
+    counts : tuple of int, length k, optional
+        Into how many steps each order is cut; None: as many as `step_h` asks for.
 
     Notes
     -----
@@ -144,6 +146,7 @@ class Orders:
     pauses_h: Array
     start: Start
     step_h: float = STEP_H
+    counts: tuple[int, ...] | None = None
     share: Array = field(init=False)
     """Of its group's length that each order has, shape (k,)."""
     order: Numbers = field(init=False)
@@ -159,7 +162,9 @@ class Orders:
         hours = np.array([helm.hours for helm in self.helms])
         total = np.zeros(int(self.groups[-1]) + 1)
         np.add.at(total, self.groups, hours)
-        counts = np.array([steps_for(helm.hours, self.step_h) for helm in self.helms])
+        counts = np.array(
+            self.counts or [steps_for(helm.hours, self.step_h) for helm in self.helms]
+        )
         share = hours / total[self.groups]
         first = np.concatenate(([0], np.cumsum(counts)[:-1]))
         pause = np.zeros(int(counts.sum()))
@@ -196,7 +201,12 @@ class Orders:
 
     def moved_to(self, x: Array, step_h: float | None = None) -> Orders:
         """Return the orders at x, in steps that fit them."""
-        return replace(self, helms=self.at(x), step_h=step_h or self.step_h)
+        return replace(self, helms=self.at(x), step_h=step_h or self.step_h, counts=None)
+
+    def settled_at(self, x: Array) -> Orders:
+        """Return the orders at x, in as many steps as these have, whether or not they fit."""
+        counts = tuple(np.bincount(self.order).tolist())
+        return replace(self, helms=self.at(x), counts=counts)
 
     def steps_fit(self, x: Array) -> bool:
         """Whether orders of these lengths would be cut into as many steps as they are."""

@@ -186,7 +186,8 @@ def _alternative(
     for board in range(int(ways.turns[way]) + 1):
         mode, twa = modes[ways.mode[way, board]], float(ways.twa_deg[way, board])
         if before is not None:
-            done += manoeuvres.steps(before[0], mode, tacking=before[1] + twa < 180.0)
+            tacking = manoeuvres.is_tacked(boat, before[1] + twa)
+            done += manoeuvres.steps(before[0], mode, tacking=tacking)
         before = mode, twa
         hours = float(ways.elapsed_h[way, board])
         boards.append(
