@@ -6,6 +6,7 @@ import os
 import sys
 from contextlib import contextmanager
 from dataclasses import replace
+from time import monotonic
 from typing import TYPE_CHECKING, Any
 
 from goosewing_cli import inputs
@@ -28,6 +29,9 @@ WIPE_REST = "\x1b[K"
 """Clears a terminal's line from the cursor on (ECMA-48, EL)."""
 
 NARROWEST = 80
+
+SECONDS_A_LINE = 10.0
+"""Where stderr is no terminal, progress is a line every so many seconds. [s]"""
 
 
 def plan_options(
@@ -183,15 +187,13 @@ def with_band(
 
 @contextmanager
 def shown() -> Iterator[Progress | None]:
-    """Hand out what tells the progress on stderr, where that is a terminal; else None.
+    """Hand out what tells the progress on stderr.
 
-    One line, written over and wiped in the end. Nothing appears before the first
-    word, so that a plan which takes no time is silent.
+    On a terminal one line, written over and wiped in the end; in a file or a pipe a
+    line of its own now and then. Nothing appears before the first word, so that a plan
+    which takes no time is silent.
     """
-    if not sys.stderr.isatty():
-        yield None
-        return
-    line = Line()
+    line = Line() if sys.stderr.isatty() else Log()
     try:
         yield line.told
     finally:
@@ -200,11 +202,8 @@ def shown() -> Iterator[Progress | None]:
 
 @contextmanager
 def counted(what: str, total: int) -> Iterator[Callable[[int], None]]:
-    """Hand out what tells on stderr how many are done, where that is a terminal."""
-    if not sys.stderr.isatty():
-        yield lambda _: None
-        return
-    line = Line()
+    """Hand out what tells on stderr how many are done; now and then where it is no terminal."""
+    line = Line() if sys.stderr.isatty() else Log()
     line.say(f"{what}: none of {total} planned yet")
     try:
         yield lambda done: line.say(f"{what}: {done} of {total} planned")
@@ -236,6 +235,24 @@ class Line:
         """Leave the line empty."""
         if self._words:
             print(f"\r{WIPE_REST}", end="", file=sys.stderr, flush=True)
+
+
+class Log(Line):
+    """Progress where nothing can be written over: a line every ten seconds, none before."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._next = monotonic() + SECONDS_A_LINE
+
+    def say(self, words: str) -> None:
+        """Write a line if it is time for one and there is something new to say."""
+        now = monotonic()
+        if now >= self._next and words != self._words:
+            self._words, self._next = words, now + SECONDS_A_LINE
+            print(words, file=sys.stderr, flush=True)
+
+    def wipe(self) -> None:
+        """Leave what was written."""
 
 
 def columns() -> int:
