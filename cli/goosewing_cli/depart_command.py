@@ -15,6 +15,7 @@ from goosewing_cli.pool import side_by_side, workers_for
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
+    from datetime import tzinfo
 
     from goosewing.departures.compare import Case
     from goosewing.departures.wants import Chosen
@@ -95,7 +96,7 @@ def depart(
 ) -> None:
     """Tell what the passage would be like at each of many times of departure."""
     from goosewing.departures.compare import Case
-    from goosewing.departures.wants import choose, parse_wants
+    from goosewing.departures.wants import NoneMeetsError, choose, parse_wants
     from goosewing_cli.planning import compass_headings, look_further, plan_options
 
     wanted = parse_wants(wants)
@@ -127,17 +128,34 @@ def depart(
         marks=read.marks, boat=crew, weather=weather, options=options, hazards=clear.hazards,
         notices=(*read.notices, *clear.notices),
     )  # fmt: skip
-    chosen = choose(plan_all(case, times), wanted)
+    try:
+        chosen = choose(plan_all(case, times), wanted)
+    except NoneMeetsError as error:
+        # What there is helps to want less; the answer is still that there is none.
+        _tell(error.chosen, crew.name, times, json=json, zone=local)
+        raise
     best = chosen.meeting[0].plan
     assert best is not None
     best = look_further(case, best, took_s=0.0, looked_at=clear.words, alternatives=False)
     written = _write(out, by_compass(best), files)
+    _tell(chosen, crew.name, times, json=json, zone=local, written=written)
+
+
+def _tell(
+    chosen: Chosen,
+    boat: str,
+    times: Sequence[datetime],
+    *,
+    json: bool,
+    zone: tzinfo | None,
+    written: Sequence[Path] = (),
+) -> None:
     if json:
-        typer.echo(_json(chosen, crew.name, times).decode(), nl=False)
+        typer.echo(_json(chosen, boat, times).decode(), nl=False)
         return
     from goosewing_cli.show_departures import show_departures
 
-    show_departures(chosen, times, written=written, zone=local)
+    show_departures(chosen, times, written=written, zone=zone)
 
 
 def departure_times(begin: str | None, until: str | None, every: str) -> list[datetime]:
@@ -233,7 +251,8 @@ def _write(out: Path | None, best: Plan, files: list[Path]) -> list[Path]:
 
 
 def _json(chosen: Chosen, boat: str, times: Sequence[datetime]) -> bytes:
-    from goosewing.departures.wants import common_notices, misses
+    from goosewing.departures.compare import best_first
+    from goosewing.departures.wants import common_notices, misses, want_costs
     from goosewing.exchange import document
     from goosewing.records import CAUTIONS
 
@@ -250,6 +269,14 @@ def _json(chosen: Chosen, boat: str, times: Sequence[datetime]) -> bytes:
                 for each in chosen.others
             ],
             failed=chosen.failed,
+            want_costs=[
+                {
+                    "want": cost.want.text,
+                    "departure": None if cost.best is None else cost.best.departure,
+                    "added_h": cost.added_h,
+                }
+                for cost in want_costs(best_first([*chosen.meeting, *chosen.others]), chosen.wants)
+            ],
             notices=common_notices(chosen),
             cautions=CAUTIONS,
         )

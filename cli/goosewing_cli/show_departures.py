@@ -8,7 +8,14 @@ from typing import TYPE_CHECKING
 from rich.table import Table
 from rich.text import Text
 
-from goosewing.departures.wants import common_notices, miss_words, moment
+from goosewing.departures.compare import best_first
+from goosewing.departures.wants import (
+    common_notices,
+    cost_words,
+    miss_words,
+    moment,
+    want_costs,
+)
 from goosewing.records import CAUTIONS
 from goosewing.words.figures import clock, hours_and_minutes
 from goosewing_cli.show import close_sheet, console_for, paragraph, print_table
@@ -49,15 +56,20 @@ def show_departures(
 ) -> None:
     """Print departures as a table, the best first, with what it takes to read it."""
     console = console_for()
-    best = chosen.meeting[0]
+    listed = chosen.meeting or chosen.others
+    best = listed[0]
     assert best.plan is not None
     console.print(Text(_title(best.plan, times), style="bold"), soft_wrap=True)
     paragraph(console, _asked(chosen, times))
     console.print()
-    print_table(console, _table(chosen.meeting, zone))
+    print_table(console, _table(listed, zone))
     _others(console, chosen)
     console.print()
-    paragraph(console, _best_words(best))
+    if chosen.meeting:
+        paragraph(console, _best_words(best))
+    planned = best_first([*chosen.meeting, *chosen.others])
+    for cost in want_costs(planned, chosen.wants):
+        paragraph(console, f"Wanted {cost_words(cost)}.")
     paragraph(console, LEGEND.format(second=SAVED if best.engine_h is None else MOTORED))
     close_sheet(console, common_notices(chosen), CAUTIONS, written)
 
@@ -72,7 +84,7 @@ def _asked(chosen: Chosen, times: Sequence[datetime]) -> str:
     if chosen.wants:
         asked = ", ".join(want.text for want in chosen.wants)
         words += f", {len(chosen.meeting)} meet {asked}"
-    best = chosen.meeting[0].plan
+    best = (chosen.meeting or chosen.others)[0].plan
     conditions = "" if best is None or len(times) == 1 else f" {best.conditions}"
     return f"{words}.{conditions}"
 
@@ -147,7 +159,7 @@ def _beyond_words(hours: float) -> str:
 
 def _others(console: Console, chosen: Chosen) -> None:
     """List what is not in the table: departures that miss a want, and those without a plan."""
-    shown = [*chosen.meeting]
+    shown = chosen.meeting or chosen.others
     if any(each.beyond_forecast_h for each in shown):
         paragraph(console, "* beyond the forecast, whose last values are held on, for a part.")
     lines = [(each, f"misses {miss_words(each, chosen.wants)}") for each in chosen.others]

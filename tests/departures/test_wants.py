@@ -6,7 +6,15 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from goosewing.departures.wants import choose, miss_words, misses, nearest, parse_wants
+from goosewing.departures.wants import (
+    choose,
+    cost_words,
+    miss_words,
+    misses,
+    nearest,
+    parse_wants,
+    want_costs,
+)
 from goosewing.errors import InputError, NoPlanError
 from goosewing.records import Departure
 
@@ -80,6 +88,16 @@ def test_the_nearest_misses_the_fewest_then_by_the_least():
         "none of 3 planned departures meets daylight,gust<=20,night<2; nearest is "
         "2027-06-01 0800Z, which misses gust<=20 (22.0 kn)"
     )
+
+
+def test_each_want_s_cost_is_told_by_itself():
+    wants = parse_wants("daylight,gust<=20,night<2")
+    short = departure(0, elapsed_h=8.0, arrives_in_daylight=False, strongest_gust_kn=25.0)
+    longer = departure(1, elapsed_h=9.5, strongest_gust_kn=25.0)
+    costs = want_costs([short, longer], wants)
+    assert [each.added_h for each in costs] == [1.5, None, 0.0]
+    assert cost_words(costs[0]).endswith("1 h 30 min longer than the shortest passage")
+    assert cost_words(costs[1]) == "gust<=20: no departure meets it"
 
 
 def test_a_miss_is_said_with_what_it_is():

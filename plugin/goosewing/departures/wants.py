@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from goosewing.errors import InputError, NoPlanError
-from goosewing.words.figures import clock, listed
+from goosewing.words.figures import clock, hours_and_minutes, listed
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -134,6 +134,53 @@ def miss_words(each: Departure, wants: Sequence[Want]) -> str:
     return listed(want.missed(each) for want in misses(each, wants))
 
 
+class WantCost(NamedTuple):
+    """What one want by itself costs: the best departure that meets it, against the best of all."""
+
+    want: Want
+    best: Departure | None
+    """None where no departure meets it."""
+    added_h: float | None
+
+
+def want_costs(planned: Sequence[Departure], wants: Sequence[Want]) -> tuple[WantCost, ...]:
+    """Tell what each want costs by itself; nothing is planned anew.
+
+    Parameters
+    ----------
+    planned : sequence of Departure
+        All that could be planned, the best first.
+    wants : sequence of Want
+    """
+    found = []
+    for want in wants:
+        meeting = [each for each in planned if not want.excess(each)]
+        best = meeting[0] if meeting else None
+        added = None
+        if best is not None and best.elapsed_h is not None and planned[0].elapsed_h is not None:
+            added = best.elapsed_h - planned[0].elapsed_h
+        found.append(WantCost(want, best, added))
+    return tuple(found)
+
+
+def cost_words(cost: WantCost) -> str:
+    """Say what a want costs."""
+    if cost.best is None or cost.added_h is None:
+        return f"{cost.want.text}: no departure meets it"
+    longer = "as long as the shortest passage"
+    if round(60.0 * cost.added_h) > 0:
+        longer = f"{hours_and_minutes(cost.added_h)} longer than the shortest passage"
+    return f"{cost.want.text}: leave {moment(cost.best.departure)}, {longer}"
+
+
+class NoneMeetsError(NoPlanError):
+    """Departures can be planned, but none is as wanted; `chosen` holds them all."""
+
+    def __init__(self, message: str, chosen: Chosen) -> None:
+        super().__init__(message)
+        self.chosen = chosen
+
+
 class Chosen(NamedTuple):
     """Departures that meet what is wanted, those that don't, and those without a plan."""
 
@@ -149,8 +196,9 @@ def choose(found: Sequence[Departure], wants: Sequence[Want]) -> Chosen:
     Raises
     ------
     NoPlanError
-        If none can be planned, with the reasons; if none meets the wants, with the one
-        that comes nearest.
+        If none can be planned, with the reasons.
+    NoneMeetsError
+        If none meets the wants, with the one that comes nearest.
     """
     failed = tuple(sorted((d for d in found if d.plan is None), key=lambda d: d.departure))
     planned = [each for each in found if each.plan is not None]
@@ -159,9 +207,10 @@ def choose(found: Sequence[Departure], wants: Sequence[Want]) -> Chosen:
     meeting = tuple(each for each in planned if not misses(each, wants))
     if not meeting:
         best = nearest(planned, wants)
-        raise NoPlanError(
+        raise NoneMeetsError(
             f"none of {len(planned)} planned departures meets {','.join(w.text for w in wants)}; "
-            f"nearest is {moment(best.departure)}, which misses {miss_words(best, wants)}"
+            f"nearest is {moment(best.departure)}, which misses {miss_words(best, wants)}",
+            Chosen((), tuple(planned), failed, tuple(wants)),
         )
     others = tuple(each for each in planned if misses(each, wants))
     return Chosen(meeting, others, failed, tuple(wants))
