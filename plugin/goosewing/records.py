@@ -33,6 +33,9 @@ AlternativeKind = Literal[
 ]
 """What a leg could be sailed by instead."""
 
+Value = float | tuple[float, float] | str | None
+"""A number, a position (lat, lon), a name, or nothing: the sensor was cleared."""
+
 CAUTIONS: tuple[str, ...] = (
     "Not for sole navigation. Official charts, depth, traffic, the collision regulations and "
     "local rules come first; this plan has seen none of them.",

@@ -152,6 +152,35 @@ def test_imports_point_downwards_only(path):
     assert not wrong, f"{room} imports {wrong}, on its own floor or above it"
 
 
+def all_imported(path: Path) -> set[str]:
+    """Modules of the engine that a module names at all, for a type checker's eyes too."""
+    known = {dotted(each).removesuffix(".__init__"): dotted(each) for each in modules(ENGINE)}
+    found = set()
+    for node in ast.walk(tree(path)):
+        if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("goosewing"):
+            base = (node.module or "").removeprefix("goosewing").lstrip(".")
+            for name in node.names:
+                below = f"{base}.{name.name}".lstrip(".")
+                found.add(known.get(below) or known.get(base) or "")
+    return found - {"", "__init__", dotted(path)}
+
+
+@pytest.mark.parametrize("path", ENGINE_MODULES)
+def test_types_come_from_below_too(path):
+    room = dotted(path).split(".")[0]
+    if room == "__init__":
+        return
+    others = {name.split(".")[0] for name in all_imported(path)} - {room}
+    assert not {other for other in others if FLOOR[other] >= FLOOR[room]}
+
+
+def test_no_modules_import_each_other_in_a_circle():
+    graph = {dotted(path): all_imported(path) for path in modules(ENGINE)}
+    while leaves := {name for name, others in graph.items() if not others & set(graph)}:
+        graph = {name: others for name, others in graph.items() if name not in leaves}
+    assert not graph, f"in a circle, or above one: {sorted(graph)}"
+
+
 @pytest.mark.parametrize("path", PURE_MODULES)
 def test_computation_knows_no_file_no_clock_no_log(path):
     world = {name.split(".")[0] for name in imported(path)} & WORLD

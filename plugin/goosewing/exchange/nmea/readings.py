@@ -23,7 +23,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from goosewing.units import METRES_PER_NM, METRES_PER_SECOND_PER_KNOT
 
 if TYPE_CHECKING:
-    from goosewing.live.core.state import Value
+    from goosewing.records import Value
 
 LONGEST = 255
 """Bytes of a sentence; the standard's 82 are overrun by many a receiver with a right checksum."""

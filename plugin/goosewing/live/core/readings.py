@@ -24,8 +24,8 @@ from goosewing.live.core.state import (
     SourceClock,
     State,
     Stream,
-    Value,
 )
+from goosewing.records import Value
 
 LARGEST = {
     "sog_kn": 80.0, "stw_kn": 60.0, "aws_kn": 150.0, "tws_kn": 150.0, "ground_wind_kn": 150.0,

@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, fields, replace
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
-from goosewing.records import Tack
+from goosewing.records import Tack, Value
 
 if TYPE_CHECKING:
     from goosewing.boat.model import Boat
@@ -19,8 +19,6 @@ if TYPE_CHECKING:
     from goosewing.records import Mark, Plan
     from goosewing.velocities.velocity_set import VelocitySet
 
-Value = float | tuple[float, float] | str | None
-"""A number, a position (lat, lon), a name, or nothing: the sensor was cleared."""
 
 EventKind = Literal[
     "approach", "turn_now", "turn_done", "turn_undone", "on_layline", "overstood", "headed",

@@ -20,8 +20,8 @@ from typing import TYPE_CHECKING, Any
 from goosewing.errors import InputError
 from goosewing.exchange.document import format_time, plan_document
 from goosewing.live.core.orders import turn_words
-from goosewing.live.core.state import Outlook, Reading, Route, Value
-from goosewing.records import Mark
+from goosewing.live.core.state import Outlook, Reading, Route
+from goosewing.records import Mark, Value
 from goosewing.turns import stops
 from goosewing.units import METRES_PER_NM, METRES_PER_SECOND_PER_KNOT
 from goosewing.weather.base import hours_from_datetime
