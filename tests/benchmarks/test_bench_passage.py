@@ -26,6 +26,7 @@ from goosewing.changing.search import Search
 from goosewing.hazards.areas import Hazards
 from goosewing.plan import make
 from goosewing.weather.grid import WIND, GridWeather, LatLonGrid, layer_of
+from ocean_fields import invented_ocean
 
 STATES = 1_000_000
 
@@ -91,6 +92,35 @@ def test_a_passage_through_a_forecast(benchmark, brisvik, monkeypatch, case):
     )
     print(case.__name__, dict(benchmark.extra_info))
     assert plan.elapsed_h <= finer.elapsed_h * 1.005
+
+
+def test_the_whole_plan_takes_little_longer_than_its_search(benchmark, brisvik, monkeypatch):
+    """In a forecast of five days: ratios of process time within one run, and of the answers."""
+    ocean = invented_ocean(0)
+    weather = ocean.weather(step_h=3.0)
+    search, spent, found = solver._search_all, [], []
+
+    def timed(*args, **kwargs):
+        begin = time.process_time()
+        ways = search(*args, **kwargs)
+        spent.append(time.process_time() - begin)
+        found.append(ways[-1].arrival_h - START_H)
+        return ways
+
+    monkeypatch.setattr(solver, "_search_all", timed)
+    begin = time.process_time()
+    plan = benchmark.pedantic(
+        make, (ocean.marks, brisvik, weather, DEPARTURE), rounds=1, iterations=1
+    )
+    whole = time.process_time() - begin
+    benchmark.extra_info.update(
+        times_its_search=round(whole / spent[0], 2),
+        against_its_search=f"{plan.elapsed_h / found[0] - 1.0:+.3%}",
+        above_the_relaxed=f"{plan.elapsed_h / plan.relaxed_h - 1.0:+.3%}",
+        orders=sum(len(board.orders) for leg in plan.legs for board in leg.boards),
+    )
+    print(dict(benchmark.extra_info))
+    assert plan.elapsed_h <= found[0]
 
 
 def islands(marks, count=500, corners=20):

@@ -213,3 +213,29 @@ def test_a_course_is_altered_only_where_that_gains_what_it_is_worth():
         else:
             assert never.elapsed_h == pytest.approx(usual.elapsed_h, abs=1e-9)
     assert seen
+
+
+@pytest.mark.parametrize(
+    ("lat", "bearing", "nm", "bound"),
+    [
+        (64.0, 90.0, 875.0, False),
+        (57.0, 90.0, 60.0, True),
+        (10.0, 90.0, 600.0, True),
+        (64.0, 0.0, 600.0, True),
+    ],
+)
+def test_along_a_curved_loxodrome_the_best_is_an_estimate(brisvik, lat, bearing, nm, bound):
+    marks = leg(lat, -30.0, bearing, nm)
+    # How much shorter the geodesic is, by GeographicLib, against the loxodrome, by PROJ's plane.
+    ends = [MERCATOR.transform(mark.lon, mark.lat) for mark in marks]
+    plan = planned(brisvik, marks, wind=(bearing + 120.0, 10.0))
+    assert (plan.bound_h is not None) == bound
+    assert (plan.relaxed_h is None) == bound
+    assert plan.legs[0].bound_h == (plan.bound_h if bound else None)
+    course = math.atan2(ends[1][0] - ends[0][0], ends[1][1] - ends[0][1])
+    if abs(math.cos(course)) > 0.9:
+        return
+    length = nm * 1852.0
+    middle = math.radians((marks[0].lat + marks[1].lat) / 2.0)
+    curved = (length / WGS84_A * math.tan(middle) * math.sin(course)) ** 2 / 24.0
+    assert (curved > 5e-4) == (not bound)

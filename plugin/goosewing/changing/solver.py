@@ -24,7 +24,7 @@ from goosewing.changing.relaxed import relaxed_h
 from goosewing.changing.search import Root, Search, Way, search_leg
 from goosewing.changing.settling import Boards, Stage, settled
 from goosewing.earth import geodesy
-from goosewing.earth.course import Course, course_between
+from goosewing.earth.course import Course, course_between, is_curved
 from goosewing.errors import InputError, NoPlanError, OutsideForecastError
 from goosewing.records import Leg, Mark, Plan
 from goosewing.steady import motoring
@@ -109,7 +109,7 @@ def solve(
         (*notices, *tables_missing(boat, legs), *_beyond_notice(legs)),
         f"{options.source or 'Wind and stream as they change'}.",
     )  # fmt: skip
-    if weather.varies_in_place:
+    if weather.varies_in_place or any(is_curved(course) for course in courses):
         return replace(made, bound_h=None, relaxed_h=relaxed)
     return replace(made, bound_h=_bound_of_all_h(waters, courses, start_h, made))
 
@@ -329,13 +329,14 @@ def _compared(stage: Stage, boards: Boards, leg: Leg) -> tuple[Leg, float]:
     if across is None:
         straight = guesses.straight_h(stage.waters, stage.course, stage.start_h, leg.elapsed_h)
     least, relaxed = None, leg.elapsed_h
-    if stage.waters.weather.varies_in_place:
+    if stage.waters.weather.varies_in_place or is_curved(stage.course):
         made = boards.polished
         relaxed = relaxed_h(made.course, boards.states, made.price, leg.elapsed_h)
     elif not any(board.engine for board in leg.boards):
         least = least_time.least_time_h(
             stage.waters, stage.course, stage.start_h, BOUND_LOOKS * leg.elapsed_h
         )
+        relaxed = leg.elapsed_h if least is None else least
     compared = replace(
         leg,
         straight_h=straight,

@@ -8,6 +8,8 @@ import numpy as np
 
 from goosewing.earth import geodesy
 
+EARTH_RADIUS_NM = 3440.0
+
 
 @dataclass(frozen=True, slots=True)
 class Course:
@@ -21,6 +23,23 @@ class Course:
     bearing_deg: float
     mercator_deg: float
     """Its length in the Mercator plane, in degrees of longitude."""
+
+
+CURVED_SHARE = 5e-4
+"""From this on a loxodrome is too curved for what is worked out along it to be a bound."""
+
+
+def is_curved(course: Course) -> bool:
+    """Whether a way through higher latitudes may be shorter by a share that counts.
+
+    To second order the geodesic between its ends is shorter by (L·tan φ·sin α/R)²/24, as an
+    arc's chord is than the arc: L its length, φ the latitude, α the course, R the earth's radius.
+    """
+    lat = np.radians(max(abs(course.lat1), abs(course.lat2)))
+    turned = course.distance_nm / EARTH_RADIUS_NM * np.tan(lat) * np.sin(
+        np.radians(course.bearing_deg)
+    )  # fmt: skip
+    return bool(turned**2 / 24.0 > CURVED_SHARE)
 
 
 def course_between(lat1: float, lon1: float, lat2: float, lon2: float) -> Course:

@@ -13,7 +13,7 @@ from goosewing.boat import manoeuvres
 from goosewing.boat.manoeuvres import Mode
 from goosewing.boat.model import wind_limit_text
 from goosewing.earth import geodesy
-from goosewing.earth.course import Course, course_between
+from goosewing.earth.course import Course, course_between, is_curved
 from goosewing.errors import InputError, NoPlanError
 from goosewing.options import First
 from goosewing.records import Board, BoardPoint, Fix, Layline, Leg, Mark, Plan
@@ -140,7 +140,26 @@ def solve(
         for at, leg in enumerate(records)
     )
     said = (*notices, *tables_missing(boat, records), *held_long(records))
-    return plan_of(boat, marks, departure.astimezone(UTC), records, said, held_steady(weather))
+    made = plan_of(boat, marks, departure.astimezone(UTC), records, said, held_steady(weather))
+    return _estimated_where_curved(made, legs)
+
+
+def _estimated_where_curved(plan: Plan, legs: Sequence[LegChoice]) -> Plan:
+    """Give the hull's time as an estimate where a way off the loxodrome may beat it.
+
+    It is a bound for boards near the loxodrome only: over hundreds of miles in high latitudes
+    boards through a higher one may be some per cent faster.
+    """
+    curved = [is_curved(leg.course) for leg in legs]
+    if not any(curved) or plan.bound_h is None:
+        return plan
+    records = tuple(
+        replace(leg, bound_h=None) if bent else leg
+        for leg, bent in zip(plan.legs, curved, strict=True)
+    )
+    return replace(
+        plan, legs=records, bound_h=None, relaxed_h=sum(leg.bound_h for leg in legs)
+    )  # fmt: skip
 
 
 def _legs(
