@@ -120,7 +120,8 @@ def test_the_whole_plan_takes_little_longer_than_its_search(benchmark, brisvik, 
         orders=sum(len(board.orders) for leg in plan.legs for board in leg.boards),
     )
     print(dict(benchmark.extra_info))
-    assert plan.elapsed_h <= found[0]
+    # A board may be left out that gained less than it is worth, and a few seconds an order.
+    assert plan.elapsed_h <= found[0] + 1.0 / 60.0 + 1e-4 * found[0]
 
 
 def islands(marks, count=500, corners=20):

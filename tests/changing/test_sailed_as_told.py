@@ -78,7 +78,7 @@ def test_a_short_passage_with_a_front_is_sailed_as_told(brisvik, searched, seed)
     marks, weather = front(seed)
     plan = make(marks, brisvik, weather, DEPARTURE)
     check_sailed_as_told(brisvik, weather, plan)
-    assert plan.elapsed_h <= searched[0] * (1.0 + 2e-4)
+    assert plan.elapsed_h <= searched[0] + 1.0 / 60.0
 
 
 @pytest.mark.long
@@ -93,7 +93,8 @@ def test_days_at_sea_are_sailed_as_told(brisvik, searched, seed):
     weather = ocean.weather(step_h=3.0)
     plan = make(ocean.marks, brisvik, weather, DEPARTURE)
     check_sailed_as_told(brisvik, weather, plan)
-    assert plan.elapsed_h <= searched[0]
+    # A board may be left out that gained less than it is worth, and a few seconds an order.
+    assert plan.elapsed_h <= searched[0] + 1.0 / 60.0 + 1e-4 * searched[0]
     assert plan.relaxed_h <= plan.elapsed_h
 
 

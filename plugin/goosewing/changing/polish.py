@@ -52,7 +52,7 @@ CLOSE_ENOUGH_DEG = 0.25 / METRES_PER_NM / 60.0
 """How near the last order must end, and how near each step must come to the next."""
 
 USUAL_ROUNDS = 8
-MANY_ROUNDS = 25
+MANY_ROUNDS = 12
 
 ROUNDS_BACK = 4
 """Steps of the optimiser that bring boards back within limits in finer steps of the integration."""

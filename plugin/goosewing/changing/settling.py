@@ -57,10 +57,10 @@ WORTH_SHARE = 0.01
 FEWER_ORDERS_H = 4.0 / 3600.0
 """An order fewer may cost so many hours."""
 
-ALL_FEWER_ORDERS = 3e-4
+ALL_FEWER_ORDERS = 1e-4
 """All of them together no more than this share of the time."""
 
-HEADINGS_COST = 5e-4
+HEADINGS_COST = 1e-4
 """Headings held in place of angles may cost so large a share of the time."""
 
 SPARE_DEG = 4.0
