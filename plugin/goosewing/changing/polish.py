@@ -146,6 +146,8 @@ class Polished:
     """The orders, cut into the steps that they were integrated in."""
     price: Array
     """Hours that a degree of the end's latitude and longitude, missed, is worth. [h/°]"""
+    windows: tuple[Window, ...] = ()
+    """When each board's sails can be carried, where that was found to matter."""
     bent: Array | None = None
     """Curvature of the time over each control, shape (k,). [h/°²]"""
 
@@ -452,6 +454,7 @@ def polish(
     guess: States | None = None,
     beat_h: float = np.inf,
     each: bool = False,
+    windows: tuple[Window, ...] = (),
 ) -> Polished | None:
     """Re-optimise orders until they end at the mark in the least time.
 
@@ -477,6 +480,8 @@ def polish(
         Places on the way, at any times of it; sailed by the guess if None.
     each : bool
         Whether each order has a length of its own; it has among hazards.
+    windows : tuple of Window
+        When each board's sails can be carried, where that is known already.
     beat_h : float
         A sequence that can first be sailed only much slower than this, or is not known to
         come below it by then, is given up. [h]
@@ -494,7 +499,7 @@ def polish(
         waters, tuple(replace(h, hours=max(h.hours, least)) for h in helms),
         groups_of(helms, each=each or offing is not None), np.asarray(pauses_h), start, rough,
     )  # fmt: skip
-    problem = _Problem(course, shortest_h, beat_h=beat_h)
+    problem = _Problem(course, shortest_h, windows, beat_h=beat_h)
     with np.errstate(invalid="ignore", over="ignore"):
         if offing is None:
             return _carried(problem, guess, rounds, exact=exact)
@@ -568,7 +573,10 @@ def _optimised(
     near = problem.course.nearby(trial.states, trial.x, bends=False)
     final = problem.course.settled_at(trial.x)
     bent = None if hessian is None else np.diag(hessian)[: problem.orders]
-    return Polished(final.helms, trial.states, final, problem.price(trial.x, near), bent)
+    return Polished(
+        final.helms, trial.states, final, problem.price(trial.x, near),
+        problem.windows, bent,
+    )  # fmt: skip
 
 
 def _at_steps(course: Orders, guess: States) -> States:

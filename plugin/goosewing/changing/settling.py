@@ -558,6 +558,7 @@ def _again(stage: Stage, best: Boards, helms: Sequence[Helm]) -> Boards | None:
     made = polish(
         stage.waters, helms, stage.start, pauses, offing=stage.offing, rounds=MANY_ROUNDS,
         shortest_h=stage.shortest_h, exact=stage.exact, guess=best.states,
+        windows=best.polished.windows,
     )  # fmt: skip
     return None if made is None else Boards(made.helms, pauses, made.states, made)
 
