@@ -44,6 +44,7 @@ export class Chart {
     this.up = null
     this.upWanted = false
     this.lastBoat = null
+    this.lastPanel = null
     this.placed = false
     this.provisional = false // placed by the marks alone, before the plan had come
     this.furnish(element)
@@ -156,8 +157,9 @@ export class Chart {
     this.routeId = route ?? this.routeId
     this.route(panel)
     this.boat(panel.boat)
-    this.wind(panel)
+    this.lastPanel = panel
     this.upright(panel.boat)
+    this.wind(panel)
     this.track(panel.boat)
     this.buttons()
   }
@@ -256,7 +258,7 @@ export class Chart {
     byId('course-up').setAttribute('aria-pressed', String(this.upWanted))
     if (this.upWanted) this.seeBoat(true)
     this.upright(this.lastBoat)
-    this.airsKey = null
+    if (this.lastPanel) this.wind(this.lastPanel)
   }
 
   /** Turn the picture so that her course points up; what is read stays upright. */
