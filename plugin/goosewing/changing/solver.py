@@ -50,6 +50,9 @@ SHORTEST_SHARE = 0.08
 WIDEST = 30.0
 """The last search for a way round looks so many times as far as the first."""
 
+SAMPLED_TO = 1e-4
+"""Share to which the bound is known: directions and times are sampled."""
+
 BOUND_LOOKS = 1.05
 """So many times the plan's own time the bound is looked for. [h/h]"""
 
@@ -341,7 +344,7 @@ def _compared(stage: Stage, boards: Boards, leg: Leg) -> tuple[Leg, float]:
         leg,
         straight_h=straight,
         saved_min=None if straight is None else (straight - leg.elapsed_h) * 60.0,
-        bound_h=least,
+        bound_h=None if least is None else _sampled(least, leg.elapsed_h),
         reasons=_reasons(stage, leg, straight, across),
     )
     return compared, relaxed
@@ -369,6 +372,11 @@ def _reasons(
     return tuple(said)
 
 
+def _sampled(least_h: float, elapsed_h: float) -> float:
+    """A bound that the plan is below by no more than it is sampled to is the plan's own time."""
+    return elapsed_h if elapsed_h < least_h < elapsed_h * (1.0 + SAMPLED_TO) else least_h
+
+
 def _bound_of_all_h(
     waters: Waters, courses: Sequence[Course], start_h: float, made: Plan
 ) -> float | None:
@@ -385,7 +393,7 @@ def _bound_of_all_h(
         if least is None:
             return None
         at += least
-    return at - start_h
+    return _sampled(at - start_h, made.elapsed_h)
 
 
 def _beyond_notice(legs: Sequence[Leg]) -> list[str]:
