@@ -67,4 +67,4 @@ def debrief(
         return
     from goosewing_cli.show_debrief import show_debrief
 
-    show_debrief(found)
+    show_debrief(found, written=[] if picture is None else [picture])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -55,7 +56,9 @@ def laylines(
     route: inputs.RouteName = None,
     zone: inputs.ZoneText = None,
     variation: inputs.VariationText = None,
-    out: inputs.OutFile = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", metavar="FILE", help="Write the laylines as GPX 1.1.")
+    ] = None,
     json: inputs.AsJson = False,
     performance: inputs.PerformanceFactor = None,
 ) -> None:

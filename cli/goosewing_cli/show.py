@@ -130,12 +130,12 @@ def held(words: str) -> str:
     return words.replace(" ", HOLD)
 
 
-def paragraph(console: Console, text: str, indent: str = "") -> None:
+def paragraph(console: Console, text: str, indent: str = "", style: str = "") -> None:
     """Print text wrapped at the console's width, never wider than is read well."""
     width = min(console.width, 100)
     whole = re.sub(r"(?<=\d) (?=(?:kn|nm|h|min|s)\b)", HOLD, text)
     for line in textwrap.wrap(whole, width, initial_indent=indent, subsequent_indent=indent + "  "):
-        console.print(Text(line.replace(HOLD, " ")))
+        console.print(Text(line.replace(HOLD, " "), style=style))
 
 
 def zone_words(plan: Plan, zone: tzinfo) -> str:

@@ -11,6 +11,9 @@ from goosewing.words.figures import hours_and_minutes
 from goosewing_cli.show import SIDE_STYLE, close_sheet, console_for, paragraph, print_table
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
     from goosewing.logbook.debrief import BoardSailed, Debrief, MarkPassed
 
 CHANGES = {
@@ -29,7 +32,7 @@ CHANGES = {
 LOST = {"other": "slower than the tables"}
 
 
-def show_debrief(found: Debrief) -> None:
+def show_debrief(found: Debrief, *, written: Sequence[Path] = ()) -> None:
     """Print boards, turns, what it cost, and what one change would have saved most."""
     console = console_for()
     console.print(
@@ -43,11 +46,9 @@ def show_debrief(found: Debrief) -> None:
     )
     console.print()
     print_table(console, _boards(found))
-    paragraph(
-        console,
-        "%: of the best VMG beating and running, else of the tables' speed; lost: minutes; past: "
-        "miles past the layline.",
-    )
+    legend = "%: of the best VMG beating and running, else of the tables' speed; lost: minutes"
+    past = "; past: miles past the layline" if _any_past(found) else ""
+    paragraph(console, f"{legend}{past}.")
     if found.manoeuvres:
         console.print()
         print_table(console, _turns(found))
@@ -62,8 +63,8 @@ def show_debrief(found: Debrief) -> None:
                 Text(f"  {LOST.get(each.what, each.what):24}{each.minutes:6.1f} min"),
                 soft_wrap=True,
             )
-    console.print(Text(_verdict(found), style="bold"))
-    close_sheet(console, found.notices, found.cautions)
+    paragraph(console, _verdict(found), style="bold")
+    close_sheet(console, found.notices, found.cautions, written)
 
 
 def _verdict(found: Debrief) -> str:
@@ -73,11 +74,15 @@ def _verdict(found: Debrief) -> str:
     return f"Most would have been saved by {CHANGES[found.most]}: {minutes:.1f} min."
 
 
+def _any_past(found: Debrief) -> bool:
+    return any(board.overstood_nm for board in found.boards)
+
+
 def _boards(found: Debrief) -> Table:
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
     table.add_column("From", no_wrap=True)
     table.add_column("Board", no_wrap=True)
-    past = any(board.overstood_nm for board in found.boards)
+    past = _any_past(found)
     columns = ("min", "wind", "TWA", "best", "kn", "VMG", "%", "lost", *(["past"] if past else []))
     for name in columns:
         table.add_column(name, justify="right", no_wrap=True)

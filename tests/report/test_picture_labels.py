@@ -63,6 +63,34 @@ def test_words_stay_inside_and_off_each_other(from_deg, corridor_nm):
         assert a[0] >= b[2] or b[0] >= a[2] or a[1] >= b[3] or b[1] >= a[3]
 
 
+@pytest.mark.parametrize("from_deg", [240.0, 315.0])
+def test_what_to_steer_stands_nearer_its_own_board_than_any_other(from_deg):
+    # Distances by shapely, another library than the one that places the words.
+    shapely = pytest.importorskip("shapely")
+    plan = make(
+        read_marks(SAMPLES / "kattegat.gpx").marks,
+        read_boat(SAMPLES / "brisvik" / "boat.toml"),
+        SteadyWeather(from_deg, 10.0),
+        DEPARTURE,
+    )
+    figure = Figure(figsize=(9.0, 8.0), layout="constrained")
+    canvas = FigureCanvasAgg(figure)
+    draw(figure, plan)
+    axes = figure.axes[0]
+    lines = {}
+    for board in (board for leg in plan.legs for board in leg.boards):
+        ends = [(board.start.lon, board.start.lat), (board.end.lon, board.end.lat)]
+        line = shapely.LineString(axes.transData.transform(ends))
+        lines[f"steer {round(board.heading_deg) % 360:03d}°"] = line
+    told = [each for each in axes.texts if "steer " in each.get_text()]
+    assert len(told) >= len(plan.legs)
+    for text in told:
+        box = text.get_window_extent(canvas.get_renderer())
+        words = shapely.box(box.x0, box.y0, box.x1, box.y1)
+        nearest = min(lines, key=lambda steer: lines[steer].distance(words))
+        assert text.get_text().endswith(nearest)
+
+
 def test_across_the_antimeridian_everything_is_in_one_place():
     marks = read_marks(SAMPLES / "kattegat.gpx").marks
     turned = [replace(m, lon=(m.lon + 167.9 + 180.0) % 360.0 - 180.0) for m in marks]

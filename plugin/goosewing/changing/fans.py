@@ -276,7 +276,12 @@ def _worth_setting(boat: Boat, reaches: list[tuple[Array, Numbers]], winds: int)
             if at != number and not sails.poled
         ]
         if others:
-            gain: Array = np.max(reach - np.max(others, axis=0), axis=1)
+            rivals = np.max(others, axis=0)
+            # Where no set goes at all there is nothing to be gained, nor a difference to be had.
+            gain: Array = np.max(
+                np.subtract(reach, rivals, out=np.full_like(reach, -np.inf), where=reach > -np.inf),
+                axis=1,
+            )
             worth[number] = np.maximum(gain[:-1], gain[1:]) > WORTH_KN
     return worth
 

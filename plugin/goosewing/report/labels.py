@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise, product
 from typing import TYPE_CHECKING, Any
 
@@ -22,6 +22,10 @@ DIRECTIONS = ((1, 0.6), (1, -0.6), (-1, 0.6), (-1, -0.6), (0, 1), (0, -1), (1, 0
 OUTSIDE, ON_A_LABEL, ON_A_LINE, FARTHER = 1000.0, 400.0, 6.0, 4.0
 """What each fault weighs: leaving the picture, covering words, each bit of a line, a gap more."""
 
+ASTRAY = 400.0
+"""What it weighs to stand no nearer to its own line than to another label's: it would be read
+there, and an order read on the wrong board is worse than none."""
+
 MOVED, ROOM_PX = 20.0, 3.0
 """What it weighs to be moved into the frame; how far words keep off the frame and each other."""
 
@@ -39,12 +43,18 @@ class Label:
         For Matplotlib.
     optional : bool
         Whether it is left out where there is no room.
+    line : tuple of (lon, lat)
+        The line that it speaks of, if of one; it keeps nearer to this than to any other's.
+    shorter : str
+        What is written where there is no room for the words.
     """
 
     words: str
     places: tuple[tuple[float, float], ...]
     style: Mapping[str, Any] = field(default_factory=dict)
     optional: bool = False
+    line: tuple[tuple[float, float], ...] = ()
+    shorter: str = ""
 
 
 def place(axes: Any, labels: Sequence[Label], lines: Array, taken: Sequence[Any]) -> list[Array]:
@@ -68,14 +78,29 @@ def place(axes: Any, labels: Sequence[Label], lines: Array, taken: Sequence[Any]
     """
     boxes = [np.array([b.x0, b.y0, b.x1, b.y1]) for b in taken]
     written: list[Array] = []
-    for label in labels:
-        box = _write(axes, label, lines, [*boxes, *written])
+    spoken_of = [_pixels(axes, label.line) for label in labels]
+    for number, label in enumerate(labels):
+        own, others = spoken_of[number], spoken_of[:number] + spoken_of[number + 1 :]
+        rivals = np.concatenate((np.zeros((0, 2)), *others)) if len(own) else own
+        box = _write(axes, label, lines, [*boxes, *written], own, rivals)
+        if box is None and label.shorter:
+            brief = replace(label, words=label.shorter)
+            box = _write(axes, brief, lines, [*boxes, *written], own, rivals)
         if box is not None:
             written.append(box)
     return written
 
 
-def _write(axes: Any, label: Label, lines: Array, boxes: Sequence[Array]) -> Array | None:
+def _pixels(axes: Any, line: Sequence[tuple[float, float]]) -> Array:
+    """Points along a line, shape (n, 2), none of no line. [px]."""
+    if not line:
+        return np.zeros((0, 2))
+    return along(axes.transData.transform(np.array(line)))
+
+
+def _write(
+    axes: Any, label: Label, lines: Array, boxes: Sequence[Array], own: Array, rivals: Array
+) -> Array | None:
     figure = axes.figure
     text = axes.annotate(
         label.words, label.places[0], xytext=(0, 0), textcoords="offset points",
@@ -98,6 +123,9 @@ def _write(axes: Any, label: Label, lines: Array, boxes: Sequence[Array]) -> Arr
     trials += [_moved_inside(trial, frame) for trial in trials]
     weights += [weight + MOVED for weight in weights]
     faults = _faults(np.array(trials), frame, lines, boxes)
+    if len(own) and len(rivals):
+        astray = _off(np.array(trials), own) + ROOM_PX > _off(np.array(trials), rivals)
+        faults += np.where(astray, ASTRAY, 0.0)
     best = int(np.argmin(faults + np.array(weights)))
     if label.optional and faults[best] >= ON_A_LABEL:
         text.remove()
@@ -132,6 +160,16 @@ def _faults(trials: Array, frame: Any, lines: Array, boxes: Sequence[Array]) -> 
     )  # fmt: skip
     weighed: Array = faults + ON_A_LINE * covered.sum(axis=1)
     return weighed
+
+
+def _off(trials: Array, points: Array) -> Array:
+    """How far boxes, shape (t, 4), are off the nearest of some points, shape (n, 2). [px]."""
+    left, bottom, right, top = trials.T[:, :, np.newaxis]
+    x, y = points.T
+    aside = np.maximum(np.maximum(left - x, x - right), 0.0)
+    above = np.maximum(np.maximum(bottom - y, y - top), 0.0)
+    nearest: Array = np.hypot(aside, above).min(axis=1)
+    return nearest
 
 
 def along(pixels: Array, step_px: float = 5.0) -> Array:

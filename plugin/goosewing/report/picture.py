@@ -281,11 +281,14 @@ def _board_label(board: Board, centre: float) -> Label:
         for share in (0.5, 0.35, 0.65, 0.2, 0.8)
     )
     under = UNDER_ENGINE if board.engine else _clipped(board.sail_set, LONGEST_NAME)
+    steer = f"steer {three_figures(board.heading_deg)}"
     return Label(
-        words=f"{under}, steer {three_figures(board.heading_deg)}",
+        words=f"{under}, {steer}",
+        shorter=steer,
         places=places,
         style={"fontsize": 7.5, "color": INK if board.engine else _side(board.tack)},
         optional=True,
+        line=tuple(zip(lon, lat, strict=True)),
     )
 
 
