@@ -357,9 +357,7 @@ class Session:
             raise InputError(f'export: format must be "gpx" or "handheld", got {wanted!r}')
         if self._plan is None:
             raise InputError("export: there is no plan")
-        content = format_plan(self._plan)
-        if wanted == "handheld":
-            content = _handheld(content)
+        content = _handheld(self._plan) if wanted == "handheld" else format_plan(self._plan)
         return {"type": "export", "id": message.get("id"), "format": wanted, "content": content}
 
 
@@ -381,11 +379,11 @@ def coast_message(message: Mapping[str, Any]) -> Message:
         return {**answer, "content": None, "message": str(error)}
 
 
-def _handheld(gpx: str) -> str:
-    from goosewing.exchange.handheld.files import format_contents, parse_contents
-    from goosewing.exchange.handheld.routes import PRESETS, fit
+def _handheld(plan: Plan) -> str:
+    from goosewing.exchange.handheld.files import format_contents
+    from goosewing.exchange.handheld.plans import fit_plan
 
-    return format_contents(fit(parse_contents(gpx), PRESETS["small"]).contents)
+    return format_contents(fit_plan(plan).contents)
 
 
 def _observation(kind: Any, message: Mapping[str, Any]) -> Observation:

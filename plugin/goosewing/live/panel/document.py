@@ -17,10 +17,10 @@ from goosewing.live.core.orders import turn_words
 from goosewing.live.core.state import NEVER, Figures
 from goosewing.live.host import signalk
 from goosewing.live.panel.look import Look
-from goosewing.live.panel.shown import shown
+from goosewing.live.panel.shown import miles, shown, steered
 from goosewing.records import CAUTIONS
 from goosewing.units import SECONDS_PER_HOUR
-from goosewing.words.figures import hours_and_minutes, three_figures
+from goosewing.words.figures import hours_and_minutes
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -354,8 +354,8 @@ def _ahead(time_s: float | None, distance_nm: float) -> str:
     >>> _ahead(731.0, 1.31), _ahead(42.0, 0.07), _ahead(None, 12.0)
     ('12 min, 1.3 nm', '42 s, 0.07 nm', '12.0 nm')
     """
-    miles = f"{distance_nm:.1f} nm" if distance_nm >= 1.0 else f"{distance_nm:.2f} nm"
-    return miles if time_s is None else f"{_duration(time_s)}, {miles}"
+    far = miles(distance_nm)
+    return far if time_s is None else f"{_duration(time_s)}, {far}"
 
 
 def _duration(time_s: float) -> str:
@@ -366,10 +366,7 @@ def _duration(time_s: float) -> str:
 
 
 def _steer_words(look: Look, board: Board) -> str:
-    magnetic = look.magnetic_deg(board.heading_deg)
-    if magnetic is None:
-        return f"steer {three_figures(board.heading_deg)} T"
-    return f"steer {three_figures(magnetic)} M"
+    return f"steer {steered(look, board.heading_deg)}"
 
 
 # ---- the polar of the moment -----------------------------------------------------------------
