@@ -32,6 +32,10 @@ HIGHEST_LATITUDE_DEG = 89.0
 """Nearer the pole a course has no meaning that a helm could follow."""
 
 
+SUSPECT_NM, SUSPECT_SHARE = 500.0, 0.1
+"""A leg of so many miles is doubted if exchanged latitude and longitude make it so much shorter."""
+
+
 def make(
     marks: Sequence[Mark],
     boat: Boat,
@@ -275,14 +279,14 @@ def _waits_for_daylight(boat: Boat) -> bool:
 
 
 def usable_marks(marks: Sequence[Mark]) -> tuple[tuple[Mark, ...], tuple[str, ...]]:
-    """Drop marks that repeat the one before, and refuse what can't be a passage.
+    """Drop marks that repeat the one before, doubt the odd, refuse what can't be a passage.
 
     Returns
     -------
     marks : tuple of Mark
         At least two.
     notices : tuple of str
-        What was dropped.
+        What was dropped, and positions that look exchanged.
     """
     if not marks:
         raise InputError("no marks: at least two are needed, a start and a destination")
@@ -292,12 +296,31 @@ def usable_marks(marks: Sequence[Mark]) -> tuple[tuple[Mark, ...], tuple[str, ..
         if metres_apart(kept[-1], _checked(mark)) <= SAME_PLACE_M:
             notices.append(f"{mark.name} dropped: it is in the same place as {kept[-1].name}.")
         else:
+            doubt = _exchanged(kept[-1], mark)
+            notices += [doubt] if doubt else []
             kept.append(mark)
     if len(kept) < 2:
         raise InputError(
             f"only one mark ({kept[0].name}): at least two in different places are needed"
         )
     return tuple(kept), tuple(notices)
+
+
+def _exchanged(one: Mark, two: Mark) -> str | None:
+    """Ask after latitude and longitude where they look exchanged at one of two marks."""
+    far_nm = metres_apart(one, two) / METRES_PER_NM
+    if far_nm < SUSPECT_NM:
+        return None
+    for mark, other in ((two, one), (one, two)):
+        if abs(mark.lon) > HIGHEST_LATITUDE_DEG:
+            continue
+        near_nm = metres_apart(replace(mark, lat=mark.lon, lon=mark.lat), other) / METRES_PER_NM
+        if near_nm < SUSPECT_SHARE * far_nm:
+            return (
+                f"{mark.name} lies {far_nm:.0f} nm from {other.name}, and only {near_nm:.0f} nm "
+                "with latitude and longitude exchanged: check its position."
+            )
+    return None
 
 
 def _checked(mark: Mark) -> Mark:

@@ -83,3 +83,23 @@ def test_how_a_mark_is_left_is_read(text, leave):
 def test_how_no_mark_is_left_is_refused(text):
     with pytest.raises(InputError, match="--leave"):
         from_here.parse_leave(text)
+
+
+@pytest.mark.parametrize("swapped", [0, 1])
+def test_latitude_and_longitude_exchanged_are_asked_after(swapped):
+    from goosewing.plan import usable_marks
+
+    marks = [Mark(name="Out", lat=56.5, lon=11.5), Mark(name="Bell buoy", lat=56.55, lon=11.8)]
+    assert usable_marks(marks)[1] == ()
+    odd = marks[swapped]
+    marks[swapped] = Mark(name=odd.name, lat=odd.lon, lon=odd.lat)
+    kept, notices = usable_marks(marks)
+    assert len(kept) == 2
+    assert "latitude and longitude exchanged" in " ".join(notices)
+
+
+def test_a_leg_over_an_ocean_is_not_asked_after():
+    from goosewing.plan import usable_marks
+
+    marks = [Mark(name="Out", lat=50.0, lon=-5.0), Mark(name="Far", lat=38.5, lon=-28.6)]
+    assert usable_marks(marks)[1] == ()
