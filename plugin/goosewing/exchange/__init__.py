@@ -1,1 +1,1 @@
-"""Files and sentences, in and out: the only rooms that touch a disk or a wire."""
+"""Plans, marks and sentences in the formats that others read: GPX, GeoJSON, JSON, NMEA 0183."""

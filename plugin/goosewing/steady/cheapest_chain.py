@@ -1,4 +1,4 @@
-"""The cheapest chain of ways to sail, over all legs, manoeuvres included.
+"""The cheapest chain of ways to sail, manoeuvres included, and which of two boards comes first.
 
 A manoeuvre at a mark belongs to the leg that begins there, and what it costs
 depends on the board on which the mark was reached; so the ways to sail the

@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
 from goosewing.errors import GoosewingError, InputError
-from goosewing.exchange.handheld.files import parse_contents
+from goosewing.exchange.handheld.plans import contents_of
 from goosewing.exchange.handheld.routes import PRESETS, fit
 from goosewing.exchange.nmea.readings import Framer, Heard, LogClock, heard, seconds_of
 from goosewing.exchange.nmea.routes import DEFAULT_TALKER, format_contents
@@ -312,18 +312,17 @@ class Watch:
             self._put(overlay.NOTHING, now_s)
             self._send_no_more()
             return
-        text = overlay.format_overlay(planned.plan)
-        self._put(text, now_s)
+        self._put(overlay.format_overlay(planned.plan), now_s)
         if self._sender is not None:
-            self._send(text, planned.plan)
+            self._send(planned.plan)
 
     def _put(self, text: str, now_s: float) -> None:
         if self._overlay is not None:
             self._overlay.hold(text, now_s)
 
-    def _send(self, text: str, plan: Plan) -> None:
+    def _send(self, plan: Plan) -> None:
         assert self._sender is not None
-        contents = replace(parse_contents(text), waypoints=(), tracks=())
+        contents = replace(contents_of(plan), waypoints=(), tracks=())
         try:
             contents = fit(contents, PRESETS["small"]).contents
             sentences = format_contents(contents, talker=self.setup.talker)
