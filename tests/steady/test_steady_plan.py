@@ -102,8 +102,8 @@ def test_160_off_the_wind_she_runs_wing_and_wing_and_reaches_up(brisvik):
 def test_below_the_break_even_distance_she_stays_on_one_sail_set_and_says_so(brisvik):
     short = planned(brisvik, leg_from(57.0, 11.0, 160.0, 0.5))
     assert len({b.sail_set for b in short.legs[0].boards}) == 1
-    said = next(r for r in short.legs[0].reasons if "beyond" in r)
-    pays = float(said.split("beyond ")[1].split(" nm")[0])
+    said = next(r for r in short.legs[0].reasons if "pays on legs over" in r)
+    pays = float(said.split("over ")[1].split(" nm")[0])
     assert 0.5 < pays < 200
     for distance, sets in ((pays * 0.9, 1), (pays * 1.1, 2)):
         plan = planned(brisvik, leg_from(57.0, 11.0, 160.0, distance))
