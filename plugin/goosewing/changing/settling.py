@@ -142,6 +142,8 @@ class Stage:
     """Which board was asked to come first."""
     offing: Offing | None = None
     """The hazards about the leg, and the way between them."""
+    straight_h: float | None = None
+    """The time of the straight course under the best single sail set, where one holds it."""
 
     @property
     def start(self) -> Start:
@@ -164,6 +166,7 @@ def settled(stage: Stage, way: Way, mark: Mark, ahead: manoeuvres.Mode | None) -
         if best is None:
             continue
         best = _reordered(judged, _dropped(judged, best, ahead), ahead)
+        best = _or_straight(judged, best, ahead)
         best = _begun_as_wished(judged, best, ahead)
         made = _finished(judged, best)
         if made is not None:
@@ -274,6 +277,22 @@ def _any_straight(stage: Stage) -> Boards | None:
         _try(stage, (Helm(mode=i, steer="heading", control_deg=bearing, hours=hours),))
         for i in range(len(stage.waters.modes))
     )
+
+
+def _or_straight(stage: Stage, best: Boards, ahead: manoeuvres.Mode | None) -> Boards:
+    """Take one board straight to the mark where the straight course alone is faster.
+
+    Dead downwind, where a sector is narrow, the search may miss the one angle that fetches
+    the mark; the straight course is known without it.
+    """
+    if best.count < 2:
+        return best
+    if stage.straight_h is None or stage.straight_h >= best.elapsed_h:
+        return best
+    alone = _any_straight(stage)
+    if alone is None or _until_ahead_h(stage, alone, ahead) >= _until_ahead_h(stage, best, ahead):
+        return best
+    return alone
 
 
 def _fastest(trials: Iterator[Boards | None]) -> Boards | None:

@@ -98,6 +98,7 @@ def solve(
             _bound_for(waters, course), course, view, now, _shortest_h(options, way), reckoning,
             watch_h=_watch_h(options, way), worth_h=options.worth_min / 60.0,
             first=options.first, offing=_offing(waters, course, way),
+            straight_h=_straight_h(waters, course, now, way),
         )  # fmt: skip
         boards = settled(stage, way, mark, ahead)
         leg, reckoning = board_records.leg_record(
@@ -322,15 +323,19 @@ def _offing(waters: Waters, course: Course, way: Way) -> Offing | None:
     return Offing.of(waters.hazards, course, *way.places)
 
 
+def _straight_h(waters: Waters, course: Course, start_h: float, way: Way) -> float | None:
+    if _across(waters, course) is not None:
+        return None
+    return guesses.straight_h(waters, course, start_h, way.arrival_h - start_h)
+
+
 # ---- what the leg is compared with -----------------------------------------------------------
 
 
 def _compared(stage: Stage, boards: Boards, leg: Leg) -> tuple[Leg, float]:
     """Add the straight course, the bound and the reasons; return the relaxed time too."""
     across = _across(stage.waters, stage.course)
-    straight = None
-    if across is None:
-        straight = guesses.straight_h(stage.waters, stage.course, stage.start_h, leg.elapsed_h)
+    straight = stage.straight_h
     least, relaxed = None, leg.elapsed_h
     if stage.waters.weather.varies_in_place or is_curved(stage.course):
         made = boards.polished
