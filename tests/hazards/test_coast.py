@@ -180,7 +180,7 @@ def test_it_is_in_the_wheel(wheel):
 
 def test_a_view_needs_nothing_heavy():
     code = (
-        "from goosewing.exchange import coast; coast.land(56, 10, 58, 13)\n"
+        "from goosewing.hazards import coast; coast.land(56, 10, 58, 13)\n"
         "import sys; print(*sys.modules)"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
