@@ -80,10 +80,10 @@ def test_a_turn_at_once_has_a_name_that_no_other_has(brisvik):
         brisvik, START, UPWIND, start_with="main and jib", start_tack="starboard", first="port"
     ))  # fmt: skip
     first, second = plan.legs[0].boards
-    assert (first.point, second.point) == ("T2", "T1")
+    assert (first.point, second.point) == ("T1", "T2")
     read = gpxpy.parse(format_overlay(plan))
-    assert [w.name for w in read.waypoints] == ["T2"]
-    assert [p.name for p in read.routes[0].points] == ["Start", "T1", "Upwind"]
+    assert [w.name for w in read.waypoints] == ["T1"]
+    assert [p.name for p in read.routes[0].points] == ["Start", "T2", "Upwind"]
 
 
 def test_without_a_plan_it_is_valid_and_holds_none(assert_valid):

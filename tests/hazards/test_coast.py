@@ -135,7 +135,8 @@ def test_across_the_antimeridian_land_is_in_one_piece_and_runs_on():
 
 @given(
     st.floats(-89, 88),
-    st.floats(-180, 180),
+    # Nearer to the meridian than an atom GEOS no longer tells what touches it.
+    st.floats(-180, 180).map(lambda lon: round(lon, 12)),
     st.floats(0.1, 40),
     st.floats(0.1, 170),
     st.floats(0, 1),

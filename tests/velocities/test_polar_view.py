@@ -57,19 +57,26 @@ def test_the_hull_is_scipys(brisvik, stream, tws):
     assert float(np.abs(beyond.max(axis=1)).max()) < 1e-9
 
 
+def leaves(held, bearing):
+    points = np.column_stack((held.east_kn, held.north_kn))
+    return leaving(points[ConvexHull(points, qhull_options="QJ").vertices], bearing)
+
+
 @settings(max_examples=60)
 @given(seed=st.integers(0, 10_000), bearing=st.floats(0.0, 360.0), tws=st.floats(2.0, 20.0))
 def test_the_choice_leaves_scipys_hull_where_the_ray_does(seed, bearing, tws):
-    held = velocity_set(random_boat(seed), Airs(20.0, tws, 0.8, -0.5), step_deg=1.0)
-    points = np.column_stack((held.east_kn, held.north_kn))
-    if len(points) < 3:
+    airs = Airs(20.0, tws, 0.8, -0.5)
+    held = velocity_set(random_boat(seed), airs, step_deg=1.0)
+    if len(held) < 3:
         return
-    expected = leaving(points[ConvexHull(points, qhull_options="QJ").vertices], bearing)
+    expected = leaves(held, bearing)
     chosen, made_good = choice(held, bearing)
     if expected is None or expected < 1e-6:
         assert chosen == () or made_good < 1e-5
         return
-    assert made_good == pytest.approx(expected, rel=TWO_ANGLES_GAIN)
+    # A straight course has the very angle, which lies beyond the chord between two samples.
+    finest = leaves(velocity_set(random_boat(seed), airs, step_deg=0.05), bearing)
+    assert expected * (1.0 - TWO_ANGLES_GAIN) <= made_good <= finest * (1.0 + TWO_ANGLES_GAIN)
     # Qhull's hull is joggled by parts in 1e11, and one angle may stand for two that gain 0.05 %.
     angle = np.radians(bearing)
     mixed = sum(c.share * np.array([c.east_kn, c.north_kn]) for c in chosen)

@@ -75,7 +75,7 @@ HEAD = "time,wind_from_deg,wind_kn"
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ("", "header line and at least one row"),
+        ("", "is empty"),
         (HEAD, "header line and at least one row"),
         (f"{HEAD}\n2027-06-01T06:00,240,12", "row 2, column time.*no zone"),
         (f"{HEAD}\nyesterday,240,12", "row 2, column time.*'yesterday'"),
