@@ -485,7 +485,7 @@ def test_what_cannot_be_used_is_refused_with_one_line(tmp_path, capfd):
         "only the northward": (u, v, fine),
         "is its unit right": (u, storm),
         "every value of wind_east_kn is missing": nothing,
-        "neither wind": (b"",),
+        "is empty": (b"",),
     }
     for expected, messages in said.items():
         line = refused(written(tmp_path, *messages))

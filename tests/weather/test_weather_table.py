@@ -112,7 +112,7 @@ def test_faults_are_named_by_row_and_column(text, said, tmp_path):
     file.write_text(text, encoding="utf-8")
     with pytest.raises(InputError, match=said) as caught:
         read_table(file)
-    assert str(caught.value).startswith("wind.csv: ")
+    assert "wind.csv: " in str(caught.value)
     assert "\n" not in str(caught.value)
 
 
