@@ -11,6 +11,7 @@ that both ways find the same.
 from __future__ import annotations
 
 import numpy as np
+import pytest
 from scipy import optimize
 
 from bench_tools import seconds
@@ -57,6 +58,7 @@ def by_scipy_alone(boat, twa, tws):
     return max(-slowness(0.0), -float(best.fun))
 
 
+@pytest.mark.long
 def test_all_cells_at_once_against_each_from_cold(benchmark):
     boat = yacht(TEN)
     found = benchmark.pedantic(three_sail_sets, (boat,), rounds=3, warmup_rounds=1)
@@ -89,6 +91,7 @@ def test_all_cells_at_once_against_each_from_cold(benchmark):
         assert alone <= found[0][i, j] + 0.02
 
 
+@pytest.mark.long
 def test_a_whole_estimate(benchmark):
     made = benchmark.pedantic(estimate, (TEN,), rounds=3, warmup_rounds=1)
     whole_s = seconds(lambda: estimate(TEN), rounds=1)

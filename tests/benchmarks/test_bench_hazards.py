@@ -100,6 +100,7 @@ def test_a_steady_plan_among_500_polygons(benchmark, wind_from):
     benchmark.extra_info["boards"] = len(plan.legs[0].boards)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("wind_from", [45.0, 120.0, 225.0])
 @pytest.mark.parametrize("count", [500, 2000, 10_000])
 def test_a_steady_plan_among_islands_strewn_over_1600_square_miles(benchmark, count, wind_from):

@@ -162,6 +162,7 @@ def test_who_is_becalmed_at_the_start_motors_out(motor):
     assert plan.elapsed_h == pytest.approx(2.0 + (20.0 - 2.0 * ENGINE_KN) / full, rel=0.02)
 
 
+@pytest.mark.long
 def test_a_calm_that_lasts_is_motored_to_the_mark_and_off_its_stream(motor):
     # Three knots across and five and a half along the heading.
     weather = Formula(lambda *_: (180.0, 3.0, np.nan, 0.0, 3.0))

@@ -73,6 +73,7 @@ def miles(place, mark):
     return math.hypot(north, (place[1] - mark.lon) * 60.0 * math.cos(math.radians(mark.lat)))
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("ocean", [five_days(), invented_ocean(3)], ids=lambda o: o.name)
 def test_the_way_found_leads_to_the_mark_when_sailed_angle_by_angle(brisvik, ocean):
     waters, way = searched(brisvik, ocean.weather(step_h=3.0), ocean.marks)

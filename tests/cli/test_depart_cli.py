@@ -120,6 +120,7 @@ def test_the_table_fits_eighty_columns_and_the_best_stands_first(run):
     assert "Caution: Not for sole navigation." in ran.out
 
 
+@pytest.mark.long
 @pytest.mark.usefixtures("shifting")
 def test_the_document_agrees_with_itself(run):
     made = departed(

@@ -126,6 +126,7 @@ def test_a_slower_boat_takes_longer(run):
     assert first() != first("--performance", "0.8")
 
 
+@pytest.mark.long
 def test_it_keeps_clear_of_a_reef(run, log):
     def way() -> shapely.LineString:
         read = gpxpy.parse((log.parent / "overlay" / NAME).read_text(encoding="utf-8"))

@@ -149,6 +149,7 @@ hours = [{rows}]
 """.format(rows=", ".join(f"[{hour}, 45, 1.5, 0.7]" for hour in range(-6, 7)))
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("wind", "current"),
     [
@@ -309,6 +310,7 @@ def test_a_forecast_too_short_is_no_plan(run, desk, command, first, last, words,
     assert not (desk / "out.gpx").exists()
 
 
+@pytest.mark.long
 def test_a_single_time_covers_but_that_time(run, desk):
     (desk / "wind.csv").write_text(csv("2027-06-12T05:00Z,315,10"))
     assert "--hold-last" in refused(run(*PLAN, "--wind", "wind.csv"), 3)
@@ -339,6 +341,7 @@ def test_wind_and_stream_of_different_days_are_refused(run, desk):
     assert "no time in common" in line
 
 
+@pytest.mark.long
 def test_held_boards_are_marked_everywhere(run, desk):
     (desk / "marks.gpx").write_text(
         marks_gpx(START, mark_towards(135.0, 4.0), mark_towards(100.0, 9.0))
@@ -361,6 +364,7 @@ def test_held_boards_are_marked_everywhere(run, desk):
 # ---- gusts, short boards, and how boards are steered --------------------------------------------
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("gust", "poled"), [("21", True), ("23", False)])
 def test_a_gust_over_the_limit_keeps_the_pole_down(run, desk, gust, poled):
     # The boat file lets wing-and-wing stand to 22 kn.
@@ -370,6 +374,7 @@ def test_a_gust_over_the_limit_keeps_the_pole_down(run, desk, gust, poled):
     assert any(board["poled"] for board in boards_of(document)) == poled
 
 
+@pytest.mark.long
 def test_no_board_is_shorter_than_was_asked(run, desk):
     # Nearly laid: one long board and a short one.
     (desk / "marks.gpx").write_text(marks_gpx(START, mark_towards(278.0, 10.0)))
@@ -381,6 +386,7 @@ def test_no_board_is_shorter_than_was_asked(run, desk):
     assert all(board["elapsed_h"] * 60.0 > 35.0 - 1e-3 for board in asked)
 
 
+@pytest.mark.long
 def test_the_table_says_which_angle_is_kept(run, desk):
     (desk / "marks.gpx").write_text(marks_gpx(START, mark_towards(300.0, 10.0)))
     rows = ("2027-06-12T03:00Z,300,10", "2027-06-12T09:00Z,330,10")
@@ -600,6 +606,7 @@ def test_the_sample_forecast_is_what_its_script_makes():
         assert here.gust_kn == pytest.approx(1.35 * kn, abs=5e-3)
 
 
+@pytest.mark.long
 def test_a_plan_by_files_names_them(run, desk):
     (desk / "wind.csv").write_text(
         "time,wind_from_deg,wind_kn,set_deg,drift_kn\n"

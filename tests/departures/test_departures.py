@@ -35,6 +35,7 @@ def steady(*values, **more):
 # ---- which is best ---------------------------------------------------------------------------
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     "weather",
     [SteadyWeather(0.0, 10.0), steady(0.0, 10.0, np.nan, 0.0, 0.0)],
@@ -90,6 +91,7 @@ def test_of_equals_the_one_that_arrives_by_day_comes_first_then_the_earlier(bris
 # ---- what is counted -------------------------------------------------------------------------
 
 
+@pytest.mark.long
 def test_the_wind_meets_the_stream_where_the_hand_sum_says(brisvik):
     # Wind from north. From six hours before high water the stream sets north, at most 1.8 kn, as
     # a rule of twelfths would have it in straight pieces; it passes 1 kn upwards two thirds into

@@ -32,6 +32,7 @@ def off_nm(point, line):
     return float(np.min(metres)) / 1852.0
 
 
+@pytest.mark.long
 def test_a_route_leaves_the_track_by_no_more_than_half_a_mile(plan):
     root = ElementTree.fromstring(format_plan(plan))
     places = np.array([

@@ -222,6 +222,7 @@ def shortest_nm(shapes):
     return math.inf
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("seed", range(8))
 @pytest.mark.parametrize("count", [8, 90])
 def test_on_all_courses_alike_she_sails_the_shortest_line(count, seed):

@@ -123,6 +123,7 @@ def check_joined(plan):
 # ---- clear of every hazard -------------------------------------------------------------------
 
 
+@pytest.mark.long
 @settings(deadline=None, max_examples=40)
 @given(
     seed=st.integers(0, 10**6),
@@ -176,6 +177,7 @@ def unclamped(boat, places, areas, clearance, wind):
     return solver._among(hazards, held, leg, costs, Options(), None, 0)
 
 
+@pytest.mark.long
 @settings(deadline=None, max_examples=20)
 @given(seed=st.integers(0, 10**6), wind_from=st.floats(0.0, 360.0))
 def test_no_way_round_beats_the_taut_string(seed, wind_from):
@@ -346,6 +348,7 @@ def test_hazards_far_away_change_nothing(seed, wind_from):
     assert planned(boat, places, [], wind=(wind_from, 12.0)) == without
 
 
+@pytest.mark.long
 @settings(deadline=None, max_examples=15)
 @given(seed=st.integers(0, 10**6), wind_from=st.floats(0.0, 360.0), drift=st.floats(0.0, 1.5))
 def test_the_mirrored_passage_takes_as_long(seed, wind_from, drift):

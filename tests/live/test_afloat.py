@@ -279,6 +279,7 @@ def test_bytes_are_dropped_and_counted_when_nobody_takes_them(monkeypatch):
 # ---- the crew ------------------------------------------------------------------------------------
 
 
+@pytest.mark.long
 def test_the_crew_acknowledges(brisvik):
     watch = Watch(setup_for(brisvik), told := Told())
     boat, framer = new_boat(heading=0.0), Framer()

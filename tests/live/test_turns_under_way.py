@@ -169,6 +169,7 @@ def test_the_time_to_a_turn_falls_steadily(brisvik):
         assert shown[-left] == pytest.approx(left, abs=0.1 * left + 10.0)
 
 
+@pytest.mark.long
 def test_a_wind_that_wavers_makes_no_words(brisvik):
     """Six degrees either way in seven minutes: what is advised stays the same."""
     watch = Watch(brisvik)

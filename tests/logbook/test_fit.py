@@ -78,6 +78,7 @@ def cells(found):
     return sails, true_speed(sails.polar)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("which", [0, 1])
 def test_the_polar_lies_within_three_percent_where_there_is_data(fits, which):
     for pair in fits:

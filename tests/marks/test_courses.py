@@ -92,6 +92,7 @@ def windward_leeward(aside_nm, laps):
     return [*marks, at("Finish", aside_nm, 0.0)]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("laps", [1, 2])
 @pytest.mark.parametrize("aside_nm", [0.0, 0.05, -0.05, 0.3, -0.3])
 def test_windward_and_leeward_marks_are_rounded_in_every_wind(brisvik, aside_nm, laps):
@@ -135,6 +136,7 @@ def gate_course(laps=2, gate_east=(-0.05, 0.05), tilt_nm=0.0):
     return [*marks, *line("Finish", (0.1, 0.0), (-0.1, 0.0))]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("wind", WINDS[::4])
 def test_of_a_gate_one_mark_is_rounded_on_its_hand_between_the_two(brisvik, wind):
     plan = planned(brisvik, gate_course(), wind)
@@ -154,6 +156,7 @@ def test_of_a_gate_one_mark_is_rounded_on_its_hand_between_the_two(brisvik, wind
     assert any(starboard.lon < lon < port.lon for lon in crossings)
 
 
+@pytest.mark.long
 def test_the_faster_mark_of_a_gate_is_chosen(brisvik):
     plan = planned(brisvik, gate_course(), 20.0)
     chosen = plan.marks[2].leave

@@ -147,6 +147,7 @@ def test_names_are_words_and_never_markup(brisvik):
     assert "&lt;img" in text
 
 
+@pytest.mark.long
 def test_many_boards_make_more_pages_and_no_fault(brisvik):
     from conftest import SAMPLES
 

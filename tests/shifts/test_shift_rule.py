@@ -137,6 +137,7 @@ def with_tacks_of(boat, seconds):
     return replace(boat, manoeuvres=replace(boat.manoeuvres, tack_s=seconds))
 
 
+@pytest.mark.long
 def test_the_dearer_a_tack_the_fewer(brisvik):
     shifts = Shifts(sigma_deg=5.0, tau_min=10.0)
     turns, hours, headed = [], [], []

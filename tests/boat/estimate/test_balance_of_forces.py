@@ -133,6 +133,7 @@ winds = st.floats(4.0, 20.0)
 angles = st.floats(36.0, 180.0)
 
 
+@pytest.mark.long
 @settings(max_examples=25, deadline=None)
 @given(winds, st.floats(1.02, 1.5), angles)
 def test_more_wind_never_heels_her_less_before_she_is_depowered(ten, tws, more, twa):
@@ -143,6 +144,7 @@ def test_more_wind_never_heels_her_less_before_she_is_depowered(ten, tws, more, 
         assert found.heel[0, 1] >= found.heel[0, 0] - 1e-6
 
 
+@pytest.mark.long
 @settings(max_examples=25, deadline=None)
 @given(winds, angles)
 def test_a_little_more_wind_or_angle_changes_little(ten, tws, twa):
@@ -152,6 +154,7 @@ def test_a_little_more_wind_or_angle_changes_little(ten, tws, twa):
     assert np.ptp(found.speed) / KN < 0.12
 
 
+@pytest.mark.long
 @settings(max_examples=25, deadline=None)
 @given(winds, angles)
 def test_she_never_outruns_the_wind_down_it_and_never_heels_past_the_limit(ten, tws, twa):
@@ -161,6 +164,7 @@ def test_she_never_outruns_the_wind_down_it_and_never_heels_past_the_limit(ten, 
     assert found.leeway[0, 0] >= -1e-9
 
 
+@pytest.mark.long
 @settings(max_examples=15, deadline=None)
 @given(st.floats(0.75, 1.4), st.floats(5.0, 14.0), st.floats(40.0, 170.0))
 def test_a_model_of_her_sails_by_froudes_law(scale, tws, twa):
