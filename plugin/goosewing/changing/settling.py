@@ -42,7 +42,10 @@ if TYPE_CHECKING:
 MOVED_DEG = 10.0
 """A wind that has moved so far may have a new order of its own. [°]"""
 
-ROOM = 1.02
+STAYED_DEG = 0.9 * MOVED_DEG
+"""A wind that has moved less hasn't moved: the optimiser's last look shifts an order's ends."""
+
+ROOM = 1.06
 """Orders are cut so much longer than a watch."""
 
 LOOKS = 24
@@ -566,7 +569,7 @@ def _finished(stage: Stage, best: Boards) -> Boards | None:
     made = _as_steered(exact, best)
     if made is None:
         return None
-    return _with_true_pauses(exact, _fewer_orders(exact, made))
+    return _with_true_pauses(exact, _held_a_watch(exact, _fewer_orders(exact, made)))
 
 
 def _again(stage: Stage, best: Boards, helms: Sequence[Helm]) -> Boards | None:
@@ -747,6 +750,40 @@ def _fewer_orders(stage: Stage, best: Boards) -> Boards:
             return made
         allowed /= 6.0
     return best
+
+
+def _held_a_watch(stage: Stage, best: Boards) -> Boards:
+    """Join an order that ends within the watch, though the wind hasn't moved, with the next.
+
+    Orders are cut before the last look of the optimiser, which moves their ends and the
+    wind that they meet.
+    """
+    for _ in range(len(best.helms)):
+        at = None if stage.offing is not None else _too_soon(stage, best)
+        if at is None:
+            break
+        one, other = best.helms[at : at + 2]
+        both = replace(other, hours=one.hours + other.hours)
+        if one.steer == other.steer:
+            both = _both(_Held(one, one.hours), _Held(other, other.hours)).helm
+        helms = (*best.helms[:at], both, *best.helms[at + 2 :])
+        made = _again(stage, best, helms)
+        if made is None or _astray(stage, made).any():
+            break
+        best = made
+    return best
+
+
+def _too_soon(stage: Stage, best: Boards) -> int | None:
+    """The first order that is followed by another of its board sooner than a watch allows."""
+    orders = _orders(stage, best)
+    twd = np.unwrap(np.nan_to_num(stage.waters.airs(*_timed(best.states)).twd_deg), period=360.0)
+    last = np.append(orders.first[1:], len(orders.order))
+    for k, (helm, after) in enumerate(pairwise(best.helms)):
+        moved = float(np.abs(np.diff(twd[orders.first[k] : last[k] + 1])).sum())
+        if helm.mode == after.mode and helm.hours < stage.watch_h and moved < STAYED_DEG:
+            return k
+    return None
 
 
 def _joined(stage: Stage, best: Boards, allowed_h: float) -> tuple[Helm, ...]:
