@@ -117,6 +117,6 @@ def test_the_watch_is_kept_over_an_hour_of_a_real_boat(
     assert not told.said("fault")
     assert told.said("New plan (a new route)")
     # She turns for herself, and the service sees it.
-    assert told.said("before T1: acknowledge it")
+    assert told.said("T1 is done")
     assert gpxpy.parse((tmp_path / NAME).read_text(encoding="utf-8")).routes[0].points
     assert {text.split(" ")[0] for text, _ in told.shown} >= {"Port", "Starboard"}
