@@ -56,7 +56,10 @@ def test_reading(guarded):
 
 def test_what_is_offered_depends_on_who_asks(guarded):
     host, _, open_to_all = guarded
-    everything = ["plan", "acknowledge", "activate", "clear", "export"]
+    everything = [
+        *("plan", "acknowledge", "undo", "carry", "answer"),
+        *("activate", "clear", "export"),
+    ]
     for door in ("can", "panel"):
         found = {}
         for user in ("admin", "nav", "look"):

@@ -65,6 +65,7 @@ class Gate:
     faults: int = 0
     _inside: Counter[str] = field(default_factory=Counter)
     _told_s: float = float("-inf")
+    _open: set[asyncio.Transport] = field(default_factory=set)
 
     def enter(self, address: str) -> bool:
         """Let one in, or not."""
@@ -79,6 +80,19 @@ class Gate:
         self._inside[address] -= 1
         if self._inside[address] <= 0:
             del self._inside[address]
+
+    def opened(self, transport: asyncio.Transport) -> None:
+        """Note a connection, let in or not, until it is `gone`."""
+        self._open.add(transport)
+
+    def gone(self, transport: asyncio.Transport) -> None:
+        """Note that a connection is closed."""
+        self._open.discard(transport)
+
+    def close(self) -> None:
+        """Cut whoever is still there: the loop ends, and nobody else would close them."""
+        for transport in tuple(self._open):
+            transport.abort()
 
     def fault(self, _: asyncio.AbstractEventLoop, context: dict[str, Any]) -> None:
         """Count a fault of the loop; say so once a minute, in one line."""
@@ -111,10 +125,12 @@ class _Door(asyncio.Protocol):
         assert isinstance(transport, asyncio.Transport)
         peer = transport.get_extra_info("peername")
         self._address = str(peer[0]) if peer else "?"
+        self._transport = transport
+        self._gate.opened(transport)
         if not self._gate.enter(self._address):
             transport.abort()
             return
-        self._transport, self._inner = transport, self._make()
+        self._inner = self._make()
         self._inner.connection_made(transport)
         self._wait()
 
@@ -157,6 +173,8 @@ class _Door(asyncio.Protocol):
 
     def connection_lost(self, error: Exception | None) -> None:
         self._stop_waiting()
+        if self._transport is not None:
+            self._gate.gone(self._transport)
         if self._inner is not None:
             self._gate.leave(self._address)
             self._inner.connection_lost(error)

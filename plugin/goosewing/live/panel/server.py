@@ -281,3 +281,5 @@ class PanelServer:
             server.close()
             await asyncio.sleep(SETTLE_S)
             await runner.cleanup()
+            self.gate.close()
+            await asyncio.sleep(SETTLE_S)
