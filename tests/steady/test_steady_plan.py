@@ -143,7 +143,8 @@ def test_a_plan_never_beats_its_bound(seed, lat, lon, bearing, length, wind, kn,
     boat = replace(random_boat(seed), manoeuvres=FREE)
     marks = leg_from(lat, lon, bearing, length)
     try:
-        plan = planned(boat, marks, (wind, kn), (set_deg, drift))
+        # Else an altering of course that gains less than a minute is left out.
+        plan = planned(boat, marks, (wind, kn), (set_deg, drift), worth_min=0.0)
     except NoPlanError:
         assume(False)
     check_joins(plan)
