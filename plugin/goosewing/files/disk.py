@@ -77,9 +77,7 @@ def check_readable(path: Path | str, what: str, *, most_bytes: int = MOST_BYTES)
     except (OSError, ValueError) as error:
         if isinstance(error, InputError):
             raise
-        raise InputError(
-            f"cannot be read: {_reason(error)} (expected {what})", where=where
-        ) from error
+        raise _unreadable(path, what, error) from error
     if found.st_size > most_bytes:
         raise InputError(
             f"holds {found.st_size / 1e6:.0f} MB, far too large for {what}: "
@@ -152,9 +150,11 @@ def _read(path: Path | str, what: str, count: int) -> bytes:
         with Path(path).open("rb") as file:
             return file.read(count)
     except (OSError, ValueError) as error:
-        raise InputError(
-            f"cannot be read: {_reason(error)} (expected {what})", where=shown(path)
-        ) from error
+        raise _unreadable(path, what, error) from error
+
+
+def _unreadable(path: Path | str, what: str, error: Exception) -> InputError:
+    return InputError(f"cannot be read: {_reason(error)} (expected {what})", where=shown(path))
 
 
 def write_atomically(
