@@ -91,6 +91,9 @@ DIRECTIONS = 72
 STANDOFFS = (1.0, 1.4142)
 """Where nothing else works: aim points tried all round the mark, at these shares of d."""
 
+LOOKED_ALONG = 3
+"""So many boards into a mark, and out of it, are tried as those that touch its circle."""
+
 STRINGS = 12
 """As many rows of aim points are tried where one aim point can't lead her round."""
 
@@ -487,8 +490,34 @@ class _Task(NamedTuple):
         best = min(found, key=lambda each: each.rank)
         if at not in trial.failing or len(best.failing) < len(trial.failing):
             return best
-        ways = (self._strings(trial, at), self._all_round(trial, at))
-        return min([best, *ways[0], *ways[1]], key=lambda each: each.rank)
+        tried = [best, *self._along_boards(best, at)]
+        if all(at in each.failing for each in tried):
+            tried += [*self._strings(trial, at), *self._all_round(trial, at)]
+        return min(tried, key=lambda each: each.rank)
+
+    def _along_boards(self, trial: _Trial, at: int) -> list[_Trial]:
+        """Aim so that other boards than those next to a mark touch the circle round it.
+
+        A short board beside the mark turns into the next one before she is clear: then it is
+        the next one that has to keep off.
+        """
+        mark, turn = self.marks[at], self.turns[at]
+        assert mark.leave is not None
+        assert turn is not None
+        if at + 1 == len(self.marks):
+            return []
+        legs, lead = trial.plan.legs, trial.lead
+        into = [b.points[-1].course_over_ground_deg for b in legs[at - 1].boards[-LOOKED_ALONG:]]
+        out = [b.points[0].course_over_ground_deg for b in legs[at].boards[lead[at] :]]
+        place, off_nm = (mark.lat, mark.lon), mark.leave_distance_nm
+        rows = [
+            aim_points(place, mark.leave, off_nm, a, _turned_deg(turn, a, b))
+            for a, b in product(into, out[:LOOKED_ALONG])
+        ]
+        tried: list[_Trial] = []
+        for row in dict.fromkeys(rows):
+            tried += self._rounds((*trial.aims[:at], row, *trial.aims[at + 1 :]), trial.wishes)
+        return tried
 
     def _other_wishes(self, trial: _Trial, at: int, *, free: bool) -> list[_Wishes]:
         beside: list[tuple[First | None, ...]] = [trial.wishes.legs[at - 1 : at + 1]]
@@ -573,9 +602,13 @@ def _boards_turn_deg(legs: Sequence[Leg], lead: Sequence[int], at: int, turn: Tu
         return 0.0
     # The boards between two aim points are no course out of the mark.
     out = legs[at].boards[lead[at]].points[0].course_over_ground_deg
+    return _turned_deg(turn, into, out)
+
+
+def _turned_deg(turn: Turn, into_deg: float, out_deg: float) -> float:
     # Each against its own rhumb line: the two may lie more than half a turn apart.
-    before = float(geodesy.wrap_180(into - turn.course_in_deg))
-    return turn.turn_deg + float(geodesy.wrap_180(out - turn.course_out_deg)) - before
+    before = float(geodesy.wrap_180(into_deg - turn.course_in_deg))
+    return turn.turn_deg + float(geodesy.wrap_180(out_deg - turn.course_out_deg)) - before
 
 
 def _own_places(marks: Sequence[Mark]) -> Aims:
