@@ -23,6 +23,7 @@ from goosewing.words.figures import (
     listed,
     manoeuvre_words,
     position_words,
+    seconds_words,
 )
 from goosewing.words.names import with_plain_names
 from goosewing.words.on_the_way import from_mark_words, ground_words, weather_words
@@ -290,7 +291,7 @@ def _add_board(
     assert board.start.time is not None
     done = board.manoeuvres
     if words:
-        cost = f" ({held(_short(sum(m.cost_s for m in done)))})" if done else ""
+        cost = f" ({held(seconds_words(sum(m.cost_s for m in done)))})" if done else ""
         name = "" if board.point is None else f"{board.point}: "
         said = Text(f"{name}{words}{cost}", style="bold")
         if not first:
@@ -328,6 +329,8 @@ def _add_order(table: Table, order: Order, then: Steering, dates: _Dates) -> Non
     """Tell what else is steered along a board."""
     name = "" if order.point is None else f"{order.point}: "
     said = Text(f"{name}alter course", style="bold").append(f"\n{_at(order)}", style="not bold")
+    if order.from_mark is not None:
+        said.append(f"\n{from_mark_words(order.from_mark)}", style="not bold")
     if then.keep_twa_deg is not None:
         said.append(f"\n{keep_words(then.keep_twa_deg)}", style="not bold")
     heading = heading_words(then.heading_deg, then.heading_magnetic_deg, then.heading_compass_deg)
@@ -343,10 +346,6 @@ def _over_ground(board: Board, heads: _Heads) -> list[str]:
             said.append(wind)
             heads.wind = wind
     return said
-
-
-def _short(seconds: float) -> str:
-    return f"{seconds:.0f} s" if seconds < 90 else f"{seconds / 60:.0f} min"
 
 
 def summary(plan: Plan) -> list[str]:

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Any
 from rich.table import Table
 from rich.text import Text
 
-from goosewing.totals import time_of
-from goosewing.words.figures import clock, position_words, three_figures
-from goosewing.words.points import board_words
+from goosewing.turns import stops
+from goosewing.words.figures import clock, heading_words, position_words, three_figures
+from goosewing.words.points import stop_sentence
 from goosewing_cli.show import print_table
 
 if TYPE_CHECKING:
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from goosewing.records import Hour, Plan, WindAndStream
+    from goosewing.turns import Stop
 
 
 def show_hours(console: Console, plan: Plan, zone: tzinfo | None) -> None:
@@ -47,23 +48,34 @@ def _time(time: datetime, zone: tzinfo | None) -> str:
 
 def _events(plan: Plan) -> list[tuple[datetime, int, list[Any]]]:
     """List hours and orders with their times; of the same time the order first."""
-    orders = []
-    for leg in plan.legs:
-        for board in leg.boards:
-            time = board.manoeuvres[0].time if board.manoeuvres else time_of(board.start)
-            orders.append((time, 0, [Text(board_words(board.manoeuvres, board), style="bold")]))
+    orders = [
+        (stop.time or plan.arrival, 0, [Text(_order(stop, plan.departure), style="bold")])
+        for stop in stops(plan)
+        if not stop.last
+    ]
     return [*orders, *((hour.time, 1, _cells(hour)) for hour in plan.hours)]
+
+
+def _order(stop: Stop, departure: datetime) -> str:
+    """Tell an order by the name of its place, a turn's or a mark's."""
+    return f"{stop.name}: {stop_sentence(stop, departure)}"
 
 
 def _cells(hour: Hour) -> list[Any]:
     return [
         position_words(hour.lat, hour.lon),
-        three_figures(hour.heading_deg),
+        _steered(hour),
         three_figures(hour.course_over_ground_deg),
         _wind(hour.weather),
         _stream(hour.weather),
         f"{hour.to_go_nm:.1f}",
     ]
+
+
+def _steered(hour: Hour) -> str:
+    """Write the heading on each dial that is known, one below the other for want of room."""
+    dials = hour.heading_deg, hour.heading_magnetic_deg, hour.heading_compass_deg
+    return heading_words(*dials).replace(" ", "\n")
 
 
 def _wind(here: WindAndStream) -> str:

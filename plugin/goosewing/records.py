@@ -168,6 +168,8 @@ class FromMark:
     mark: str
     bearing_deg: float
     distance_nm: float
+    bearing_magnetic_deg: float | None = None
+    """The same from magnetic north, by the variation at the place."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -188,6 +190,8 @@ class Order:
     heading_magnetic_deg: float | None = None
     heading_compass_deg: float | None = None
     point: str | None = None
+    from_mark: FromMark | None = None
+    """Where it is given as seen from the leg's mark, where that was worked out."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -356,6 +360,8 @@ class Hour:
     course_over_ground_deg: float
     weather: WindAndStream
     to_go_nm: float
+    heading_magnetic_deg: float | None = None
+    heading_compass_deg: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

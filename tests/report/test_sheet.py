@@ -3,15 +3,18 @@
 import json
 import re
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from html.parser import HTMLParser
 from zoneinfo import ZoneInfo
 
+import numpy as np
 import pytest
 
 pytest.importorskip("matplotlib")
 pytest.importorskip("jinja2")
 
+import changing_winds
+from changing_winds import turning
 from goosewing.compass.headings import with_variation
 from goosewing.departures.compare import Case
 from goosewing.errors import InputError
@@ -22,7 +25,15 @@ from goosewing.foresight.on_the_way import look_ahead
 from goosewing.hazards.chart import read_chart
 from goosewing.options import Options
 from goosewing.plan import make
-from goosewing.report.sheet import TIDE, check_ending, format_sheet, sheet_bytes, write_sheet
+from goosewing.report.sheet import (
+    TIDE,
+    check_ending,
+    format_sheet,
+    orders,
+    sheet_bytes,
+    spoken,
+    write_sheet,
+)
 from goosewing.weather.steady import SteadyWeather
 from panel_browser import axe_source, chromium
 
@@ -213,3 +224,44 @@ def test_it_fits_telephone_paper_and_screen_and_is_fit_for_all(page, tmp_path, w
         faults = tab.evaluate("axe.run()")["violations"]
         assert [each["id"] for each in faults] == []
         browser.close()
+
+
+def test_an_order_along_a_board_has_its_own_time_place_and_heading(brisvik):
+    """One told by its board's would have the helm alter course hours too early."""
+    from conftest import SAMPLES
+
+    marks = read_marks(SAMPLES / "kattegat.gpx").marks
+    wind = turning(9.0, 240.0, 12.0)
+    made = make(marks, brisvik, wind, changing_winds.DEPARTURE, Options(watch_h=1.0))
+    made = with_variation(look_ahead(made, wind), 4.0)
+    later = [
+        (board, order) for leg in made.legs for board in leg.boards for order in board.orders[1:]
+    ]
+    assert later
+    rows = {row.point: row for row in orders(made)}
+    heard = " ".join(spoken(made))
+    for board, order in later:
+        row = rows[order.point]
+        assert row.utc == (order.time + timedelta(seconds=30)).strftime("%H%MZ")
+        assert row.true == f"{round(order.heading_deg) % 360:03d}°"
+        assert row.magnetic == f"{round(order.heading_magnetic_deg) % 360:03d}°"
+        assert row.todo == "alter course"
+        assert row.number is None
+        assert row.lasts == row.distance == ""
+        assert f"{order.from_mark.distance_nm:.1f} nm from {order.from_mark.mark}" in row.from_mark
+        back = f"{round(order.from_mark.bearing_magnetic_deg + 180.0) % 360:03d}°M"
+        assert row.from_mark.endswith(back)
+        said = re.search(rf"{order.point}, [^:]*: ([^.]*)\.", heard)[1]
+        assert said.startswith(f"alter course, on {board.tack} tack, {board.sail_set}, steer ")
+        assert row.true in said.replace("T", "")
+    assert [row.number for row in orders(made) if row.number] == list(
+        range(1, sum(len(leg.boards) for leg in made.legs) + 1)
+    )
+
+
+def test_the_log_is_added_up_for_the_navigator(planned):
+    rows = orders(planned)
+    boards = [board for leg in planned.legs for board in leg.boards]
+    run = np.cumsum([0.0, *(board.log_nm for board in boards)])
+    assert [row.log_at for row in rows] == [f"{each:.1f}" for each in run]
+    assert rows[-1].log_at == f"{planned.log_nm:.1f}"

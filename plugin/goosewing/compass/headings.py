@@ -21,10 +21,10 @@ from typing import TYPE_CHECKING, Any, Literal, NamedTuple, TypeVar
 from goosewing.compass.deviation import DeviationCard, east_or_west, magnetic_from_true
 from goosewing.earth.angles import wrap_longitude
 from goosewing.errors import InputError
-from goosewing.records import Board, Layline, Leg, Order, Plan
+from goosewing.records import Board, Hour, Layline, Leg, Order, Plan
 
 if TYPE_CHECKING:
-    from goosewing.records import LaylineSheet
+    from goosewing.records import FromMark, LaylineSheet
 
 VariationAt = Callable[[float, float, datetime], float]
 """Variation at lat, lon [°] and an aware time; east positive. [°]"""
@@ -249,8 +249,9 @@ def with_variation(
     """
     find = _constant(variation) if isinstance(variation, float | int) else variation
     legs = tuple(_leg_with(leg, find, card) for leg in plan.legs)
+    hours = tuple(_on_dials(each, find(each.lat, each.lon, each.time), card) for each in plan.hours)
     notices = (*plan.notices, *_notices(plan, variation, find, card))
-    return replace(plan, legs=legs, notices=notices)
+    return replace(plan, legs=legs, hours=hours, notices=notices)
 
 
 def laylines_with_variation(
@@ -298,7 +299,7 @@ def _leg_with(leg: Leg, find: VariationAt, card: DeviationCard | None) -> Leg:
     return replace(leg, boards=tuple(_board_with(each, find, card) for each in leg.boards))
 
 
-_Steered = TypeVar("_Steered", Board, Order)
+_Steered = TypeVar("_Steered", Board, Order, Hour)
 
 
 def _board_with(board: Board, find: VariationAt, card: DeviationCard | None) -> Board:
@@ -306,9 +307,23 @@ def _board_with(board: Board, find: VariationAt, card: DeviationCard | None) -> 
         raise InputError("a board has no time at its start, and variation needs one")
     variation = find(board.start.lat, board.start.lon, board.start.time)
     orders = tuple(
-        _on_dials(order, find(order.lat, order.lon, order.time), card) for order in board.orders
+        _order_with(order, find(order.lat, order.lon, order.time), card) for order in board.orders
     )
-    return replace(_on_dials(board, variation, card), orders=orders)
+    seen = _by_compass(board.from_mark, variation)
+    return replace(_on_dials(board, variation, card), orders=orders, from_mark=seen)
+
+
+def _order_with(order: Order, variation: float, card: DeviationCard | None) -> Order:
+    seen = _by_compass(order.from_mark, variation)
+    return replace(_on_dials(order, variation, card), from_mark=seen)
+
+
+def _by_compass(seen: FromMark | None, variation: float) -> FromMark | None:
+    """Add what a hand-bearing compass shows, which has no deviation to speak of."""
+    if seen is None:
+        return None
+    magnetic = float(magnetic_from_true(seen.bearing_deg, variation))
+    return replace(seen, bearing_magnetic_deg=magnetic)
 
 
 def _on_dials(held: _Steered, variation: float, card: DeviationCard | None) -> _Steered:

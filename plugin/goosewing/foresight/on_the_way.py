@@ -24,7 +24,7 @@ from goosewing.words.figures import clock, hours_and_minutes
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from goosewing.records import Board, Departure, Leg, Plan
+    from goosewing.records import Board, Departure, Fix, Leg, Order, Plan
     from goosewing.units import Array
     from goosewing.weather.base import Weather
 
@@ -130,21 +130,25 @@ def _with_weather(legs: Sequence[Leg], weather: Weather) -> tuple[Leg, ...]:
 
 
 def _with_bearings(legs: Sequence[Leg]) -> tuple[Leg, ...]:
-    """Say where every board begins as seen from the mark it leads to."""
+    """Say where every board begins, and every order along it, as seen from the leg's mark."""
     return tuple(
         replace(leg, boards=tuple(_from_mark(leg, board) for board in leg.boards)) for leg in legs
     )
 
 
 def _from_mark(leg: Leg, board: Board) -> Board:
-    mark, start = leg.boards[-1].end, board.start
-    line = geodesy.loxodrome_inverse(mark.lat, mark.lon, start.lat, start.lon)
-    seen = FromMark(
+    orders = tuple(replace(order, from_mark=_seen(leg, order)) for order in board.orders)
+    return replace(board, from_mark=_seen(leg, board.start), orders=orders)
+
+
+def _seen(leg: Leg, place: Fix | Order) -> FromMark:
+    mark = leg.boards[-1].end
+    line = geodesy.loxodrome_inverse(mark.lat, mark.lon, place.lat, place.lon)
+    return FromMark(
         mark=leg.destination,
         bearing_deg=float(line.bearing_deg) % 360.0,
         distance_nm=float(line.distance_nm),
     )
-    return replace(board, from_mark=seen)
 
 
 # ---- hour by hour ------------------------------------------------------------------------------

@@ -185,9 +185,9 @@ def _draw_leg(axes: Any, leg: Leg, centre: float) -> None:
         axes.plot(lon, lat, color=_side(layline.tack), lw=0.8, ls=LAYLINE, alpha=0.8, zorder=1)
     for number, board in enumerate(leg.boards):
         _draw_board(axes, board, centre)
-        if number:
-            lon, lat = _line_of([board.start], centre)
-            axes.plot(lon, lat, "o", ms=5, mfc="white", mec=INK, zorder=4)
+        begins = [board.start] if number else []
+        lon, lat = _line_of([*begins, *board.orders[1:]], centre)
+        axes.plot(lon, lat, "o", ms=5, mfc="white", mec=INK, ls="none", zorder=4)
 
 
 def _side(tack: str) -> str:
@@ -248,11 +248,11 @@ def _turn_label(stop: Stop, centre: float) -> Label | None:
     words = ", ".join(stop_words(stop))
     if not words:
         return None
-    time = board.manoeuvres[0].time if board.manoeuvres else time_of(board.start)
-    name = board.point or (f"{_clipped(stop.mark.name, LONGEST_NAME)}:" if stop.mark else "")
+    time = stop.time or time_of(board.start)
+    name = stop.point or (f"{_clipped(stop.mark.name, LONGEST_NAME)}:" if stop.mark else "")
     return Label(
         words=textwrap.fill(f"{name} {clock(time)} {words}", WORDS_WIDTH, break_on_hyphens=False),
-        places=((_unwound([board.start.lon], centre)[0], board.start.lat),),
+        places=((_unwound([stop.lon], centre)[0], stop.lat),),
         style={"fontsize": 8, "color": INK},
     )
 

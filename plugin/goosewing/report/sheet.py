@@ -14,18 +14,27 @@ from goosewing.files.disk import write_atomically
 from goosewing.foresight.what_if import lines as what_if_lines
 from goosewing.report import graphs
 from goosewing.report.picture import any_script, draw, stop_words
-from goosewing.totals import time_of
 from goosewing.turns import stops
 from goosewing.words.alternatives import AlternativeLine, alternative_lines
 from goosewing.words.figures import (
     clock,
+    heading_words,
     hours_and_minutes,
     position_words,
+    seconds_words,
     three_figures,
 )
 from goosewing.words.names import with_plain_names
-from goosewing.words.on_the_way import from_mark_words, ground_words, weather_words
-from goosewing.words.points import BEYOND, UNDER_ENGINE, angle_words, board_words, leaving_words
+from goosewing.words.on_the_way import bears_words, from_mark_words, ground_words, weather_words
+from goosewing.words.points import (
+    BEYOND,
+    UNDER_ENGINE,
+    angle_words,
+    keep_words,
+    leaving_words,
+    steering,
+    stop_sentence,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -48,7 +57,11 @@ MISSING = '{what} needs {package}: in Goosewing\'s folder, pip install ".[sheet]
 
 
 class Order(NamedTuple):
-    """A row of the orders: what is done at a stop, and how she then sails."""
+    """A row of the orders: what is done at a stop, and how she then sails.
+
+    Empty where nothing is to be told: at the last mark, and of a board's own figures where
+    only another order is given along it.
+    """
 
     number: int | None
     point: str
@@ -58,18 +71,20 @@ class Order(NamedTuple):
     todo: str
     place: str
     from_mark: str
-    sails: str
-    beside: str
-    tack: str
-    true: str
-    magnetic: str
-    compass: str
-    course: str
-    boat_speed: str
-    ground_speed: str
-    log: str
-    distance: str
-    lasts: str
+    log_at: str
+    sails: str = ""
+    beside: str = ""
+    tack: str = ""
+    true: str = ""
+    magnetic: str = ""
+    compass: str = ""
+    apparent: str = ""
+    course: str = ""
+    boat_speed: str = ""
+    ground_speed: str = ""
+    log: str = ""
+    distance: str = ""
+    lasts: str = ""
 
 
 def check_ending(path: Path) -> str:
@@ -264,18 +279,20 @@ def orders(plan: Plan, zone: tzinfo | None = None) -> list[Order]:
     Wind and stream are told where they are others than at the stop before.
     """
     rows: list[Order] = []
-    day, wind = (plan.departure + timedelta(seconds=30)).date(), ""
+    day, wind, log_nm = (plan.departure + timedelta(seconds=30)).date(), "", 0.0
     for stop in stops(plan):
-        time = _begins(stop, plan)
+        time = stop.time or plan.departure
         today = (time + timedelta(seconds=30)).date()
-        met = _wind_words(stop.board)
+        met = _wind_words(stop)
         new = Told(
             number=sum(row.number is not None for row in rows) + 1,
             day="" if today == day else f"{today}",
             wind=met if met != wind else "",
+            log_nm=None if stop.order is not None else log_nm,
         )
         rows.append(_order(stop, new, time, zone))
         day, wind = today, met or wind
+        log_nm += 0.0 if stop.board is None or stop.order is not None else stop.board.log_nm
     return rows
 
 
@@ -285,67 +302,82 @@ class Told(NamedTuple):
     number: int
     day: str
     wind: str
+    log_nm: float | None
+    """What the log has run since the departure; None along a board."""
 
 
-def _wind_words(board: Board | None) -> str:
-    return "" if board is None or board.weather is None else "; ".join(weather_words(board.weather))
-
-
-def _begins(stop: Stop, plan: Plan) -> datetime:
-    if stop.board is None:
-        return stop.time or plan.arrival
-    done = stop.board.manoeuvres
-    return done[0].time if done else time_of(stop.board.start)
+def _wind_words(stop: Stop) -> str:
+    board = stop.board
+    if board is None or board.weather is None or stop.order is not None:
+        return ""
+    return "; ".join(weather_words(board.weather))
 
 
 def _order(stop: Stop, new: Told, time: datetime, zone: tzinfo | None) -> Order:
-    board = stop.board
     local = "" if zone is None else f"{(time + timedelta(seconds=30)).astimezone(zone):%H:%M}"
-    todo = ", ".join(stop_words(stop))
-    if stop.mark is not None:
-        leaving = leaving_words(stop.mark)
-        reached = "arrive" if stop.last else ""
-        todo = ", ".join(filter(None, (leaving, reached, todo)))
-    away = ""
-    if board is not None and board.from_mark is not None:
-        away = from_mark_words(board.from_mark)
-    return Order(
-        None if board is None else new.number,
-        stop.name or "",
-        clock(time),
-        local,
-        new.day,
-        todo,
-        position_words(stop.lat, stop.lon),
-        away,
-        *_held(board, new.wind),
+    own = stop.order or stop.board
+    seen = None if own is None else own.from_mark
+    where = Order(
+        number=None if stop.board is None or stop.order is not None else new.number,
+        point=stop.name or "",
+        utc=clock(time),
+        local=local,
+        day=new.day,
+        todo=_todo(stop),
+        place=position_words(stop.lat, stop.lon),
+        from_mark="" if seen is None else f"{from_mark_words(seen)}, which {bears_words(seen)}",
+        log_at="" if new.log_nm is None else f"{new.log_nm:.1f}",
     )
+    if stop.board is None:
+        return where
+    sailed = {} if stop.order else _sailed(stop.board, new)
+    return where._replace(**{**_held(stop.board, stop), **sailed})
 
 
-def _held(board: Board | None, wind: str) -> tuple[str, ...]:
-    """Say what is held on a board, cell by cell."""
-    if board is None:
-        return ("",) * 12
-    sails = UNDER_ENGINE if board.engine else f"{board.tack} tack, {board.sail_set}"
-    notes = [angle_words(board), BEYOND if board.beyond_forecast else None, wind]
+def _todo(stop: Stop) -> str:
+    """Say what is done at a stop, and how long it takes."""
+    words = ", ".join(stop_words(stop))
+    cost_s = sum(each.cost_s for each in stop.manoeuvres)
+    if cost_s:
+        words = f"{words} ({seconds_words(cost_s)})"
+    if stop.mark is None:
+        return words
+    reached = "arrive" if stop.last else ""
+    return ", ".join(filter(None, (leaving_words(stop.mark), reached, words)))
+
+
+def _held(board: Board, stop: Stop) -> dict[str, Any]:
+    """Say what the helm holds from a stop on, cell by cell."""
+    then = steering(board, stop.nth)
     magnetic, compass = (
         "" if each is None else three_figures(each)
-        for each in (board.heading_magnetic_deg, board.heading_compass_deg)
+        for each in (then.heading_magnetic_deg, then.heading_compass_deg)
     )
-    return (
-        sails,
-        "; ".join(each for each in notes if each),
-        board.tack,
-        three_figures(board.heading_deg),
-        magnetic,
-        compass,
-        three_figures(board.course_over_ground_deg),
-        f"{board.boat_speed_kn:.1f}",
-        f"{board.speed_over_ground_kn:.1f}",
-        f"{board.log_nm:.1f}",
-        f"{board.distance_nm:.1f}",
-        hours_and_minutes(board.elapsed_h),
-    )
+    kept = "" if then.keep_twa_deg is None else keep_words(then.keep_twa_deg)
+    return {
+        "tack": board.tack,
+        "beside": kept,
+        "true": three_figures(then.heading_deg),
+        "magnetic": magnetic,
+        "compass": compass,
+    }
+
+
+def _sailed(board: Board, new: Told) -> dict[str, Any]:
+    """Say how a board that begins is sailed, cell by cell."""
+    sails = UNDER_ENGINE if board.engine else f"{board.tack} tack, {board.sail_set}"
+    beside = angle_words(board), BEYOND if board.beyond_forecast else None, new.wind
+    return {
+        "sails": sails,
+        "beside": "; ".join(filter(None, beside)),
+        "apparent": "" if board.engine else f"{board.awa_deg:.0f}°",
+        "course": three_figures(board.course_over_ground_deg),
+        "boat_speed": f"{board.boat_speed_kn:.1f}",
+        "ground_speed": f"{board.speed_over_ground_kn:.1f}",
+        "log": f"{board.log_nm:.1f}",
+        "distance": f"{board.distance_nm:.1f}",
+        "lasts": hours_and_minutes(board.elapsed_h),
+    }
 
 
 def _hour_cells(hour: Hour) -> tuple[str, ...]:
@@ -354,7 +386,7 @@ def _hour_cells(hour: Hour) -> tuple[str, ...]:
     return (
         clock(hour.time),
         position_words(hour.lat, hour.lon),
-        three_figures(hour.heading_deg),
+        heading_words(hour.heading_deg, hour.heading_magnetic_deg, hour.heading_compass_deg),
         three_figures(hour.course_over_ground_deg),
         f"{three_figures(here.wind_from_deg)} {here.wind_kn:.0f} kn",
         "" if here.gust_kn is None else f"{here.gust_kn:.0f}",
@@ -373,19 +405,20 @@ def _alternatives(plan: Plan) -> list[tuple[str, list[AlternativeLine]]]:
 
 def spoken(plan: Plan) -> list[str]:
     """Tell the passage in sentences, one a stop, for whoever hears it read."""
-    said = []
-    for stop in stops(plan):
-        time, place = clock(_begins(stop, plan)), position_words(stop.lat, stop.lon)
-        board = stop.board
-        if board is None:
-            said.append(f"{time}: {stop.name}, {place}: arrival.")
-            continue
-        ground = ground_words(board)
-        parts = [
-            board_words(board.manoeuvres, board),
-            *([] if ground is None else [ground]),
+    return [_said(stop, plan) for stop in stops(plan)]
+
+
+def _said(stop: Stop, plan: Plan) -> str:
+    place = f"{stop.name or 'turn'}, {position_words(stop.lat, stop.lon)}"
+    begins = f"{clock(stop.time or plan.departure)}: {place}"
+    board = stop.board
+    if board is None:
+        return f"{begins}: arrival."
+    parts = [stop_sentence(stop, plan.departure)]
+    if stop.order is None:
+        parts += [
+            *filter(None, (ground_words(board),)),
             *([] if board.weather is None else weather_words(board.weather)),
             f"{board.distance_nm:.1f} nm in {hours_and_minutes(board.elapsed_h)}",
         ]
-        said.append(f"{time}: {stop.name or 'turn'}, {place}: {'; '.join(parts)}.")
-    return said
+    return f"{begins}: {'; '.join(parts)}."

@@ -65,6 +65,17 @@ def hours_and_minutes(hours: float) -> str:
     return f"{sign}{minutes // 60} h {minutes % 60:02d} min"
 
 
+def seconds_words(seconds: float) -> str:
+    """Write what a manoeuvre costs.
+
+    Examples
+    --------
+    >>> seconds_words(25.0), seconds_words(285.0)
+    ('25 s', '5 min')
+    """
+    return f"{seconds:.0f} s" if seconds < 90 else f"{seconds / 60:.0f} min"
+
+
 def manoeuvre_words(kinds: Sequence[ManoeuvreKind], tack: Tack, sail_set: str) -> str:
     """Say what the crew does at one place, and on which tack they then are.
 

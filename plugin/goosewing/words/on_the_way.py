@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from goosewing.words.figures import stream_words, three_figures
+from goosewing.words.figures import heading_words, stream_words, three_figures
 
 if TYPE_CHECKING:
     from goosewing.records import Board, FromMark, WindAndStream
@@ -51,3 +51,19 @@ def from_mark_words(place: FromMark) -> str:
     '179° 2.0 nm from Anholt E'
     """
     return f"{three_figures(place.bearing_deg)} {place.distance_nm:.1f} nm from {place.mark}"
+
+
+def bears_words(place: FromMark) -> str:
+    """Say how the mark then bears, true and, where it is known, by a hand-bearing compass.
+
+    Both along the rhumb line, which has one bearing there and the opposite one back.
+
+    Examples
+    --------
+    >>> from goosewing.records import FromMark
+    >>> bears_words(FromMark(mark="B", bearing_deg=184.0, distance_nm=2.0))
+    'bears 004°'
+    """
+    magnetic = place.bearing_magnetic_deg
+    back = None if magnetic is None else magnetic + 180.0
+    return f"bears {heading_words(place.bearing_deg + 180.0, back, None)}"

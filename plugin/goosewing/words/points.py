@@ -6,7 +6,7 @@ short (`goosewing.words.brief`); nobody takes a sentence apart again.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, timedelta
 from typing import TYPE_CHECKING
 
@@ -195,6 +195,17 @@ def board_words(manoeuvres: Sequence[Manoeuvre], board: Board) -> str:
         As in "gybe onto starboard tack, set the pole for wing-and-wing, steer 048°".
     """
     return _sailing_words([each.kind for each in manoeuvres], steering(board))
+
+
+def stop_sentence(stop: Stop, departure: datetime) -> str:
+    """Tell what is done at a stop and how she then sails, without its time.
+
+    Returns
+    -------
+    str
+        As in "onto port tack, main and jib, steer 048°".
+    """
+    return sentence(replace(briefing(stop, departure), time=None))
 
 
 def _sailing_words(kinds: Sequence[ManoeuvreKind], held: Steering) -> str:

@@ -26,11 +26,11 @@ from goosewing.turns import stops
 from goosewing.units import METRES_PER_NM, METRES_PER_SECOND_PER_KNOT
 from goosewing.weather.base import hours_from_datetime
 from goosewing.weather.table import parse_time
-from goosewing.words.points import board_words
+from goosewing.words.points import stop_sentence
 
 if TYPE_CHECKING:
     from goosewing.live.core.state import Event, Figures, Status
-    from goosewing.records import Board, Layline, Plan
+    from goosewing.records import Layline, Plan
     from goosewing.turns import Stop
 
 DEGREES = 180.0 / math.pi
@@ -267,12 +267,11 @@ def resources(plan: Plan, of: Route) -> Resources:
     found["routes", stable_id(of.id, "plan", 0)] = _route(plan, of)
     turns = [stop for stop in stops(plan) if stop.mark is None or stop.manoeuvres]
     for number, stop in enumerate(turns):
-        board, name = stop.board, _name(stop)
-        assert board is not None
-        text = board_words(board.manoeuvres, board)
+        name = _name(stop)
+        text = stop_sentence(stop, plan.departure)
         identity = stable_id(of.id, "turn", number)
         found["waypoints", identity] = _waypoint(of, stop, name, text)
-        found["notes", stable_id(of.id, "note", number)] = _note(of, board, name, text, identity)
+        found["notes", stable_id(of.id, "note", number)] = _note(of, stop, name, text, identity)
     for number, line in enumerate(line for leg in plan.legs for line in leg.laylines):
         title = f"{line.mark}: {line.tack}-tack layline"
         found["laylines", stable_id(of.id, "layline", number)] = _layline(of, line, title)
@@ -284,16 +283,15 @@ def resources(plan: Plan, of: Route) -> Resources:
 
 def _name(stop: Stop) -> str:
     """Return what the crew calls a turn: one due at once by its own name, not by its mark's."""
-    own = None if stop.board is None else stop.board.point
-    return own or stop.name or "?"
+    return stop.point or stop.name or "?"
 
 
 def _route(plan: Plan, of: Route) -> dict[str, Any]:
     points: list[tuple[float, float, str, str]] = []
     for stop in stops(plan):
         if stop.board is not None:
-            start = stop.board.start
-            words = board_words(stop.board.manoeuvres, stop.board)
+            start = stop.order or stop.board.start
+            words = stop_sentence(stop, plan.departure)
             points.append((start.lat, start.lon, stop.name or "?", words))
     end = plan.legs[-1].boards[-1].end
     points.append((end.lat, end.lon, plan.marks[-1].name, "arrive"))
@@ -325,7 +323,7 @@ def _line(points: Iterable[tuple[float, float]]) -> dict[str, Any]:
 
 def _waypoint(of: Route, stop: Stop, name: str, text: str) -> dict[str, Any]:
     assert stop.board is not None
-    start = stop.board.start
+    start = stop.order or stop.board.start
     assert start.time is not None
     kinds = [each.kind for each in stop.manoeuvres]
     return {
@@ -347,10 +345,11 @@ def _waypoint(of: Route, stop: Stop, name: str, text: str) -> dict[str, Any]:
     }
 
 
-def _note(of: Route, board: Board, name: str, text: str, waypoint: str) -> dict[str, Any]:
-    start = board.start
+def _note(of: Route, stop: Stop, name: str, text: str, waypoint: str) -> dict[str, Any]:
+    assert stop.board is not None
+    start = stop.order or stop.board.start
     return {
-        "title": f"{name}: {turn_words(board)}",
+        "title": f"{name}: {'alter course' if stop.order else turn_words(stop.board)}",
         "description": text,
         "mimeType": "text/plain",
         "position": {"latitude": round(start.lat, 7), "longitude": round(_east(start.lon), 7)},
