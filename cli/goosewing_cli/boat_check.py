@@ -5,23 +5,18 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-import typer
+import click
 
 from goosewing_cli import inputs
+from goosewing_cli.declared import argument, command
 
 if TYPE_CHECKING:
     from goosewing.boat.oddities import Oddity
 
 
-def register(app: typer.Typer) -> None:
-    """Add the command to those of `boat`."""
-    app.command("check", help="What is odd about a boat file, cell by cell, and its targets.")(
-        check
-    )
-
-
+@command(help="What is odd about a boat file, cell by cell, and its targets.")
 def check(
-    boat: Annotated[Path, typer.Argument(metavar="BOAT.toml", help="The boat file (TOML).")],
+    boat: Annotated[Path, argument("BOAT.toml", help="The boat file (TOML).")],
     json: inputs.AsJson = False,
 ) -> None:
     """List what is odd, with file, row and column, then print the targets."""
@@ -43,7 +38,7 @@ def check(
         content = document.document(
             document.BOAT_CHECK_FORMAT, boat=crew.name, odd=found, targets=made
         )
-        typer.echo(document.format_json(content).decode(), nl=False)
+        click.echo(document.format_json(content).decode(), nl=False)
         return
     from goosewing_cli.show_boat import show_check
 

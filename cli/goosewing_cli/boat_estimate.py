@@ -5,25 +5,20 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-import typer
+import click
 
 from goosewing_cli import inputs
+from goosewing_cli.declared import argument, command, option
 
 if TYPE_CHECKING:
     from goosewing.boat.estimate.tables import Estimate
 
 
-def register(app: typer.Typer) -> None:
-    """Add the command to those of `boat`."""
-    app.command("estimate", help="Make a boat file from a yacht's measurements.")(estimate)
-
-
+@command(help="Make a boat file from a yacht's measurements.")
 def estimate(
-    dimensions: Annotated[
-        Path, typer.Argument(metavar="DIMENSIONS.toml", help="What was measured (TOML).")
-    ],
+    dimensions: Annotated[Path, argument("DIMENSIONS.toml", help="What was measured (TOML).")],
     out: Annotated[
-        Path, typer.Option("--out", metavar="DIR", help="Write boat.toml and its tables here.")
+        Path, option("--out", metavar="DIR", help="Write boat.toml and its tables here.")
     ],
     json: inputs.AsJson = False,
 ) -> None:
@@ -44,7 +39,7 @@ def estimate(
     made = predicted(given)
     written = write_folder(out, format_boat(made.boat, remarks(made)))
     if json:
-        typer.echo(_json(made, written), nl=False)
+        click.echo(_json(made, written), nl=False)
         return
     from goosewing_cli.show_boat import show_estimate
 

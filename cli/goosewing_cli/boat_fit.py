@@ -5,58 +5,53 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
-import typer
+import click
 
 from goosewing_cli import inputs, logs
+from goosewing_cli.declared import argument, command, option
 
 if TYPE_CHECKING:
     from goosewing.logbook.fit import Fitted
 
 
-def register(app: typer.Typer) -> None:
-    """Add the command to those of `boat`."""
-    app.command(
-        "fit", help="A boat file with its band from logs: sensors first, then steady stretches."
-    )(fit)
-
-
+@command(help="A boat file with its band from logs: sensors first, then steady stretches.")
 def fit(
     log: Annotated[
         list[Path],
-        typer.Argument(
-            metavar="LOG...",
+        argument(
+            "LOG...",
             help="NMEA 0183, Signal K deltas, a GPX track with a CSV of winds, or CSV.",
         ),
     ],
     boat: Annotated[
         Path | None,
-        typer.Option("--boat", metavar="BASE", help="Her tables as known: stand where it is thin."),
+        option("--boat", metavar="BASE", help="Her tables as known: stand where it is thin."),
     ] = None,
     out: Annotated[
-        Path | None, typer.Option("--out", metavar="DIR", help="Write the boat into this folder.")
+        Path | None, option("--out", metavar="DIR", help="Write the boat into this folder.")
     ] = None,
     quantile: Annotated[
         float,
-        typer.Option(
+        option(
             "--quantile", metavar="0.05-0.95", help="0.5: what she usually makes; 0.9: sailed well."
         ),
     ] = 0.5,
     factors_only: Annotated[
-        bool, typer.Option("--factors-only", help="Fit the base's [performance], not its tables.")
+        bool, option("--factors-only", help="Fit the base's [performance], not its tables.")
     ] = False,
     sail_set: Annotated[
         str | None,
-        typer.Option("--sail-set", metavar='"SAIL SET"', help="The sails carried all the while."),
+        option("--sail-set", metavar='"SAIL SET"', help="The sails carried all the while."),
     ] = None,
     wind_height: Annotated[
         float | None,
-        typer.Option("--wind-height", metavar="M", help="Of the wind sensor above the water."),
+        option("--wind-height", metavar="M", help="Of the wind sensor above the water."),
     ] = None,
     variation: logs.VariationEast = None,
-    name: Annotated[str, typer.Option("--name", help="Of a boat without a base.")] = "Logged",
+    name: Annotated[str, option("--name", help="Of a boat without a base.")] = "Logged",
     stretches: Annotated[
         Path | None,
-        typer.Option("--stretches", metavar="FILE.csv", help="Write the steady stretches too."),
+        option("--stretches", metavar="FILE.csv", help="Write the steady stretches too."),
     ] = None,
     json: inputs.AsJson = False,
 ) -> None:
@@ -96,7 +91,7 @@ def fit(
     if json:
         from goosewing.exchange import document
 
-        typer.echo(document.format_json(_document(found, written)).decode(), nl=False)
+        click.echo(document.format_json(_document(found, written)).decode(), nl=False)
         return
     from goosewing_cli.show_logbook import show_fit
 
@@ -107,7 +102,7 @@ def _say_written(paths: list[Path], *, json: bool) -> None:
     from goosewing.files.disk import shown
 
     for path in paths:
-        typer.echo(f"Written: {shown(path)}", err=json)
+        click.echo(f"Written: {shown(path)}", err=json)
 
 
 def _remarks(found: Fitted, log: list[Path]) -> list[str]:

@@ -5,26 +5,21 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-import typer
+import click
 
 from goosewing_cli import inputs, logs
+from goosewing_cli.declared import argument, command
 
 if TYPE_CHECKING:
     from goosewing.logbook.leeway import LeewayFound
 
 
-def register(app: typer.Typer) -> None:
-    """Add the command to those of `boat`."""
-    app.command(
-        "leeway", help="The leeway coefficient, from a log of both tacks or from the wake's angle."
-    )(leeway)
-
-
+@command(help="The leeway coefficient, from a log of both tacks or from the wake's angle.")
 def leeway(
     log: Annotated[
         list[Path],
-        typer.Argument(
-            metavar="LOG|READINGS.csv",
+        argument(
+            "LOG|READINGS.csv",
             help="A log (NMEA 0183, Signal K, CSV), or sights of the wake: "
             "heel_deg,boat_speed_kn,wake_deg.",
         ),
@@ -38,7 +33,7 @@ def leeway(
     found = _found(log, variation)
     if json:
         content = document.document(document.LEEWAY_FORMAT, **document.plain(found))
-        typer.echo(document.format_json(content).decode(), nl=False)
+        click.echo(document.format_json(content).decode(), nl=False)
         return
     from goosewing_cli.show_logbook import show_leeway
 

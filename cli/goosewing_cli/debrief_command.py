@@ -5,35 +5,28 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Annotated
 
-import typer
+import click
 
 from goosewing_cli import inputs, logs
+from goosewing_cli.declared import argument, command, option
 
 
-def register(app: typer.Typer) -> None:
-    """Add the command to the application."""
-    app.command("debrief", help="What a sail was worth: boards and turns against the targets.")(
-        debrief
-    )
-
-
+@command(help="What a sail was worth: boards and turns against the targets.")
 def debrief(
-    log: Annotated[
-        list[Path], typer.Argument(metavar="LOG...", help="NMEA 0183, Signal K, GPX track, CSV.")
-    ],
+    log: Annotated[list[Path], argument("LOG...", help="NMEA 0183, Signal K, GPX track, CSV.")],
     boat: inputs.BoatFile = None,
     plan: Annotated[
         Path | None,
-        typer.Option("--plan", metavar="PLAN.gpx", help="The plan she sailed by, as GPX."),
+        option("--plan", metavar="PLAN.gpx", help="The plan she sailed by, as GPX."),
     ] = None,
     wind_height: Annotated[
         float | None,
-        typer.Option("--wind-height", metavar="M", help="Of the wind sensor above the water."),
+        option("--wind-height", metavar="M", help="Of the wind sensor above the water."),
     ] = None,
     variation: logs.VariationEast = None,
     picture: Annotated[
         Path | None,
-        typer.Option("--picture", metavar="FILE", help="Draw it into a PNG, SVG or PDF file."),
+        option("--picture", metavar="FILE", help="Draw it into a PNG, SVG or PDF file."),
     ] = None,
     json: inputs.AsJson = False,
 ) -> None:
@@ -63,7 +56,7 @@ def debrief(
         from goosewing.exchange import document
 
         content = document.document(document.DEBRIEF_FORMAT, **document.plain(found))
-        typer.echo(document.format_json(content).decode(), nl=False)
+        click.echo(document.format_json(content).decode(), nl=False)
         return
     from goosewing_cli.show_debrief import show_debrief
 

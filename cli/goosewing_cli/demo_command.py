@@ -7,9 +7,10 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-import typer
+import click
 
 from goosewing_cli import inputs
+from goosewing_cli.declared import command, option
 
 if TYPE_CHECKING:
     from goosewing.records import Plan
@@ -18,15 +19,11 @@ DEPARTURE = datetime(2027, 6, 12, 5, 0, tzinfo=UTC)
 WIND = "315/10"
 
 
-def register(app: typer.Typer) -> None:
-    """Add the command to the application."""
-    app.command("demo", help="Plan Brisvik's sample passage in the Kattegat.")(demo)
-
-
+@command(help="Plan Brisvik's sample passage in the Kattegat.")
 def demo(
     out: Annotated[
         Path | None,
-        typer.Option(
+        option(
             "--out", metavar="DIR", help="Write plan.gpx, plan.json and, with Matplotlib, plan.png."
         ),
     ] = None,
@@ -49,7 +46,7 @@ def demo(
     made = look_further(Case(marks=made.marks, boat=boat, weather=weather), made, took_s=0.0)
     written = [] if out is None else write_all(out, made)
     if json:
-        typer.echo(document.format_plan_json(made).decode(), nl=False)
+        click.echo(document.format_plan_json(made).decode(), nl=False)
         return
     from goosewing_cli.show import show_plan
 

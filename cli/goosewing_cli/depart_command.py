@@ -8,9 +8,10 @@ from pathlib import Path
 from time import perf_counter
 from typing import TYPE_CHECKING, Annotated
 
-import typer
+import click
 
 from goosewing_cli import hazards_options, inputs
+from goosewing_cli.declared import command, option
 from goosewing_cli.pool import side_by_side, workers_for
 
 if TYPE_CHECKING:
@@ -30,11 +31,7 @@ MOST_DEPARTURES = 1000
 _SPACING = re.compile(r"(\d+(?:\.\d*)?|\.\d+)\s*(h|min)?", re.ASCII)
 
 
-def register(app: typer.Typer) -> None:
-    """Add the command to the application."""
-    app.command("depart", help="When to leave: the passage at many times of departure.")(depart)
-
-
+@command(help="When to leave: the passage at many times of departure.")
 def depart(
     marks: inputs.MarksFile,
     boat: inputs.BoatFile = None,
@@ -42,18 +39,18 @@ def depart(
     current: inputs.CurrentText = None,
     begin: Annotated[
         str | None,
-        typer.Option("--from", metavar="TIME", help="The first departure, ISO 8601; now."),
+        option("--from", metavar="TIME", help="The first departure, ISO 8601; now."),
     ] = None,
     until: Annotated[
         str | None,
-        typer.Option("--until", metavar="TIME", help="The last one; 24 hours after the first."),
+        option("--until", metavar="TIME", help="The last one; 24 hours after the first."),
     ] = None,
     every: Annotated[
-        str, typer.Option("--every", metavar="SPACING", help="1h, 30min, or 90 (minutes).")
+        str, option("--every", metavar="SPACING", help="1h, 30min, or 90 (minutes).")
     ] = "1h",
     wants: Annotated[
         str | None,
-        typer.Option(
+        option(
             "--wants",
             metavar="LIST",
             help="Keep those that arrive by daylight, or stay within limits, such as "
@@ -63,13 +60,13 @@ def depart(
     ] = None,
     out: Annotated[
         Path | None,
-        typer.Option("--out", metavar="FILE", help="Write the best departure's plan as GPX 1.1."),
+        option("--out", metavar="FILE", help="Write the best departure's plan as GPX 1.1."),
     ] = None,
     json: inputs.AsJson = False,
     performance: inputs.PerformanceFactor = None,
     source: Annotated[
         inputs.Source | None,
-        typer.Option("--marks-from", help="Take the marks from this; a route if there is one."),
+        option("--marks-from", help="Take the marks from this; a route if there is one."),
     ] = None,
     route: inputs.RouteName = None,
     at: inputs.AtText = None,
@@ -151,7 +148,7 @@ def _tell(
     written: Sequence[Path] = (),
 ) -> None:
     if json:
-        typer.echo(_json(chosen, boat, times).decode(), nl=False)
+        click.echo(_json(chosen, boat, times).decode(), nl=False)
         return
     from goosewing_cli.show_departures import show_departures
 

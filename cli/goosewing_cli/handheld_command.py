@@ -7,7 +7,9 @@ from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
-import typer
+import click
+
+from goosewing_cli.declared import argument, command, option
 
 if TYPE_CHECKING:
     from goosewing.exchange.handheld.routes import Contents, Fitted, Limits
@@ -36,65 +38,61 @@ class TrackFate(StrEnum):
     drop = "drop"
 
 
-def register(app: typer.Typer) -> None:
-    """Add the command to the application."""
-    app.command("handheld", help="Make a route that a small receiver takes.")(handheld)
-
-
+@command(help="Make a route that a small receiver takes.")
 def handheld(
     plan: Annotated[
         Path | None,
-        typer.Argument(metavar="PLAN.gpx", help="A plan, or any planner's routes, marks, tracks."),
+        argument("PLAN.gpx", help="A plan, or any planner's routes, marks, tracks."),
     ] = None,
     out: Annotated[
-        Path | None, typer.Option("--out", metavar="FILE", help="Write the receiver's GPX.")
+        Path | None, option("--out", metavar="FILE", help="Write the receiver's GPX.")
     ] = None,
     preset: Annotated[
         Preset,
-        typer.Option(
+        option(
             "--preset",
             help="small: 30 points, names of 6 capitals and digits, comments of 16; "
             "larger: 50 points, names of 10 letters, digits and blanks, comments of 40.",
         ),
     ] = Preset.small,
     points: Annotated[
-        int | None, typer.Option("--points", metavar="N", help="Most points in a route.")
+        int | None, option("--points", metavar="N", help="Most points in a route.")
     ] = None,
     name_length: Annotated[
-        int | None, typer.Option("--name-length", metavar="N", help="Most characters in a name.")
+        int | None, option("--name-length", metavar="N", help="Most characters in a name.")
     ] = None,
     charset: Annotated[
         str | None,
-        typer.Option("--charset", metavar="SET", help="Characters of a name, such as A-Z0-9."),
+        option("--charset", metavar="SET", help="Characters of a name, such as A-Z0-9."),
     ] = None,
     comment_length: Annotated[
         int | None,
-        typer.Option("--comment-length", metavar="N", help="Most characters in a comment."),
+        option("--comment-length", metavar="N", help="Most characters in a comment."),
     ] = None,
     track_points: Annotated[
-        int | None, typer.Option("--track-points", metavar="N", help="Most points in a track.")
+        int | None, option("--track-points", metavar="N", help="Most points in a track.")
     ] = None,
     tracks: Annotated[
         TrackFate,
-        typer.Option("--tracks", help="Tracks: kept, made routes, or left out."),
+        option("--tracks", help="Tracks: kept, made routes, or left out."),
     ] = TrackFate.auto,
     gpx: Annotated[
-        GpxVersion, typer.Option("--gpx", help="GPX version the receiver reads.")
+        GpxVersion, option("--gpx", help="GPX version the receiver reads.")
     ] = GpxVersion.new,
     no_extensions: Annotated[
-        bool, typer.Option("--no-extensions", help="Write no extension elements.")
+        bool, option("--no-extensions", help="Write no extension elements.")
     ] = False,
     tolerance: Annotated[
         float,
-        typer.Option("--tolerance", metavar="METRES", help="How far thinning may move a track."),
+        option("--tolerance", metavar="METRES", help="How far thinning may move a track."),
     ] = 20.0,
     check: Annotated[
         Path | None,
-        typer.Option("--check", metavar="FILE", help="Say whether this GPX fits, and why not."),
+        option("--check", metavar="FILE", help="Say whether this GPX fits, and why not."),
     ] = None,
     nmea: Annotated[
         str | None,
-        typer.Option(
+        option(
             "--nmea",
             metavar="TARGET",
             help="Send sentences to tcp://HOST:PORT, udp://HOST:PORT, serial:DEVICE[:BAUD] "
@@ -102,11 +100,9 @@ def handheld(
         ),
     ] = None,
     talker: Annotated[
-        str, typer.Option("--talker", metavar="ID", help="Who speaks in the sentences.")
+        str, option("--talker", metavar="ID", help="Who speaks in the sentences.")
     ] = "GP",
-    pace: Annotated[
-        float, typer.Option("--pace", metavar="N", help="Most sentences a second.")
-    ] = 10.0,
+    pace: Annotated[float, option("--pace", metavar="N", help="Most sentences a second.")] = 10.0,
 ) -> None:
     """Make a route that a small receiver takes."""
     from goosewing.errors import InputError
@@ -158,10 +154,10 @@ def _check(path: Path, limits: Limits) -> None:
 
     reasons = sizes.check(read_contents(path), limits)
     for reason in reasons:
-        typer.echo(f"{shown(path)}: {reason}")
+        click.echo(f"{shown(path)}: {reason}")
     if reasons:
         raise InputError(f"does not fit, {len(reasons)} reasons", where=shown(path))
-    typer.echo(f"{shown(path)}: fits")
+    click.echo(f"{shown(path)}: fits")
 
 
 def _convert(
@@ -203,10 +199,10 @@ def deliver(
     from goosewing.files.disk import shown
 
     for line in fitted.report.lines:
-        typer.echo(line)
+        click.echo(line)
     if out is not None:
         write_contents(out, fitted.contents, inputs=inputs_read)
-        typer.echo(f"Written: {shown(out)}, {_counted(fitted.contents)}")
+        click.echo(f"Written: {shown(out)}, {_counted(fitted.contents)}")
     if nmea is not None:
         _send(fitted.contents, nmea, talker, pace, [*inputs_read, *([out] if out else [])])
 
@@ -231,5 +227,5 @@ def _send(contents: Contents, text: str, talker: str, pace: float, files: list[P
         raise InputError("nothing to send: neither route nor waypoint, and sentences know no track")
     wires.send(sentences, target, pace=pace, inputs=files)
     if contents.tracks:
-        typer.echo("left out: tracks, which sentences don't know")
-    typer.echo(f"Handed over: {len(sentences)} sentences to {target.words}")
+        click.echo("left out: tracks, which sentences don't know")
+    click.echo(f"Handed over: {len(sentences)} sentences to {target.words}")

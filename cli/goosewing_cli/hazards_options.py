@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, NamedTuple
 
-import typer
+from goosewing_cli.declared import option
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 HazardFiles = Annotated[
     list[Path] | None,
-    typer.Option(
+    option(
         "--hazards",
         metavar="FILE",
         help="Keep clear of what this file holds: GeoJSON, GPX, shapefile, GeoPackage or S-57 "
@@ -26,13 +26,13 @@ HazardFiles = Annotated[
 ]
 SafeDepth = Annotated[
     float | None,
-    typer.Option(
+    option(
         "--safe-depth", metavar="METRES", help="With S-57 cells: keep clear of less charted depth."
     ),
 ]
 TideText = Annotated[
     str | None,
-    typer.Option(
+    option(
         "--tide",
         metavar="METRES|FILE",
         help="Height of tide over charted depths, or a table time,height_m: its lowest while "
@@ -41,11 +41,11 @@ TideText = Annotated[
 ]
 UseCoast = Annotated[
     bool,
-    typer.Option("--coast", help="Keep clear of the built-in coast; coarse, not for navigation."),
+    option("--coast", help="Keep clear of the built-in coast; coarse, not for navigation."),
 ]
 Clearance = Annotated[
     float,
-    typer.Option("--clearance", metavar="NM", help="How far to keep off land and hazards."),
+    option("--clearance", metavar="NM", help="How far to keep off land and hazards."),
 ]
 
 

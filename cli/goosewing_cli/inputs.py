@@ -8,7 +8,7 @@ from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-import typer
+from goosewing_cli.declared import argument, option
 
 if TYPE_CHECKING:
     from goosewing.boat.model import Boat
@@ -47,28 +47,26 @@ class TackName(StrEnum):
 
 
 MarksFile = Annotated[
-    Path, typer.Argument(metavar="MARKS.gpx", help="A GPX file with a route, waypoints or a track.")
+    Path, argument("MARKS.gpx", help="A GPX file with a route, waypoints or a track.")
 ]
-BoatFile = Annotated[
-    Path | None, typer.Option("--boat", metavar="FILE", help="The boat file (TOML).")
-]
+BoatFile = Annotated[Path | None, option("--boat", metavar="FILE", help="The boat file (TOML).")]
 WindText = Annotated[
     str | None,
-    typer.Option(
+    option(
         "--wind", metavar="FROM/KNOTS|FILE", help="Ground wind at 10 m, such as 240/12, or a file."
     ),
 ]
 CurrentText = Annotated[
     str | None,
-    typer.Option("--current", metavar="SET/KNOTS|FILE", help="Stream, such as 090/1.5, or a file."),
+    option("--current", metavar="SET/KNOTS|FILE", help="Stream, such as 090/1.5, or a file."),
 ]
 HoldLast = Annotated[
     bool,
-    typer.Option("--hold-last", help="Beyond the forecast's end, keep using its last values."),
+    option("--hold-last", help="Beyond the forecast's end, keep using its last values."),
 ]
 ShortestBoard = Annotated[
     float | None,
-    typer.Option(
+    option(
         "--shortest-board",
         metavar="MINUTES",
         help="Shortest board allowed in changing wind; 0 = no limit.",
@@ -76,7 +74,7 @@ ShortestBoard = Annotated[
 ]
 WatchHours = Annotated[
     float | None,
-    typer.Option(
+    option(
         "--watch",
         metavar="HOURS",
         help="In changing wind the helm gets a new order at most so often, or when the wind has "
@@ -85,44 +83,36 @@ WatchHours = Annotated[
 ]
 WorthMinutes = Annotated[
     float,
-    typer.Option(
+    option(
         "--worth", metavar="MINUTES", help="A board or a change of sails gains so much, or isn't."
     ),
 ]
 DepartText = Annotated[
     str | None,
-    typer.Option(
-        "--depart", metavar="TIME", help="ISO 8601 with zone, such as 2027-06-01T06:00Z; now."
-    ),
+    option("--depart", metavar="TIME", help="ISO 8601 with zone, such as 2027-06-01T06:00Z; now."),
 ]
-OutFile = Annotated[
-    Path | None, typer.Option("--out", metavar="FILE", help="Write the plan as GPX 1.1.")
-]
-AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON document and nothing else.")]
+OutFile = Annotated[Path | None, option("--out", metavar="FILE", help="Write the plan as GPX 1.1.")]
+AsJson = Annotated[bool, option("--json", help="Print one JSON document and nothing else.")]
 PerformanceFactor = Annotated[
     float | None,
-    typer.Option("--performance", metavar="FACTOR", help="Factor on all boat speeds, such as 0.9."),
+    option("--performance", metavar="FACTOR", help="Factor on all boat speeds, such as 0.9."),
 ]
 SourceOfMarks = Annotated[
     Source | None,
-    typer.Option(
-        "--marks-from", "--from", help="Take the marks from this; a route if there is one."
-    ),
+    option("--marks-from", "--from", help="Take the marks from this; a route if there is one."),
 ]
-RouteName = Annotated[
-    str | None, typer.Option("--route", metavar="NAME", help="Which route, by name.")
-]
+RouteName = Annotated[str | None, option("--route", metavar="NAME", help="Which route, by name.")]
 AtText = Annotated[
     str | None,
-    typer.Option("--at", metavar="LAT,LON", help="Start from here, such as \"57°30.5'N 11°20'E\"."),
+    option("--at", metavar="LAT,LON", help="Start from here, such as \"57°30.5'N 11°20'E\"."),
 ]
 NextMark = Annotated[
     str | None,
-    typer.Option("--next", metavar="MARK", help="The next mark; those before it are dropped."),
+    option("--next", metavar="MARK", help="The next mark; those before it are dropped."),
 ]
 LeaveTexts = Annotated[
     list[str] | None,
-    typer.Option(
+    option(
         "--leave",
         metavar="MARK=SIDE:NM",
         help='Leave a mark on a hand and at a distance, such as "Anholt E=port:0.2"; repeatable.',
@@ -130,7 +120,7 @@ LeaveTexts = Annotated[
 ]
 LeaveByWords = Annotated[
     float | None,
-    typer.Option(
+    option(
         "--leave-by-words",
         metavar="NM",
         help="Leave marks this far off on the hand that their own name or description says.",
@@ -138,43 +128,41 @@ LeaveByWords = Annotated[
 ]
 ZoneText = Annotated[
     str | None,
-    typer.Option(
+    option(
         "--zone", metavar="ZONE", help="Show local time too, such as Europe/Stockholm or +02:00."
     ),
 ]
 VariationText = Annotated[
     str | None,
-    typer.Option(
-        "--variation", metavar="DEG|model", help="Add magnetic headings; east is positive."
-    ),
+    option("--variation", metavar="DEG|model", help="Add magnetic headings; east is positive."),
 ]
 MarginDegrees = Annotated[
-    float, typer.Option("--margin", metavar="DEG", help="Tack this many degrees past the layline.")
+    float, option("--margin", metavar="DEG", help="Tack this many degrees past the layline.")
 ]
 FirstBoard = Annotated[
     First | None,
-    typer.Option("--first", help="Which board first (default: the longer, if hardly slower)."),
+    option("--first", help="Which board first (default: the longer, if hardly slower)."),
 ]
 CorridorMiles = Annotated[
     float | None,
-    typer.Option("--corridor", metavar="NM", help="Stay within this distance of the rhumb line."),
+    option("--corridor", metavar="NM", help="Stay within this distance of the rhumb line."),
 ]
 StartWith = Annotated[
     str | None,
-    typer.Option("--start-with", metavar='"SAIL SET"', help="The sails set at the start."),
+    option("--start-with", metavar='"SAIL SET"', help="The sails set at the start."),
 ]
 StartTack = Annotated[
-    TackName | None, typer.Option("--start-tack", help="The tack she is on at the start.")
+    TackName | None, option("--start-tack", help="The tack she is on at the start.")
 ]
 UseEngine = Annotated[
     bool,
-    typer.Option(
+    option(
         "--engine", help="Motor where sailing makes too little good, by the boat file's [engine]."
     ),
 ]
 DeviationFile = Annotated[
     Path | None,
-    typer.Option("--deviation", metavar="FILE", help="Deviation card; also show compass headings."),
+    option("--deviation", metavar="FILE", help="Deviation card; also show compass headings."),
 ]
 
 

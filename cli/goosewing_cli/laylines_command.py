@@ -5,9 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-import typer
+import click
 
 from goosewing_cli import hazards_options, inputs
+from goosewing_cli.declared import command, option
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -19,13 +20,7 @@ if TYPE_CHECKING:
     from goosewing.weather.base import Weather
 
 
-def register(app: typer.Typer) -> None:
-    """Add the command to the application."""
-    app.command("laylines", help="Laylines of each mark, and how she lies to the next one's.")(
-        laylines
-    )
-
-
+@command(help="Laylines of each mark, and how she lies to the next one's.")
 def laylines(
     marks: inputs.MarksFile,
     boat: inputs.BoatFile = None,
@@ -34,11 +29,11 @@ def laylines(
     depart: inputs.DepartText = None,
     length: Annotated[
         float | None,
-        typer.Option("--length", metavar="NM", help="Length of each line; its leg's if not given."),
+        option("--length", metavar="NM", help="Length of each line; its leg's if not given."),
     ] = None,
     margin: Annotated[
         float,
-        typer.Option(
+        option(
             "--margin", metavar="DEG", help="Shift each layline this many degrees to the safe side."
         ),
     ] = 0.0,
@@ -49,7 +44,7 @@ def laylines(
     hold_last: inputs.HoldLast = False,
     at: Annotated[
         str | None,
-        typer.Option("--at", metavar="LAT,LON", help="Where she is: how she lies to the laylines."),
+        option("--at", metavar="LAT,LON", help="Where she is: how she lies to the laylines."),
     ] = None,
     next_mark: inputs.NextMark = None,
     source: inputs.SourceOfMarks = None,
@@ -57,7 +52,7 @@ def laylines(
     zone: inputs.ZoneText = None,
     variation: inputs.VariationText = None,
     out: Annotated[
-        Path | None, typer.Option("--out", metavar="FILE", help="Write the laylines as GPX 1.1.")
+        Path | None, option("--out", metavar="FILE", help="Write the laylines as GPX 1.1.")
     ] = None,
     json: inputs.AsJson = False,
     performance: inputs.PerformanceFactor = None,
@@ -96,7 +91,7 @@ def laylines(
         plans.write_laylines(out, made, kept[1:], inputs=files)
     if json:
         content = document.document(document.LAYLINES_FORMAT, **document.plain(made))
-        typer.echo(document.format_json(content).decode(), nl=False)
+        click.echo(document.format_json(content).decode(), nl=False)
         return
     from goosewing_cli.show_laylines import show_laylines
 

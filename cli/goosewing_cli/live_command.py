@@ -10,9 +10,10 @@ from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
-import typer
+import click
 
 from goosewing_cli import hazards_options, inputs
+from goosewing_cli.declared import command, option
 from goosewing_cli.planning import WIPE_REST, columns
 
 if TYPE_CHECKING:
@@ -34,15 +35,11 @@ class WindFrom(StrEnum):
     apparent = "apparent"
 
 
-def register(app: typer.Typer) -> None:
-    """Add the command to the application."""
-    app.command("live", help="Keep plan, laylines and turning points true under way.")(live)
-
-
+@command(help="Keep plan, laylines and turning points true under way.")
 def live(
     nmea: Annotated[
         list[str] | None,
-        typer.Option(
+        option(
             "--nmea",
             metavar="SOURCE",
             help="Instruments: tcp://HOST:PORT, udp://[HOST]:PORT, serial:DEVICE[:BAUD]; "
@@ -51,7 +48,7 @@ def live(
     ] = None,
     replay: Annotated[
         float | None,
-        typer.Option(
+        option(
             "--replay",
             metavar="SPEED",
             help="Of a log: 1 as it was, 10 ten times as fast, 0 as fast as can be.",
@@ -59,7 +56,7 @@ def live(
     ] = None,
     marks: Annotated[
         Path | None,
-        typer.Option("--marks", metavar="MARKS.gpx", help="The route to be sailed."),
+        option("--marks", metavar="MARKS.gpx", help="The route to be sailed."),
     ] = None,
     boat: inputs.BoatFile = None,
     source: inputs.SourceOfMarks = None,
@@ -68,7 +65,7 @@ def live(
     leave: inputs.LeaveTexts = None,
     gpx_dir: Annotated[
         Path | None,
-        typer.Option(
+        option(
             "--gpx-dir",
             metavar="DIR",
             help="Rewrite goosewing-overlay.gpx here with each new plan.",
@@ -76,7 +73,7 @@ def live(
     ] = None,
     send: Annotated[
         str | None,
-        typer.Option(
+        option(
             "--send",
             metavar="TARGET",
             help="Send each plan as WPL and RTE: tcp://HOST:PORT, udp://HOST:PORT, "
@@ -85,24 +82,24 @@ def live(
     ] = None,
     send_steering: Annotated[
         bool,
-        typer.Option(
+        option(
             "--send-steering",
             help="Send RMB, XTE and BWC as well, once a second: an autopilot may follow them.",
         ),
     ] = False,
     talker: Annotated[
-        str, typer.Option("--talker", metavar="ID", help="Who speaks in the sentences.")
+        str, option("--talker", metavar="ID", help="Who speaks in the sentences.")
     ] = "GP",
     variation: Annotated[
         str | None,
-        typer.Option(
+        option(
             "--variation",
             metavar="DEG|model",
             help="For a magnetic heading where no instrument gives it; east is positive.",
         ),
     ] = None,
     wind_from: Annotated[
-        WindFrom, typer.Option("--wind-source", help="Which wind, where instruments give both.")
+        WindFrom, option("--wind-source", help="Which wind, where instruments give both.")
     ] = WindFrom.true,
     performance: inputs.PerformanceFactor = None,
     margin: inputs.MarginDegrees = 0.0,
@@ -112,13 +109,11 @@ def live(
     clearance: hazards_options.Clearance = 0.0,
     stand_by: Annotated[
         str,
-        typer.Option(
-            "--stand-by", metavar="MINUTES", help="Minutes before a turn to say stand by: 5,1."
-        ),
+        option("--stand-by", metavar="MINUTES", help="Minutes before a turn to say stand by: 5,1."),
     ] = "5,1",
     state: Annotated[
         Path | None,
-        typer.Option(
+        option(
             "--state",
             metavar="FILE",
             help="Where marks passed and sails set are kept for a restart "
@@ -127,11 +122,11 @@ def live(
     ] = None,
     panel: Annotated[
         int | None,
-        typer.Option("--panel", metavar="PORT", help="Serve the panel for a browser here."),
+        option("--panel", metavar="PORT", help="Serve the panel for a browser here."),
     ] = None,
     panel_host: Annotated[
         str,
-        typer.Option("--panel-host", metavar="ADDRESS", help="For other devices aboard."),
+        option("--panel-host", metavar="ADDRESS", help="For other devices aboard."),
     ] = "127.0.0.1",
 ) -> None:
     """Keep plan, laylines and turning points true under way."""
@@ -207,7 +202,7 @@ def _with_chart(desk: Desk, chart: Chart | None) -> Desk:
     if chart is None:
         return desk
     for line in chart.notices:
-        typer.echo(line)
+        click.echo(line)
     return replace(desk, chart=chart)
 
 
@@ -223,7 +218,7 @@ def _route(
 
     read = inputs.read_marks(path, source, name, leave=leave)
     for line in read.notices:
-        typer.echo(line)
+        click.echo(line)
     at = min(1, len(read.marks) - 1)
     if next_mark is not None:
         at = len(read.marks) - len(sorting.from_next(read.marks, next_mark).marks)

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-import typer
+from goosewing_cli.declared import option
 
 if TYPE_CHECKING:
     from goosewing.logbook.samples import Log
@@ -17,7 +17,7 @@ SHOWN_FROM_BYTES = 20_000_000
 
 VariationEast = Annotated[
     float | None,
-    typer.Option(
+    option(
         "--variation",
         metavar="DEG",
         help="Of a magnetic compass, where the log has none; east is positive.",

@@ -4,30 +4,21 @@ from __future__ import annotations
 
 import os
 import sys
-from importlib import import_module
 
-import typer
+import click
+
+from goosewing import __version__
+from goosewing_cli.declared import Commands
 
 EXIT_BAD_INPUT = 2
 EXIT_NO_PLAN = 3
 EXIT_INTERRUPTED = 130
 
-UsageProblem: type[Exception] = typer.BadParameter.__mro__[2]
-"""What every usage error of Typer is: Click's own class in older versions, Typer's in newer."""
-
 COMMANDS = (
-    "plan",
-    "depart",
-    "laylines",
-    "targets",
-    "weather",
-    "demo",
-    "handheld",
-    "debrief",
-    "live",
-    "boat",
+    *("plan", "depart", "laylines", "targets", "weather"),
+    *("demo", "handheld", "debrief", "live", "boat"),
 )
-"""Modules of this package, each with a `register(app)`."""
+"""Each stands under its name in a module `…_command` of this package."""
 
 ARITHMETIC_THREADS = (
     *("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"),
@@ -40,39 +31,30 @@ the machine's number of cores.
 """
 
 
-def build_app() -> typer.Typer:
+def build_app() -> click.Group:
     """Assemble the command line."""
-    app = typer.Typer(
+    return Commands(
+        "goosewing",
+        {name: f"goosewing_cli.{name}_command" for name in COMMANDS},
         help="From mark to mark under sail: which board first, where to tack or gybe, and "
         "when wing-and-wing pays. Not for sole navigation.",
-        invoke_without_command=True,
-        add_completion=False,
-        rich_markup_mode=None,
-        pretty_exceptions_enable=False,
+        params=[version_option()],
         context_settings={"help_option_names": ["-h", "--help"]},
     )
-    app.callback()(_whole)
-    for name in COMMANDS:
-        import_module(f"goosewing_cli.{name}_command").register(app)
-    return app
 
 
-def _show_version(wanted: bool) -> None:
+def version_option() -> click.Option:
+    """Return the option that tells the version and does nothing else."""
+    return click.Option(
+        ["--version"], is_flag=True, is_eager=True, expose_value=False, callback=_show_version,
+        help="Show the version.",
+    )  # fmt: skip
+
+
+def _show_version(context: click.Context, _: click.Parameter, wanted: bool) -> None:
     if wanted:
-        from goosewing import __version__
-
-        typer.echo(f"goosewing {__version__}")
-        raise typer.Exit
-
-
-def _whole(
-    context: typer.Context,
-    version: bool = typer.Option(  # noqa: ARG001 - its callback has answered already
-        False, "--version", callback=_show_version, is_eager=True, help="Show the version."
-    ),
-) -> None:
-    if context.invoked_subcommand is None:
-        typer.echo(context.get_help())
+        click.echo(f"goosewing {__version__}")
+        context.exit()
 
 
 def run(arguments: list[str] | None = None) -> None:
@@ -87,20 +69,18 @@ def outcome(arguments: list[str] | None = None) -> int:
     from goosewing.errors import GoosewingError, NoPlanError
 
     try:
-        result = build_app()(args=arguments, prog_name="goosewing", standalone_mode=False)
+        code = _called(sys.argv[1:] if arguments is None else arguments)
         print(end="", flush=True)
     except NoPlanError as error:
         return _refuse(str(error), EXIT_NO_PLAN)
     except GoosewingError as error:
         return _refuse(str(error), EXIT_BAD_INPUT)
-    except UsageProblem as error:
-        said = error.format_message()  # type: ignore[attr-defined]
-        # Which class of Python's refused it is no matter of the user's.
-        return _refuse(said.replace(": Value error, ", ": "), EXIT_BAD_INPUT)
-    except (KeyboardInterrupt, typer.Abort):
+    except click.UsageError as error:
+        return _refuse(error.format_message(), EXIT_BAD_INPUT)
+    except KeyboardInterrupt:
         return _refuse("interrupted", EXIT_INTERRUPTED)
     except SystemExit as leaving:
-        # Typer and Rich leave like this when the pipe they print to is closed.
+        # Rich leaves like this when the pipe it prints to is closed.
         if not isinstance(leaving.__context__, BrokenPipeError):
             raise
         return _seen_enough()
@@ -110,9 +90,18 @@ def outcome(arguments: list[str] | None = None) -> int:
         # Files are in the hands of the exchange room, which has words of its own.
         _forget_output()
         return _refuse(f"the output can't be printed: {error.strerror}", EXIT_BAD_INPUT)
-    code = result if isinstance(result, int) else 0
-    # Typer swallows an interrupt within a command and leaves but its code.
-    return _refuse("interrupted", code) if code == EXIT_INTERRUPTED else code
+    return code
+
+
+def _called(arguments: list[str]) -> int:
+    # Not by Click's own `main`, which has words and codes of its own for how it ends.
+    app = build_app()
+    try:
+        with app.make_context("goosewing", list(arguments)) as context:
+            app.invoke(context)
+    except click.exceptions.Exit as leaving:
+        return leaving.exit_code
+    return 0
 
 
 def _seen_enough() -> int:

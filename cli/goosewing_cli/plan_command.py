@@ -7,9 +7,10 @@ from pathlib import Path
 from time import perf_counter
 from typing import TYPE_CHECKING, Annotated
 
-import typer
+import click
 
 from goosewing_cli import hazards_options, inputs
+from goosewing_cli.declared import command, option
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -21,11 +22,7 @@ if TYPE_CHECKING:
     from goosewing.weather.base import Weather
 
 
-def register(app: typer.Typer) -> None:
-    """Add the command to the application."""
-    app.command("plan", help="Plan the boards from mark to mark.")(plan)
-
-
+@command(help="Plan the boards from mark to mark.")
 def plan(
     marks: inputs.MarksFile,
     boat: inputs.BoatFile = None,
@@ -61,36 +58,34 @@ def plan(
     zone: inputs.ZoneText = None,
     picture: Annotated[
         Path | None,
-        typer.Option("--picture", metavar="FILE", help="Draw the plan, as PNG or SVG."),
+        option("--picture", metavar="FILE", help="Draw the plan, as PNG or SVG."),
     ] = None,
     handheld: Annotated[
         Path | None,
-        typer.Option(
+        option(
             "--handheld", metavar="FILE", help="Write a route of 30 points for a small receiver."
         ),
     ] = None,
     geojson: Annotated[
-        Path | None, typer.Option("--geojson", metavar="FILE", help="Write the plan as GeoJSON.")
+        Path | None, option("--geojson", metavar="FILE", help="Write the plan as GeoJSON.")
     ] = None,
     sheet: Annotated[
         Path | None,
-        typer.Option(
-            "--sheet", metavar="FILE", help="Write the passage sheet to print, as HTML or PDF."
-        ),
+        option("--sheet", metavar="FILE", help="Write the passage sheet to print, as HTML or PDF."),
     ] = None,
     hourly: Annotated[
-        bool, typer.Option("--hourly", help="Print the passage hour by hour as well.")
+        bool, option("--hourly", help="Print the passage hour by hour as well.")
     ] = False,
     what_if: Annotated[
         bool,
-        typer.Option(
+        option(
             "--what-if",
             help="Plan in lighter, stronger and turned wind and 2 h earlier and later, too.",
         ),
     ] = False,
     shifts: Annotated[
         str | None,
-        typer.Option(
+        option(
             "--shifts",
             metavar="SIGMA/TAU|auto",
             help="Shifty wind, such as 5/10 (degrees, minutes): chances, and when to turn.",
@@ -98,7 +93,7 @@ def plan(
     ] = None,
     alternatives: Annotated[
         bool,
-        typer.Option(
+        option(
             "--alternatives/--no-alternatives",
             help="In changing wind, plan what else would do, with its minutes.",
         ),
@@ -234,13 +229,13 @@ def deliver(
     if json:
         from goosewing.exchange.document import format_plan_json
 
-        typer.echo(format_plan_json(made).decode(), nl=False)
+        click.echo(format_plan_json(made).decode(), nl=False)
         return
     from goosewing_cli.show import show_plan
 
     show_plan(made, written=asked.paths, zone=zone, hourly=hourly)
     for line in told:
-        typer.echo(f"Handheld: {line}")
+        click.echo(f"Handheld: {line}")
 
 
 def _contents(

@@ -5,9 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-import typer
+import click
 
 from goosewing_cli import inputs
+from goosewing_cli.declared import command, option
 
 if TYPE_CHECKING:
     from goosewing.boat.model import Boat
@@ -17,18 +18,12 @@ USUAL_WINDS_KN = (4.0, 6.0, 8.0, 10.0, 12.0, 16.0, 20.0, 25.0, 30.0, 35.0)
 """Asked of a boat where the user names no wind: closer where a knot matters more."""
 
 
-def register(app: typer.Typer) -> None:
-    """Add the command to the application."""
-    app.command("targets", help="Best angles up and down the wind, and what to carry when.")(
-        targets
-    )
-
-
+@command(help="Best angles up and down the wind, and what to carry when.")
 def targets(
     boat: inputs.BoatFile = None,
     wind_speed: Annotated[
         list[float] | None,
-        typer.Option(
+        option(
             "--wind-speed",
             metavar="KN",
             help="True wind; repeatable. Default: the usual speeds within her tables.",
@@ -38,7 +33,7 @@ def targets(
     json: inputs.AsJson = False,
     card: Annotated[
         Path | None,
-        typer.Option("--card", metavar="FILE", help="Write the sail card to print, as HTML."),
+        option("--card", metavar="FILE", help="Write the sail card to print, as HTML."),
     ] = None,
 ) -> None:
     """Print best angles, groove, sectors not worth sailing and what to carry."""
@@ -54,7 +49,7 @@ def targets(
         write_card(card, crew, winds, inputs=inputs.files_read(boat))
     if json:
         content = document.document(document.TARGETS_FORMAT, **document.plain(made))
-        typer.echo(document.format_json(content).decode(), nl=False)
+        click.echo(document.format_json(content).decode(), nl=False)
         return
     from goosewing_cli.show_targets import show_targets
 

@@ -5,34 +5,31 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-import typer
+import click
 
 from goosewing_cli import inputs
+from goosewing_cli.declared import argument, command, option
 
 if TYPE_CHECKING:
     from goosewing.weather.base import Weather
     from goosewing.weather.spot import Spot
 
 
-def register(app: typer.Typer) -> None:
-    """Add the command to the application."""
-    app.command("weather", help="What a forecast or a table of streams holds.")(weather)
-
-
+@command(help="What a forecast or a table of streams holds.")
 def weather(
     file: Annotated[
         Path,
-        typer.Argument(metavar="FILE", help="GRIB, NetCDF, CSV, or TOML of tidal streams."),
+        argument("FILE", help="GRIB, NetCDF, CSV, or TOML of tidal streams."),
     ],
     at: Annotated[
         str | None,
-        typer.Option(
+        option(
             "--at", metavar="LAT,LON", help="Tell what it says here, such as \"57°30.5'N 11°20'E\"."
         ),
     ] = None,
     time: Annotated[
         str | None,
-        typer.Option(
+        option(
             "--time", metavar="TIME", help="And when: ISO 8601 with zone, as 2027-06-01T06:00Z."
         ),
     ] = None,
@@ -53,7 +50,7 @@ def weather(
             **document.plain(facts),
             at=None if here is None else document.plain(here),
         )
-        typer.echo(document.format_json(content).decode(), nl=False)
+        click.echo(document.format_json(content).decode(), nl=False)
         return
     from goosewing_cli.show_weather import show_weather
 

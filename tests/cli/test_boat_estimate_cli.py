@@ -18,7 +18,7 @@ def estimated(tmp_path_factory):
     """The sample's measurements made into a boat file, once; what was printed with it."""
     from pathlib import Path
 
-    from typer.testing import CliRunner
+    from click.testing import CliRunner
 
     from goosewing_cli.main import build_app
 
