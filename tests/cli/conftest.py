@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 import shutil
 from pathlib import Path
 from typing import NamedTuple
 
 import pytest
 
+from goosewing_cli import planning
 from goosewing_cli.main import outcome
 
 SAMPLES = Path(__file__).parents[2] / "sample_routes"
@@ -29,8 +31,10 @@ def desk(tmp_path, monkeypatch):
 
 
 @pytest.fixture
-def run(desk, capsys):  # noqa: ARG001 - for the working directory
+def run(desk, capsys, monkeypatch):  # noqa: ARG001 - for the working directory
     """Run `goosewing` in this process and hand back its exit code and what it printed."""
+    # On a slow machine any work is long: how far it has come has tests of its own.
+    monkeypatch.setattr(planning, "SECONDS_A_LINE", math.inf)
 
     def ran(*arguments):
         code = outcome([str(each) for each in arguments])
