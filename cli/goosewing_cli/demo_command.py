@@ -31,10 +31,10 @@ def demo(
 ) -> None:
     """Plan the sample passage."""
     from goosewing.boat.read import read_boat
-    from goosewing.departures.compare import Case
+    from goosewing.case import Case
     from goosewing.exchange import document
     from goosewing.exchange.gpx import marks
-    from goosewing.plan import make
+    from goosewing.plan import of_case
     from goosewing_cli.planning import look_further
     from goosewing_cli.samples import sample_folder
 
@@ -42,8 +42,10 @@ def demo(
     read = marks.read_marks(folder / "kattegat.gpx")
     weather = inputs.load_weather(WIND, None)
     boat = read_boat(folder / "brisvik" / "boat.toml")
-    made = make(read.marks, boat, weather, DEPARTURE, notices=read.notices)
-    made = look_further(Case(marks=made.marks, boat=boat, weather=weather), made, took_s=0.0)
+    case = Case(
+        marks=read.marks, boat=boat, weather=weather, departure=DEPARTURE, notices=read.notices
+    )
+    made = look_further(case, of_case(case), took_s=0.0)
     written = [] if out is None else write_all(out, made)
     if json:
         click.echo(document.format_plan_json(made).decode(), nl=False)

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
     from datetime import tzinfo
 
-    from goosewing.departures.compare import Case
+    from goosewing.case import Case
     from goosewing.departures.wants import Chosen
     from goosewing.records import Departure, Plan
 
@@ -92,7 +92,7 @@ def depart(
     zone: inputs.ZoneText = None,
 ) -> None:
     """Tell what the passage would be like at each of many times of departure."""
-    from goosewing.departures.compare import Case
+    from goosewing.case import Case
     from goosewing.departures.wants import NoneMeetsError, choose, parse_wants
     from goosewing_cli.planning import compass_headings, look_further, plan_options
 
@@ -122,8 +122,8 @@ def depart(
     files = inputs.files_read(boat, marks, *others)
     inputs.check_outputs([out], files)
     case = Case(
-        marks=read.marks, boat=crew, weather=weather, options=options, hazards=clear.hazards,
-        notices=(*read.notices, *clear.notices),
+        marks=read.marks, boat=crew, weather=weather, departure=times[0], options=options,
+        hazards=clear.hazards, notices=(*read.notices, *clear.notices),
     )  # fmt: skip
     try:
         chosen = choose(plan_all(case, times), wanted)
@@ -209,12 +209,12 @@ def parse_spacing(text: str) -> timedelta:
 
 def plan_all(case: Case, times: Sequence[datetime]) -> tuple[Departure, ...]:
     """Plan every departure: the first here, and the rest on all cores where that saves time."""
-    from goosewing.departures.compare import best_first
+    from goosewing.departures.compare import best_first, planned_at
     from goosewing_cli.planning import counted
 
     with counted("departures", len(times)) as told:
         begun = perf_counter()
-        first, rest = case.at(times[0]), times[1:]
+        first, rest = planned_at(case, times[0]), times[1:]
         told(1)
         left_s = len(rest) * (perf_counter() - begun)
         workers = workers_for(len(rest), left_s)
@@ -233,8 +233,10 @@ def _side_by_side(
 def _one_by_one(
     case: Case, times: Sequence[datetime], told: Callable[[int], None], _workers: int
 ) -> Iterable[Departure]:
+    from goosewing.departures.compare import planned_at
+
     for done, time in enumerate(times, 1):
-        yield case.at(time)
+        yield planned_at(case, time)
         told(done)
 
 

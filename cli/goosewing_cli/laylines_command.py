@@ -116,6 +116,7 @@ def curved(
     InputError
         If a margin is asked for.
     """
+    from goosewing.case import Case
     from goosewing.errors import InputError
     from goosewing.laylines import changing
     from goosewing.laylines.steady import check_length
@@ -124,7 +125,9 @@ def curved(
     check_length(length)
     if margin:
         raise InputError("--margin can be kept in steady wind only")
-    made = planning.make(marks, crew, weather, departure, hazards=hazards)
+    made = planning.make(
+        Case(marks=tuple(marks), boat=crew, weather=weather, departure=departure, hazards=hazards)
+    )
     lies = ["How she lies to them from here is told in steady wind only."] if from_here else []
     return changing.sheet(
         made, crew, weather, length_nm=length, notices=(*notices, *lies), hazards=hazards

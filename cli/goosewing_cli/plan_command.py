@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from time import perf_counter
 from typing import TYPE_CHECKING, Annotated
@@ -100,7 +100,7 @@ def plan(
     ] = True,
 ) -> None:
     """Plan the boards from mark to mark."""
-    from goosewing.departures.compare import Case
+    from goosewing.case import Case
     from goosewing_cli.planning import compass_headings, look_further, make, plan_options, with_band
 
     crew = inputs.load_boat(boat, performance)
@@ -130,11 +130,11 @@ def plan(
             wanted.marks, hazards, safe_depth, coast, clearance, tide_m
         )
 
-    def planned(clear: hazards_options.KeptClear) -> Plan:
-        said = (*wanted.notices, *clear.notices)
-        return make(
-            wanted.marks, crew, weather, departure, options, notices=said, hazards=clear.hazards
-        )
+    def cleared(clear: hazards_options.KeptClear) -> Case:
+        return Case(
+            marks=wanted.marks, boat=crew, weather=weather, departure=departure, options=options,
+            hazards=clear.hazards, notices=(*wanted.notices, *clear.notices),
+        )  # fmt: skip
 
     tide_m = None if heights is None else heights.lowest_m(departure)
     clear = keep_clear(tide_m)
@@ -143,21 +143,20 @@ def plan(
     asked = Outputs(out=out, picture=picture, sheet=sheet, handheld=handheld, geojson=geojson)
     asked.check(files)
     begun = perf_counter()
-    made = planned(clear)
+    case = cleared(clear)
+    made = make(case)
     if heights is not None and heights.lowest_m(departure, made.arrival) != tide_m:
         # With more water she is no later, so that the lowest of these hours holds.
         clear = keep_clear(heights.lowest_m(departure, made.arrival))
-        made = planned(clear)
-    case = Case(
-        marks=made.marks, boat=crew, weather=weather, options=options, hazards=clear.hazards
-    )
+        case = cleared(clear)
+        made = make(case)
     made = look_further(
-        case, made, took_s=perf_counter() - begun, looked_at=clear.words,
+        replace(case, marks=made.marks), made, took_s=perf_counter() - begun, looked_at=clear.words,
         alternatives=alternatives, what_if=what_if,
     )  # fmt: skip
     if shifts is not None:
         made = with_shifts(made, crew, weather, shifts)
-    made = with_band(made, wanted.marks, crew, weather, departure, options, clear.hazards)
+    made = with_band(made, case)
     deliver(
         by_compass(made), crew, asked, inputs_read=files, json=json, zone=local,
         hazards=clear.hazards, hourly=hourly,

@@ -13,15 +13,11 @@ from goosewing_cli import inputs
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
-    from datetime import datetime
     from pathlib import Path
 
-    from goosewing.boat.model import Boat
-    from goosewing.departures.compare import Case
-    from goosewing.hazards.areas import Hazards
+    from goosewing.case import Case
     from goosewing.options import Options
-    from goosewing.records import Mark, Plan
-    from goosewing.weather.base import Weather
+    from goosewing.records import Plan
 
     Progress = Callable[[str, float], None]
 
@@ -75,17 +71,8 @@ def compass_headings(variation: str | None, deviation: Path | None) -> Callable[
     return lambda made: with_variation(made, given, card)
 
 
-def make(
-    marks: Sequence[Mark],
-    boat: Boat,
-    weather: Weather,
-    departure: datetime,
-    options: Options | None = None,
-    *,
-    notices: Sequence[str] = (),
-    hazards: Hazards | None = None,
-) -> Plan:
-    """Plan as `goosewing.plan.make` does, and show the progress of a long search.
+def make(case: Case) -> Plan:
+    """Plan as `goosewing.plan.of_case` does, and show the progress of a long search.
 
     Raises
     ------
@@ -97,10 +84,7 @@ def make(
 
     try:
         with shown() as told:
-            return plan.make(
-                marks, boat, weather, departure, options, notices=notices, progress=told,
-                hazards=hazards,
-            )  # fmt: skip
+            return plan.of_case(case, told)
     except OutsideForecastError as error:
         if not error.ends_too_soon:
             raise
@@ -167,22 +151,12 @@ def _shared(
         return tuple(found)
 
 
-def with_band(
-    made: Plan,
-    marks: Sequence[Mark],
-    boat: Boat,
-    weather: Weather,
-    departure: datetime,
-    options: Options,
-    hazards: Hazards | None,
-) -> Plan:
+def with_band(made: Plan, case: Case) -> Plan:
     """Add the arrival's band as `goosewing.plan.with_band` does, and show its progress."""
     from goosewing import plan
 
     with shown() as told:
-        return plan.with_band(
-            made, marks, boat, weather, departure, options, progress=told, hazards=hazards
-        )
+        return plan.with_band(made, case, told)
 
 
 @contextmanager

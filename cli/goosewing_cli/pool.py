@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
     from multiprocessing.process import BaseProcess
 
-    from goosewing.departures.compare import Case
+    from goosewing.case import Case
 
 Found = TypeVar("Found")
 

@@ -13,6 +13,7 @@ import numpy as np
 
 from goosewing import turns
 from goosewing.boat.model import BAND_SHARE
+from goosewing.case import Case
 from goosewing.earth import geodesy
 from goosewing.errors import InputError, NoPlanError
 from goosewing.marks.from_here import SAME_PLACE_M, metres_apart
@@ -27,6 +28,8 @@ if TYPE_CHECKING:
 
     from goosewing.boat.model import BandEdge, Boat
     from goosewing.hazards.areas import Area, Hazards
+
+    Progress = Callable[[str, float], None]
 
 HIGHEST_LATITUDE_DEG = 89.0
 """Nearer the pole a course has no meaning that a helm could follow."""
@@ -44,7 +47,7 @@ def make(
     options: Options | None = None,
     *,
     notices: Sequence[str] = (),
-    progress: Callable[[str, float], None] | None = None,
+    progress: Progress | None = None,
     hazards: Hazards | None = None,
 ) -> Plan:
     """Plan the passage over all marks.
@@ -78,43 +81,53 @@ def make(
     NoPlanError
         If a mark can't be made, with the reason.
     """
-    hours_from_datetime(departure)
-    kept, dropped = usable_marks(marks)
-    options = options or Options()
-    said = (*notices, *dropped)
-    if options.engine and boat.engine is None:
+    case = Case(
+        marks=tuple(marks), boat=boat, weather=weather, departure=departure,
+        options=options or Options(), hazards=hazards, notices=tuple(notices),
+    )  # fmt: skip
+    return of_case(case, progress)
+
+
+def of_case(case: Case, progress: Progress | None = None) -> Plan:
+    """Plan the passage of a case.
+
+    Parameters
+    ----------
+    case : Case
+    progress : callable, optional
+        As `make`.
+
+    Raises
+    ------
+    InputError, NoPlanError
+        As `make`.
+    """
+    hours_from_datetime(case.departure)
+    kept, dropped = usable_marks(case.marks)
+    if case.options.engine and case.boat.engine is None:
         raise InputError(
-            f"the engine can't be used: the boat file of {boat.name} has no [engine] table "
+            f"the engine can't be used: the boat file of {case.boat.name} has no [engine] table "
             "(speed_kn, least_vmc_kn)"
         )
-    met = hazards if hazards is not None and len(hazards) else None
+    met = case.hazards if case.hazards is not None and len(case.hazards) else None
+    case = replace(case, notices=(*case.notices, *dropped), hazards=met)
 
     def solve(course: Sequence[Mark]) -> Plan:
         over = tuple(course)
         if met is not None:
             _check_clear_of(met, over)
-        return _made(over, boat, weather, departure, options, said, progress, met)
+        return _made(replace(case, marks=over), progress)
 
-    made = _over_lines(kept, weather, boat, solve)
-    if options.engine:
-        made = motoring.summed_up(made, boat)
+    made = _over_lines(kept, case, solve)
+    if case.options.engine:
+        made = motoring.summed_up(made, case.boat)
     if met is not None:
         _look_over(met, made)
         made = _with_laylines_cut(met, made)
     return turns.numbered(made)
 
 
-def with_band(
-    made: Plan,
-    marks: Sequence[Mark],
-    boat: Boat,
-    weather: Weather,
-    departure: datetime,
-    options: Options | None = None,
-    *,
-    progress: Callable[[str, float], None] | None = None,
-    hazards: Hazards | None = None,
-) -> Plan:
+def with_band(made: Plan, case: Case, progress: Progress | None = None) -> Plan:
     """Add to a plan when she arrives if she is as fast, or as slow, as her band allows.
 
     The passage is planned again for her at either edge of her band: all her speeds are then
@@ -123,24 +136,22 @@ def with_band(
     Parameters
     ----------
     made : Plan
-        As `make` made it from the other arguments.
-    marks, boat, weather, departure, options, progress, hazards
-        See `make`.
+        As `of_case` made it from the case.
+    case : Case
+    progress : callable, optional
+        As `make`.
 
     Returns
     -------
     Plan
         The same if she has no band. An edge at which the passage can't be planned is None.
     """
-    if not boat.has_band:
+    if not case.boat.has_band:
         return made
 
     def at(edge: BandEdge) -> Plan | None:
         try:
-            return make(
-                marks, boat.at_band(edge), weather, departure, options, progress=progress,
-                hazards=hazards,
-            )  # fmt: skip
+            return of_case(replace(case, boat=case.boat.at_band(edge)), progress)
         except NoPlanError:
             return None
 
@@ -156,17 +167,14 @@ def with_band(
 
 
 def _over_lines(
-    marks: tuple[Mark, ...],
-    weather: Weather,
-    boat: Boat,
-    solve: Callable[[Sequence[Mark]], Plan],
+    marks: tuple[Mark, ...], case: Case, solve: Callable[[Sequence[Mark]], Plan]
 ) -> Plan:
     """Plan over marks, each line among them passed where that is fastest."""
     from goosewing.marks import lines
 
     if not lines.any_in(marks):
         return solve(marks)
-    if changes(weather) or _waits_for_daylight(boat):
+    if _in_changing_wind(case):
         raise InputError(
             "lines and gates are planned in a steady wind only: in a changing one put a mark "
             "where she should pass instead"
@@ -174,41 +182,28 @@ def _over_lines(
     return lines.fastest(marks, solve)
 
 
-def _made(
-    kept: tuple[Mark, ...],
-    boat: Boat,
-    weather: Weather,
-    departure: datetime,
-    options: Options,
-    said: tuple[str, ...],
-    progress: Callable[[str, float], None] | None,
-    hazards: Hazards | None,
-) -> Plan:
+def _made(case: Case, progress: Progress | None) -> Plan:
     from goosewing.marks import rounding
 
-    if changes(weather) or _waits_for_daylight(boat):
+    if _in_changing_wind(case):
         from goosewing.changing import solver as in_changing_wind
 
-        if rounding.needed(kept):
+        if rounding.needed(case.marks):
             # Passing it at no distance at all, unsaid, could put her on it.
             raise InputError(
                 "marks are left on a hand in a steady wind only: in a changing one put a mark "
                 "where she should pass instead"
             )
-        return in_changing_wind.solve(
-            kept, boat, weather, departure, options, said, progress, hazards=hazards
-        )
+        return in_changing_wind.solve(case, progress)
     from goosewing.steady import solver as in_steady_wind
 
-    if not rounding.needed(kept):
-        return in_steady_wind.solve(kept, boat, weather, departure, options, said, hazards=hazards)
+    if not rounding.needed(case.marks):
+        return in_steady_wind.solve(case)
     return rounding.around(
-        kept,
-        lambda points, firsts: in_steady_wind.solve(
-            points, boat, weather, departure, options, said, firsts, hazards
-        ),
-        options.first,
-        hazards,
+        case.marks,
+        lambda points, firsts: in_steady_wind.solve(replace(case, marks=tuple(points)), firsts),
+        case.options.first,
+        case.hazards,
     )
 
 
@@ -271,6 +266,10 @@ def _with_laylines_cut(hazards: Hazards, plan: Plan) -> Plan:
 def changes(weather: Weather) -> bool:
     """Whether wind or stream change, or are known for some times or places only."""
     return weather.varies_in_time or weather.varies_in_place or weather.coverage != Coverage()
+
+
+def _in_changing_wind(case: Case) -> bool:
+    return changes(case.weather) or _waits_for_daylight(case.boat)
 
 
 def _waits_for_daylight(boat: Boat) -> bool:

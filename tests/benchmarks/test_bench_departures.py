@@ -17,7 +17,8 @@ from datetime import timedelta
 import pytest
 
 from changing_winds import DEPARTURE, leg
-from goosewing.departures.compare import Case, gathered, held_at
+from goosewing.case import Case
+from goosewing.departures.compare import gathered, held_at
 from goosewing.weather.table import parse_table
 from goosewing_cli.main import ARITHMETIC_THREADS
 from goosewing_cli.pool import pool
@@ -52,8 +53,9 @@ def test_two_cores_against_one(benchmark, brisvik):
         for h in range(6, 96)
     )
     weather = parse_table(f"time,wind_from_deg,wind_kn\n{hours}\n")
-    case = Case(marks=tuple(leg(57.0, 11.0, 20.0, 10.0)), boat=brisvik, weather=weather)
     times = [DEPARTURE + timedelta(hours=number) for number in range(COUNT)]
+    ends = tuple(leg(57.0, 11.0, 20.0, 10.0))
+    case = Case(marks=ends, boat=brisvik, weather=weather, departure=times[0])
     one, two = [], []
 
     def both():

@@ -15,11 +15,11 @@ import pytest
 
 from bench_tools import seconds
 from conftest import SAMPLES
-from goosewing.departures.compare import Case
+from goosewing.case import Case
 from goosewing.exchange.gpx.marks import read_marks
 from goosewing.foresight import what_if
 from goosewing.foresight.on_the_way import look_ahead
-from goosewing.plan import make
+from goosewing.plan import make, of_case
 from goosewing.weather.read import read_weather
 from goosewing.weather.steady import SteadyWeather
 from goosewing_cli.main import ARITHMETIC_THREADS
@@ -63,9 +63,9 @@ def test_what_if_on_two_cores_against_one_plan(benchmark, brisvik):
     # A plan that takes seconds: of one that takes less, starting processes is most.
     weather = read_weather(SAMPLES / "forecast.grib2", wanted="wind")
     marks = read_marks(SAMPLES / "kattegat.gpx").marks
-    case = Case(marks=marks, boat=brisvik, weather=weather)
+    case = Case(marks=marks, boat=brisvik, weather=weather, departure=JUNE)
     start = time.perf_counter()
-    made = make(case.marks, brisvik, weather, JUNE)
+    made = of_case(case)
     plan_s = time.perf_counter() - start
     parts = [(made, each) for each in what_if.CHANGES]
 

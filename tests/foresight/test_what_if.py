@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from changing_winds import DEPARTURE, leg, turning
-from goosewing.departures.compare import Case
+from goosewing.case import Case
 from goosewing.foresight import alternatives
 from goosewing.foresight.what_if import (
     CHANGES,
@@ -22,7 +22,7 @@ from goosewing.foresight.what_if import (
     planned_if,
     sequence,
 )
-from goosewing.plan import make
+from goosewing.plan import make, of_case
 from goosewing.weather.altered import AlteredWeather
 from goosewing.weather.steady import SteadyWeather
 
@@ -34,7 +34,8 @@ RUN = leg(57.0, 11.0, 100.0, 15.0)
 @pytest.fixture(scope="module")
 def beating(brisvik):
     wind = SteadyWeather(20.0, 12.0, 90.0, 1.0)
-    return Case(marks=tuple(BEAT), boat=brisvik, weather=wind), make(BEAT, brisvik, wind, JUNE)
+    case = Case(marks=tuple(BEAT), boat=brisvik, weather=wind, departure=JUNE)
+    return case, of_case(case)
 
 
 @given(
@@ -143,8 +144,8 @@ def test_alternatives_in_changing_wind_are_plans_of_their_own(brisvik):
     """In a wind that turns so slowly that the closed form tells the same minutes."""
     ends = leg(57.0, 11.0, 100.0, 6.0)
     slow = turning(1e-6, 293.0, 12.0)
-    case = Case(marks=tuple(ends), boat=brisvik, weather=slow)
-    made = alternatives.add(case, make(ends, brisvik, slow, DEPARTURE))
+    case = Case(marks=tuple(ends), boat=brisvik, weather=slow, departure=DEPARTURE)
+    made = alternatives.add(case, of_case(case))
     steady = make(ends, brisvik, SteadyWeather(293.0, 12.0), DEPARTURE)
     found = {each.kind: each for each in made.legs[0].alternatives}
     known = {each.kind: each for each in steady.legs[0].alternatives}

@@ -24,6 +24,7 @@ FLOORS = (
     {"compass", "boat"},
     {"totals", "velocities"},
     {"hazards"},
+    {"case"},
     {"steady"},
     {"changing"},
     {"marks", "laylines"},

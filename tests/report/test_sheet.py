@@ -15,8 +15,8 @@ pytest.importorskip("jinja2")
 
 import changing_winds
 from changing_winds import turning
+from goosewing.case import Case
 from goosewing.compass.headings import with_variation
-from goosewing.departures.compare import Case
 from goosewing.errors import InputError
 from goosewing.exchange.document import format_plan_json
 from goosewing.exchange.gpx.marks import read_marks
@@ -48,7 +48,7 @@ def planned(brisvik):
     marks = read_marks(SAMPLES / "kattegat.gpx").marks
     wind = SteadyWeather(315.0, 10.0, 100.0, 0.8)
     made = with_variation(make(marks, brisvik, wind, DEPARTURE), 4.0, None)
-    case = Case(marks=made.marks, boat=brisvik, weather=wind)
+    case = Case(marks=made.marks, boat=brisvik, weather=wind, departure=made.departure)
     return look_ahead(what_if.ask(case, made), wind)
 
 

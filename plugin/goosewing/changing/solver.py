@@ -36,8 +36,9 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from goosewing.boat.model import Boat
+    from goosewing.case import Case
     from goosewing.changing.keep_clear import Offing
-    from goosewing.hazards.areas import Area, Hazards
+    from goosewing.hazards.areas import Area
     from goosewing.options import Options
     from goosewing.weather.base import Coverage, Weather
 
@@ -67,26 +68,19 @@ NEVER_H = 1e6
 """So long on a board that a change is free to be made: at a mark, or at the start."""
 
 
-def solve(
-    marks: Sequence[Mark],
-    boat: Boat,
-    weather: Weather,
-    departure: datetime,
-    options: Options,
-    notices: Sequence[str] = (),
-    progress: Callable[[str, float], None] | None = None,
-    hazards: Hazards | None = None,
-) -> Plan:
+def solve(case: Case, progress: Callable[[str, float], None] | None = None) -> Plan:
     """Plan a passage in wind and stream that change; see `goosewing.plan.make`."""
+    marks, boat, weather, options = case.marks, case.boat, case.weather, case.options
+    departure = case.departure.astimezone(UTC)
     if options.corridor_nm is not None or options.margin_deg:
         raise InputError("a corridor or a margin can be kept in steady wind only")
-    waters = Waters(boat, weather, hazards, _lulls(boat, options))
+    waters = Waters(boat, weather, case.hazards, _lulls(boat, options))
     _check_start(weather, departure, marks)
     start_h = hours_from_datetime(departure)
     courses = [course_between(a.lat, a.lon, b.lat, b.lon) for a, b in pairwise(marks)]
     views = _outlooks(waters, courses, start_h)
     ways = _search_all(waters, marks, courses, views, start_h, options, progress)
-    reckoning = Clock(departure.astimezone(UTC), *_first_sails(waters, ways[0], options))
+    reckoning = Clock(departure, *_first_sails(waters, ways[0], options))
     legs: list[Leg] = []
     relaxed = 0.0
     aheads = [waters.modes[way.stretches[0].mode] for way in ways[1:]]
@@ -109,8 +103,8 @@ def solve(
         relaxed += least
         legs.append(leg)
     made = plan_of(
-        boat, marks, departure.astimezone(UTC), tuple(legs),
-        (*notices, *tables_missing(boat, legs), *_beyond_notice(legs)),
+        boat, marks, departure, tuple(legs),
+        (*case.notices, *tables_missing(boat, legs), *_beyond_notice(legs)),
         f"{options.source or 'Wind and stream as they change'}.",
     )  # fmt: skip
     if weather.varies_in_place or any(is_curved(course) for course in courses):

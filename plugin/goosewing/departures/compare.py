@@ -21,7 +21,7 @@ from __future__ import annotations
 
 import pickle
 from concurrent.futures import as_completed
-from dataclasses import dataclass
+from dataclasses import replace
 from datetime import UTC
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
@@ -29,8 +29,10 @@ from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
 import numpy as np
 
 from goosewing import plan as plans
+from goosewing.case import Case
 from goosewing.earth.sun import is_daylight
 from goosewing.errors import NoPlanError, OutsideForecastError
+from goosewing.options import Options
 from goosewing.records import Departure
 from goosewing.totals import time_of
 from goosewing.weather.base import hours_from_datetime
@@ -41,7 +43,6 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from goosewing.boat.model import Boat
-    from goosewing.options import Options
     from goosewing.records import Board, Mark, Plan
     from goosewing.units import Array, BoolArray
     from goosewing.weather.base import Conditions, Weather
@@ -72,35 +73,21 @@ CHUNKS = 16
 """Into so many parcels the cases are cut for an executor whose workers hold nothing yet."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Case:
-    """All that every departure has in common: sent once, planned from at many times."""
+def planned_at(case: Case, time: datetime) -> Departure:
+    """Plan a case's departure at another time; a passage that can't be made says why.
 
-    marks: tuple[Mark, ...]
-    boat: Boat
-    weather: Weather
-    options: Options | None = None
-    hazards: Any = None
-    notices: tuple[str, ...] = ()
-
-    def at(self, time: datetime) -> Departure:
-        """Plan one departure; a passage that can't be made is told with its reason.
-
-        Raises
-        ------
-        InputError
-            As `goosewing.plan.make`: what is wrong with one case is wrong with all.
-        """
-        time = time.astimezone(UTC)
-        try:
-            made = plans.make(
-                self.marks, self.boat, self.weather, time, self.options,
-                notices=self.notices, hazards=self.hazards,
-            )  # fmt: skip
-        except NoPlanError as error:
-            soon = isinstance(error, OutsideForecastError) and error.ends_too_soon
-            return Departure(departure=time, reason=str(error), ends_too_soon=soon)
-        return judged(made, self.weather)
+    Raises
+    ------
+    InputError
+        As `goosewing.plan.make`: what is wrong with one departure is wrong with all.
+    """
+    time = time.astimezone(UTC)
+    try:
+        made = plans.of_case(replace(case, departure=time))
+    except NoPlanError as error:
+        soon = isinstance(error, OutsideForecastError) and error.ends_too_soon
+        return Departure(departure=time, reason=str(error), ends_too_soon=soon)
+    return judged(made, case.weather)
 
 
 def departures(
@@ -141,9 +128,11 @@ def departures(
     """
     for time in times:
         hours_from_datetime(time)
+    if not times:
+        return ()
     case = Case(
-        marks=tuple(marks), boat=boat, weather=weather, options=options, hazards=hazards,
-        notices=tuple(notices),
+        marks=tuple(marks), boat=boat, weather=weather, departure=times[0],
+        options=options or Options(), hazards=hazards, notices=tuple(notices),
     )  # fmt: skip
     if executor is None:
         return best_first(_one_by_one(case, times, progress))
@@ -156,7 +145,7 @@ def _one_by_one(
     case: Case, times: Sequence[datetime], progress: Progress | None
 ) -> Iterable[Departure]:
     for done, time in enumerate(times, 1):
-        yield case.at(time)
+        yield planned_at(case, time)
         if progress is not None:
             progress(done, len(times))
 
@@ -192,7 +181,7 @@ def in_chunks(times: Sequence[datetime], count: int) -> list[tuple[datetime, ...
 
 def _unpacked(parcel: _Parcel) -> tuple[Departure, ...]:
     case = _case_of(parcel.case)
-    return tuple(case.at(time) for time in parcel.times)
+    return tuple(planned_at(case, time) for time in parcel.times)
 
 
 @lru_cache(maxsize=1)
@@ -217,7 +206,7 @@ def held_case() -> Case:
 
 def held_at(times: tuple[datetime, ...]) -> tuple[Departure, ...]:
     """Plan departures of the case that this process holds (`hold`)."""
-    return tuple(held_case().at(time) for time in times)
+    return tuple(planned_at(held_case(), time) for time in times)
 
 
 def gathered(

@@ -12,9 +12,8 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
 from goosewing import plan as plans
-from goosewing.departures.compare import Case, held_case
+from goosewing.departures.compare import held_case
 from goosewing.errors import GoosewingError
-from goosewing.options import Options
 from goosewing.records import Alternative, AlternativeBoard
 from goosewing.steady.alternatives import BROAD_REACH_DEG, CLOSE_HAULED_DEG
 from goosewing.totals import time_of
@@ -25,6 +24,7 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from goosewing.boat.model import Boat, SailSet
+    from goosewing.case import Case
     from goosewing.records import AlternativeKind, Leg, Mark, Plan
 
 NEVER_KN = (1e6, 2e6)
@@ -115,7 +115,7 @@ def answer(case: Case, made: Plan, question: Question) -> Alternative | None:
     """Plan one leg as asked; None where it can't be sailed so, or comes to the plan itself."""
     leg = made.legs[question.leg]
     before = made.legs[question.leg - 1].boards[-1] if question.leg else None
-    options = case.options or Options()
+    options = case.options
     if before is not None and not before.engine:
         options = replace(options, start_with=before.sail_set, start_tack=before.tack)
     first = leg.boards[0].tack
@@ -125,9 +125,11 @@ def answer(case: Case, made: Plan, question: Question) -> Alternative | None:
         options = replace(options, first=None)
     ends = _ends(made, question.leg)
     try:
-        plan = plans.make(
-            ends, _restricted(case.boat, question.kind), case.weather, _begins(leg), options,
-            hazards=case.hazards,
+        plan = plans.of_case(
+            replace(
+                case, marks=ends, boat=_restricted(case.boat, question.kind),
+                departure=_begins(leg), options=options, notices=(),
+            )
         )  # fmt: skip
     except GoosewingError:
         return None

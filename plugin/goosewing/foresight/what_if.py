@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from goosewing import plan as plans
-from goosewing.departures.compare import Case, held_case
+from goosewing.departures.compare import held_case
 from goosewing.earth import geodesy
 from goosewing.errors import NoPlanError
 from goosewing.records import Turn, WhatIf
@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     from concurrent.futures import Executor
 
     from goosewing.boat.model import Boat
+    from goosewing.case import Case
     from goosewing.records import Board, Plan
     from goosewing.velocities.velocity_set import VelocitySet
     from goosewing.weather.base import Weather
@@ -126,9 +127,7 @@ def planned_if(case: Case, made: Plan, change: Change) -> WhatIf:
         behind_nm=behind_nm(made, case.boat, other, change.delay_h),
     )
     try:
-        plan = plans.make(
-            case.marks, case.boat, other, departure, case.options, hazards=case.hazards
-        )
+        plan = plans.of_case(replace(case, weather=other, departure=departure, notices=()))
     except NoPlanError as error:
         return replace(answer, reason=str(error))
     same = sequence(plan) == sequence(made)

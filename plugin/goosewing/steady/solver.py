@@ -44,6 +44,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from goosewing.boat.model import Boat
+    from goosewing.case import Case
     from goosewing.hazards.areas import Hazards
     from goosewing.options import Options
     from goosewing.steady.round_hazards import Round
@@ -91,25 +92,18 @@ def steady_airs(boat: Boat, weather: Weather) -> Airs:
     )
 
 
-def solve(
-    marks: Sequence[Mark],
-    boat: Boat,
-    weather: Weather,
-    departure: datetime,
-    options: Options,
-    notices: Sequence[str] = (),
-    firsts: Sequence[First | None] | None = None,
-    hazards: Hazards | None = None,
-) -> Plan:
+def solve(case: Case, firsts: Sequence[First | None] | None = None) -> Plan:
     """Plan a passage in steady wind and stream; see `goosewing.plan.make`.
 
     `firsts` says leg by leg which board comes first; the options' wish if not given.
     """
-    airs = steady_airs(boat, weather)
+    boat, marks, options = case.boat, case.marks, case.options
+    departure = case.departure.astimezone(UTC)
+    airs = steady_airs(boat, case.weather)
     held = _with_engine(velocity_set(boat, airs)) if options.engine else sailable(boat, airs)
     wishes = [options.first] * (len(marks) - 1) if firsts is None else list(firsts)
     costs = _costs(boat, held.modes, options)
-    legs = _legs(hazards, held, marks, costs, options, wishes)
+    legs = _legs(case.hazards, held, marks, costs, options, wishes)
     ways = [leg.ways for leg in legs]
     allowed = [_allowed(held, leg, first) for leg, first in zip(legs, wishes, strict=True)]
     allowed = [
@@ -134,13 +128,13 @@ def solve(
         np.ones(len(leg.ways), dtype=bool) if leg.clear is None else leg.clear for leg in legs
     ]
     found = alternatives.excess(ways, costs, chosen, allowed, possible)
-    records = _records(held, legs, costs, chosen, departure.astimezone(UTC), found)
+    records = _records(held, legs, costs, chosen, departure, found)
     records = tuple(
         replace(leg, alternatives=alternatives.of_leg(boat, costs, ways, chosen, found, at))
         for at, leg in enumerate(records)
     )
-    said = (*notices, *tables_missing(boat, records), *held_long(records))
-    made = plan_of(boat, marks, departure.astimezone(UTC), records, said, held_steady(weather))
+    said = (*case.notices, *tables_missing(boat, records), *held_long(records))
+    made = plan_of(boat, marks, departure, records, said, held_steady(case.weather))
     return _estimated_where_curved(made, legs)
 
 

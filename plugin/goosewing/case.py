@@ -1,0 +1,49 @@
+"""All that a plan is made from, as one value."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from goosewing.options import Options
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+    from goosewing.boat.model import Boat
+    from goosewing.hazards.areas import Hazards
+    from goosewing.records import Mark
+    from goosewing.weather.base import Weather
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Case:
+    """What a passage is planned from; `goosewing.plan.of_case` makes the plan.
+
+    Whoever asks what another wind, boat or hour would make of it replaces that field, and
+    leaves the others as they are.
+
+    Parameters
+    ----------
+    marks : tuple of Mark
+        In the order in which to reach them; the first is where she starts.
+    boat : Boat
+    weather : Weather
+        Ground wind and stream.
+    departure : datetime
+        Aware.
+    options : Options
+        What the navigator asks.
+    hazards : Hazards or None
+        What may not be crossed.
+    notices : tuple of str
+        What the readers of all this had to say; carried into the plan.
+    """
+
+    marks: tuple[Mark, ...]
+    boat: Boat
+    weather: Weather
+    departure: datetime
+    options: Options = Options()  # noqa: RUF009 - a frozen value
+    hazards: Hazards | None = None
+    notices: tuple[str, ...] = ()
