@@ -201,7 +201,9 @@ def numbered(plan: Plan) -> Plan:
     )
 
 
-def numbered_like(plan: Plan, before: Plan | None, used: Iterable[str] = ()) -> Plan:
+def numbered_like(
+    plan: Plan, before: Plan | None, used: Iterable[str] = (), *, at_once: bool = False
+) -> Plan:
     """Name the turning points of a plan made anew, those still ahead as in the plan before.
 
     A turn is still the same if it is of the same kind, onto the same tack and sails, on the
@@ -218,6 +220,9 @@ def numbered_like(plan: Plan, before: Plan | None, used: Iterable[str] = ()) -> 
     used : iterable of str
         What turns of this passage were called that `before` no longer has, such as those
         that lie behind: never used again.
+    at_once : bool
+        Whether a manoeuvre that is due where the plan begins has a name of its own, if none
+        was announced: under way there is no mark to call it by.
     """
     known = [plan] if before is None else [plan, before]
     numbers = Numbers({mark.name.casefold() for each in known for mark in each.marks})
@@ -229,7 +234,7 @@ def numbered_like(plan: Plan, before: Plan | None, used: Iterable[str] = ()) -> 
     for stop in (turn.stop for turn in new):
         if _key(stop) in kept:
             points[_key(stop)] = kept[_key(stop)]
-        elif stop.mark is None:
+        elif stop.mark is None or at_once:
             points[_key(stop)] = numbers.next(LETTERS[stop.kind])
     return _with_points(plan, points)
 

@@ -17,10 +17,10 @@ from goosewing.files import disk
 from goosewing.live.alone import overlay
 from goosewing.live.alone.overlay import NAME, NOTHING, Overlay, format_overlay
 from goosewing.live.alone.watch import Setup, Watch
-from goosewing.live.core.orders import named
 from goosewing.live.core.state import Desk, Route
 from goosewing.options import Options
 from goosewing.records import Mark, Plan
+from goosewing.turns import numbered_like
 from goosewing.weather.steady import SteadyWeather
 from nmea_boat import Told, instruments, listen
 from sailing_boat import SailingBoat, Waters
@@ -39,7 +39,7 @@ def planned(boat, *marks: Mark, **options) -> Plan:
 
 def as_told(plan: Plan) -> Plan:
     """The plan as the service names it: a turn due at once has a name too."""
-    return named(plan, None, ())
+    return numbered_like(plan, None, at_once=True)
 
 
 @pytest.fixture(params=["ahead", "at once", "none"])

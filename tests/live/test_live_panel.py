@@ -30,9 +30,9 @@ SHAPE: dict[str, Any] = {
     "stream": ["set_deg", "drift_kn", "known", "doubt_kn"],
     "route": ["id", "name", "marks", "next", "bearing_deg", "bearing_magnetic_deg", "distance_nm"],
     "next": ["point", "kind", "due", "awaiting", "words", "text", "time_s", "distance_nm", "steer",
-             "heading_deg", "heading_magnetic_deg", "twa_deg", "tack", "sail_set"],
+             "heading_deg", "heading_magnetic_deg", "twa_deg", "order", "tack", "sail_set"],
     "board": ["index", "tack", "sail_set", "words", "steer", "heading_deg", "heading_magnetic_deg",
-              "twa_deg"],
+              "twa_deg", "order"],
     "figures": ["vmg_kn", "vmc_kn", "target_twa_deg", "target_speed_kn", "polar_speed_kn",
                 "speed_ratio", "layline_nm", "layline_s"],
     "laylines": list, "events": list, "plan": ["number"], "polar": ["number"], "cautions": list,
@@ -160,10 +160,11 @@ def test_the_next_turn_lies_where_the_plan_has_it(beating):
     steer = round(second["heading_deg"] - 4.0) % 360
     miles = following["distance_nm"]
     assert miles >= 1.0
-    assert (
-        following["text"]
-        == f"Onto port tack in {minutes} min, {miles:.1f} nm; steer {steer:03d}° M"
-    )
+    # What is held stands first: on a beat the angle to the wind.
+    assert following["steer"] == "angle"
+    assert following["order"] == f"steer TWA {second['twa_deg']:.0f}° ({steer:03d}° M)"
+    ahead = f"Onto port tack in {minutes} min, {miles:.1f} nm"
+    assert following["text"] == f"{ahead}; {following['order']}"
     assert following["words"] == "Onto port tack"
     assert document["board"]["words"] == "Starboard tack, main and jib"
     assert document["board"]["index"] == 0
@@ -223,7 +224,8 @@ def test_a_turn_is_due_until_it_is_acknowledged(beating):
         assert beating.boat.seconds < 3600.0
     before = [m["next"]["text"] for m in beating.sent if m["type"] == "panel" and m["next"]]
     assert any(
-        re.fullmatch(r"Onto port tack in \d+ s, 0\.\d\d nm; steer \d{3}° M", t) for t in before
+        re.fullmatch(r"Onto port tack in \d+ s, 0\.\d\d nm; steer TWA \d+° \(\d{3}° M\)", t)
+        for t in before
     )
     number = beating.panel["plan"]["number"]
     for _ in range(3):
@@ -261,7 +263,7 @@ def test_on_the_last_board_the_mark_is_so_many_minutes_off():
     assert following["time_s"] == pytest.approx(following["distance_nm"] / speed * 3600, rel=0.02)
     minutes = round(following["time_s"] / 60.0)
     assert following["text"] == f"Mark 1 in {minutes} min, {following['distance_nm']:.1f} nm"
-    assert [following[name] for name in panel.STEERING] == [None] * 6
+    assert [following[name] for name in panel.STEERING] == [None] * len(panel.STEERING)
 
 
 def test_at_a_mark_the_next_leg_is_told():
@@ -274,10 +276,13 @@ def test_at_a_mark_the_next_leg_is_told():
     board = sailing.plan_shown["legs"][1]["boards"][0]
     assert following["kind"] == "mark"
     assert (following["tack"], following["heading_deg"]) == (board["tack"], board["heading_deg"])
-    steer = round(board["heading_deg"]) % 360
+    steer = f"{round(board['heading_deg']) % 360:03d}° T"
+    order = f"{steer} (TWA {board['twa_deg']:.0f}°)"
+    if board["steer"] == "angle":
+        order = f"TWA {board['twa_deg']:.0f}° ({steer})"
     # She is on port tack; without a variation the heading is a true one.
     words = "then " if board["tack"] == "port" else "then onto starboard tack, "
-    assert following["text"].endswith(f"; {words}steer {steer:03d}° T")
+    assert following["text"].endswith(f"; {words}steer {order}")
 
 
 def test_the_pole_is_told_in_the_words_of_the_plan():
@@ -320,10 +325,17 @@ def test_in_a_turning_wind_the_board_swings_with_the_plan(beating):
     state = beating.session.state
     board = state.planned.plan.legs[0].boards[0]
     assert len({round(point.heading_deg) for point in board.points}) > 3
-    for point in board.points:
-        later = replace(state, now_s=point.time.timestamp() + 1.0)
+    ends = [*(order.time for order in board.orders[1:]), board.end.time]
+    for point in board.points[:-1]:
+        nth = next(number for number, end in enumerate(ends) if point.time < end)
+        later = replace(state, nth=nth, now_s=point.time.timestamp() + 1.0)
         shown = panel.panel(later, beating.session.desk)["board"]
-        assert (shown["heading_deg"], shown["twa_deg"]) == (point.heading_deg, point.twa_deg)
+        held = board.orders[nth]
+        # What is ordered is held; the other one swings.
+        if held.steer == "heading":
+            assert (shown["heading_deg"], shown["twa_deg"]) == (held.heading_deg, point.twa_deg)
+        else:
+            assert (shown["heading_deg"], shown["twa_deg"]) == (point.heading_deg, held.twa_deg)
 
 
 # ---- what is not known ----------------------------------------------------------------------

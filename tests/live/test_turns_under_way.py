@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from core_watch import HERE, Watch, beyond
-from goosewing.live.core import turns
+from goosewing.live.core import rounding, turns
 from goosewing.live.core.state import Acknowledge, Route, Undo
 from goosewing.live.core.step import refusal
 from goosewing.records import Mark
@@ -224,3 +224,74 @@ def test_route_of_one_mark_only_still_works(brisvik):
     watch.take(Route(id="r", name="R", marks=(mark,), next=0))
     watch.sail(30)
     assert watch.state.planned is not None
+
+
+def test_after_a_turn_the_time_to_the_mark_is_not_told_by_the_way_she_has_lost(due):
+    """Two thirds of her way lost in the tack, and back within a minute and a half."""
+    told = {}
+    for at in range(200):
+        if due.state.route is None:
+            break
+        due.heading = 271.0 + 88.0 * min(at / 8.0, 1.0)
+        due.speed = 5.5 * (1.0 - 0.7 * math.exp(-max(at - 4.0, 0.0) / 25.0))
+        due.sail(1)
+        time_s = turns.mark_ahead(due.state)[1]
+        if time_s is not None and due.state.pending is None:
+            told[at] = time_s
+    # What is left at the end is told by a speed that she then makes.
+    arrives = max(told) + told[max(told)]
+    assert min(told) < 70
+    wrong = {at: round(at + left - arrives) for at, left in told.items()}
+    assert max(map(abs, wrong.values())) < 0.05 * arrives, wrong
+
+
+SLOW = ("heading_deg", "stw_kn", "twd_deg")
+
+
+@pytest.mark.parametrize(("knots", "most"), [(1.7, 0), (1.5, 0), (1.2, 0), (0.9, 4), (0.5, 2)])
+def test_without_a_compass_a_slow_boat_s_state_does_not_come_and_go(brisvik, knots, most):
+    """GPS speed with 0.2 kn of noise, ten minutes: with one threshold it changed 300 times."""
+    watch = Watch(brisvik)
+    watch.heading, watch.tws, watch.speed = 271.0, 4.0, 3.0
+    watch.sail(60, without=SLOW, twa_deg=44.0)
+    watch.route(beyond(318.0, 6.0))
+    watch.sail(30, without=SLOW, twa_deg=44.0)
+    rng, said = np.random.default_rng(3), []
+    for _ in range(600):
+        watch.speed = max(knots + rng.normal(0.0, 0.2), 0.05)
+        watch.sail(1, without=SLOW, twa_deg=44.0)
+        said.append(watch.last_status().message)
+    assert sum(one != other for one, other in pairwise(said)) <= most
+
+
+def test_dead_downwind_stays_said_while_nobody_knows(brisvik):
+    watch = Watch(brisvik)
+    watch.heading = (watch.twd - 177.0) % 360.0
+    watch.sail(60)
+    assert watch.events("dead_downwind")
+    watch.sail(60, without=("heading_deg", "twd_deg", "cog_deg", "sog_kn"))
+    assert not watch.events("clear_of_dead_downwind")
+
+
+def test_on_the_second_lap_a_mark_left_astern_is_asked_about_again(brisvik):
+    """A closed course: what was asked on the first lap has nothing to do with the second."""
+    watch = Watch(brisvik)
+    watch.sail(5)
+    buoys = [beyond(315.0, 1.0), beyond(0.0, math.sqrt(2.0)), beyond(45.0, 1.0), HERE]
+    corners = [
+        Mark(name=name, lat=lat, lon=lon) for name, (lat, lon) in zip("ABCD", buoys, strict=True)
+    ]
+    start = Mark(name="D", lat=HERE[0], lon=HERE[1])
+    watch.take(Route(id="r", name="R", marks=(start, *corners, *corners)))
+    for asked, number in enumerate((1, 5), 1):
+        state = replace(watch.state, route=replace(watch.state.route, next=number), nearest_nm=0.3)
+        # A quarter of a mile outside the first mark, and half a mile along the leg from it.
+        lat, lon = buoys[0][0] + 0.53 / 60.0, buoys[0][1] + 0.32 / 60.0
+        past = replace(state.place, lat=lat, lon=lon)
+        state, events = replace(state, place=past), []
+        for second in range(120):
+            state, told = rounding.rounding(replace(state, now_s=watch.now + second), watch.desk)
+            events += told
+        assert [event.kind for event in events] == ["asked"]
+        assert len(state.told.astern) == asked
+        watch.state = replace(state, question=None)

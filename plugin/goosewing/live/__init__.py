@@ -55,8 +55,8 @@ Service to host
     ``dropped``: messages dropped because newer ones had come.
 ``{"type": "event", "time", "kind", "state": "normal" | "alert" | "warn", "message",
 "values": {…}}``
-    Kinds: ``approach``, ``turn_now``, ``turn_done``, ``turn_undone``, ``asked``,
-    ``answered``, ``dead_downwind``, ``clear_of_dead_downwind``, ``on_layline``,
+    Kinds: ``approach``, ``turn_now``, ``new_order``, ``turn_done``, ``turn_undone``,
+    ``asked``, ``answered``, ``dead_downwind``, ``clear_of_dead_downwind``, ``on_layline``,
     ``overstood``, ``headed``, ``lifted``, ``wing_pays``, ``wing_no_longer_pays``,
     ``beyond_limits``, ``within_limits``, ``mark_rounded``, ``replanned``, ``stale``, ``recovered``,
     ``position_jumped``, ``sources_disagree``, ``sources_agree``, ``clock``.

@@ -8,8 +8,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from goosewing.words.figures import three_figures
-
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
@@ -27,22 +25,9 @@ def _advice(document: Mapping[str, Any]) -> list[str]:
     if document["state"] != "advising" or board is None or ahead is None:
         return [f"{document['state'].upper()} {document['message']}"]
     if ahead["awaiting"]:
-        return [f"{ahead['point']} NOW: {ahead['words']}, {_steer(ahead)}"]
+        return [f"{ahead['point']} NOW: {ahead['words']}, {ahead['order']}"]
     text = ahead["text"] if ahead["kind"] == "mark" else f"{ahead['point']}: {ahead['text']}"
-    return [f"{board['words']}, {_steer(board)}", text]
-
-
-def _steer(board: Mapping[str, Any]) -> str:
-    magnetic = board["heading_magnetic_deg"]
-    if board["steer"] == "angle":
-        return f"TWA {board['twa_deg']:.0f}°, {_figures(board['heading_deg'], magnetic)}"
-    return f"steer {_figures(board['heading_deg'], magnetic)}"
-
-
-def _figures(true_deg: float, magnetic_deg: float | None) -> str:
-    if magnetic_deg is None:
-        return f"{three_figures(true_deg)} T"
-    return f"{three_figures(magnetic_deg)} M"
+    return [f"{board['words']}, {board['order']}", text]
 
 
 def _ages(ages: Mapping[str, float | None]) -> str:

@@ -9,7 +9,8 @@ from goosewing.errors import InputError
 from goosewing.exchange.gpx.plans import format_plan
 from goosewing.files.disk import write_atomically
 from goosewing.records import Mark
-from goosewing.words.points import board_words
+from goosewing.turns import stops
+from goosewing.words.points import stop_sentence
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -35,13 +36,12 @@ NOTHING = """<?xml version="1.0" encoding="UTF-8"?>
 
 def next_point(plan: Plan) -> Mark | None:
     """Return the first turning point ahead as a waypoint; None if the leg has none."""
-    first, *later = plan.legs[0].boards
-    ahead = first if first.manoeuvres else next(iter(later), None)
+    on_this_leg = (stop for stop in stops(plan) if stop.leg == 0)
+    ahead = next((stop for stop in on_this_leg if stop.mark is None or stop.manoeuvres), None)
     if ahead is None:
         return None
-    words = board_words(ahead.manoeuvres, ahead)
-    name = ahead.point or plan.legs[0].origin
-    return Mark(name=name, lat=ahead.start.lat, lon=ahead.start.lon, description=words)
+    name, words = ahead.point or plan.legs[0].origin, stop_sentence(ahead, plan.departure)
+    return Mark(name=name, lat=ahead.lat, lon=ahead.lon, description=words)
 
 
 def format_overlay(plan: Plan) -> str:

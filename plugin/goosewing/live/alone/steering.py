@@ -29,6 +29,7 @@ from goosewing.exchange.nmea.routes import (
     format_sentence,
 )
 from goosewing.live.core import health, sensing, standing
+from goosewing.turns import stops
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -104,12 +105,13 @@ def guide(state: State, before: Guide | None, names: Mapping[Place, str]) -> Gui
 def _to_next(state: State, plan: Plan, names: Mapping[Place, str], *, arrived: bool) -> Guide:
     boards = plan.legs[0].boards
     at = min(state.board, len(boards) - 1)
-    begin, last = boards[at].start, boards[-1].end
-    following = standing.next_board(state)
-    end = following.start if following else last
-    title = standing.name_of(following) if following else plan.legs[0].destination
-    here, there = (begin.lat, begin.lon), (end.lat, end.lon)
-    origin = names.get(here) or boards[at].point or plan.legs[0].origin
+    begin, last = standing.held_from(boards[at], state.nth), boards[-1].end
+    following = standing.next_stop(state)
+    there = (last.lat, last.lon) if following is None else (following.lat, following.lon)
+    title = standing.name_at(following) if following else plan.legs[0].destination
+    here = begin.lat, begin.lon
+    named = standing.order_of(boards[at], state.nth).point
+    origin = names.get(here) or named or plan.legs[0].origin
     return Guide(
         origin=_short(origin), waypoint=_short(names.get(there) or title),
         begin=here, end=there, arrived=arrived or (following is None and _near(state, there)),
@@ -133,6 +135,7 @@ def names_of(contents: Contents, plan: Plan) -> dict[Place, str]:
         (fix.lat, fix.lon)
         for leg in plan.legs for board in leg.boards for fix in (board.start, board.end)
     ]  # fmt: skip
+    places += [(stop.lat, stop.lon) for stop in stops(plan) if stop.order is not None]
     found: dict[Place, str] = {}
     for place in places:
         for point in points:

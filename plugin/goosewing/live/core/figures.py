@@ -10,7 +10,7 @@ import numpy as np
 
 from goosewing.live.core import lines, sensing, turns
 from goosewing.live.core.damping import turned_deg
-from goosewing.live.core.standing import live, name_of, present_board, to_mark, under_way
+from goosewing.live.core.standing import live, name_at, present_board, steered, to_mark, under_way
 from goosewing.live.core.state import Figures
 from goosewing.velocities.velocity_set import along_and_across
 
@@ -37,13 +37,13 @@ def figures(state: State, desk: Desk) -> Figures:
     crossing = next((line for line in lying if line.tack != state.tack), None)
     return replace(
         found,
-        target_angle_deg=board.twa_deg,
+        target_angle_deg=steered(board, state.nth, state.now_s).twa_deg,
         target_speed_kn=now.boat_speed_kn,
         layline_nm=crossing.distance_nm if crossing else None,
         layline_s=_seconds(crossing),
         opposite_nm=own.distance_nm if own else None,
         opposite_s=_seconds(own),
-        turn=state.pending.point if state.pending else name_of(turn.board) if turn else None,
+        turn=state.pending.point if state.pending else name_at(turn.stop) if turn else None,
         turn_nm=0.0 if awaiting else turn.distance_nm if turn else None,
         turn_s=0.0 if awaiting else turns.time_ahead_s(state) if turn else None,
         awaiting=awaiting,

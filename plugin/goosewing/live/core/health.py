@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from goosewing.live.core import sensing
-from goosewing.live.core.standing import name_of, next_board, present_board
+from goosewing.live.core.standing import name_at, next_stop, present_board
 
 if TYPE_CHECKING:
     from goosewing.live.core.state import Desk, ServiceState, State
@@ -102,8 +102,8 @@ def _doing(state: State) -> str:
     board = present_board(state)
     assert board is not None
     assert state.route is not None
-    after = next_board(state)
-    target = name_of(after) if after else state.route.marks[state.route.next].name
+    stop = next_stop(state)
+    target = name_at(stop) if stop else state.route.marks[state.route.next].name
     return f"{board.tack.capitalize()} tack, {board.sail_set}, to {target}."
 
 

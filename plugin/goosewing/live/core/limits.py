@@ -53,7 +53,8 @@ def dead_downwind(state: State, desk: Desk) -> tuple[State, list[Event]]:
     """Warn when she sails so nearly dead downwind that a swing of the wind gybes her."""
     rules, off = desk.rules, sensing.off_bow_deg(state)
     near = off is not None and abs(off) >= rules.dead_downwind_deg
-    clear = off is None or abs(off) < rules.clear_downwind_deg
+    # Without a heading or a wind nobody knows: the warning stands.
+    clear = off is not None and abs(off) < rules.clear_downwind_deg
     state, near_s = lasting(state, "dead_downwind", near)
     state, clear_s = lasting(state, "clear_downwind", clear)
     if near and not state.told.dead_downwind and near_s >= rules.dead_downwind_for_s:

@@ -14,7 +14,7 @@ from goosewing.live.core.sensing import carried, stream_kn, variation_deg
 from goosewing.live.core.state import Desk, Order, Outlook, Reason, Route, State
 from goosewing.marks.from_here import starting_here
 from goosewing.options import Options
-from goosewing.turns import LETTERS, Numbers, names, numbered_like, stops
+from goosewing.turns import names
 from goosewing.units import SECONDS_PER_HOUR
 from goosewing.weather.base import datetime_from_hours
 from goosewing.weather.combine import hold_last
@@ -23,9 +23,10 @@ from goosewing.weather.steady import SteadyWeather
 from goosewing.words.figures import manoeuvre_words
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Iterable, Sequence
 
     from goosewing.records import Board, Plan, Tack
+    from goosewing.turns import Stop
     from goosewing.weather.base import Weather
 
 FORECAST_TAKES_OVER_S = 3600.0
@@ -184,56 +185,11 @@ def turn_words(board: Board) -> str:
     return manoeuvre_words(kinds, board.tack, board.sail_set)
 
 
-def named(plan: Plan, before: Plan | None, used: Iterable[str]) -> Plan:
-    """Return a plan whose turns are called as before, and one due at once by a name of its own.
-
-    Parameters
-    ----------
-    plan, before : Plan
-        The new one, and the one that stands, if any.
-    used : iterable of str
-        Names that were used on this passage.
-    """
-    if before is None:
-        return _in_order(plan, used)
-    plan = numbered_like(plan, before, used)
-    first = plan.legs[0].boards[0]
-    if not first.manoeuvres or first.point is not None:
-        return plan
-    numbers = _numbers(plan, (*used, *names(plan)))
-    return _with_names(plan, {(0, 0): numbers.next(LETTERS[next(stops(plan)).kind])})
-
-
-def _in_order(plan: Plan, used: Iterable[str]) -> Plan:
-    """Name the turns in the order in which they come, the one due at once too."""
-    numbers = _numbers(plan, used)
-    due = [
-        stop for stop in stops(plan)
-        if stop.mark is None or ((stop.leg, stop.at) == (0, 0) and stop.manoeuvres)
-    ]  # fmt: skip
-    found = {(stop.leg, stop.at): numbers.next(LETTERS[stop.kind]) for stop in due}
-    return _with_names(plan, found)
-
-
-def _numbers(plan: Plan, used: Iterable[str]) -> Numbers:
-    numbers = Numbers({mark.name.casefold() for mark in plan.marks})
-    numbers.after(used)
-    return numbers
-
-
-def _with_names(plan: Plan, found: Mapping[tuple[int, int], str]) -> Plan:
-    """Return a plan in which boards, by leg and number, begin at turns of these names."""
-    legs = tuple(
-        replace(
-            leg,
-            boards=tuple(
-                replace(board, point=found.get((number, at), board.point))
-                for at, board in enumerate(leg.boards)
-            ),
-        )
-        for number, leg in enumerate(plan.legs)
-    )
-    return replace(plan, legs=legs)
+def stop_words(stop: Stop) -> str:
+    """Say what is done at a turning point."""
+    if stop.order is not None or stop.board is None:
+        return "alter course"
+    return turn_words(stop.board)
 
 
 def last_names(used: Iterable[str], plan: Plan) -> tuple[str, ...]:

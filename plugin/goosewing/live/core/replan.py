@@ -13,9 +13,12 @@ from goosewing.live.core import orders, sensing
 from goosewing.live.core.damping import from_deg, strength_kn, turned_deg
 from goosewing.live.core.sensing import lasting
 from goosewing.live.core.standing import (
+    held_from,
+    held_to,
     next_mark,
     poled_ahead,
     present_board,
+    steered,
     to_place,
     under_way,
 )
@@ -111,9 +114,10 @@ def _left_the_line(state: State, desk: Desk, _: Planned) -> tuple[State, str | N
     board = present_board(state)
     if board is None or not under_way(state):
         return state, None
-    line = local_plane.towards(board.start.lat, board.start.lon, board.end.lat, board.end.lon)
+    begin, end = held_from(board, state.nth), held_to(board, state.nth)
+    line = local_plane.towards(begin.lat, begin.lon, end.lat, end.lon)
     course = math.degrees(math.atan2(line.east_nm, line.north_nm))
-    off = abs(local_plane.right_of_nm(to_place(state, board.end.lat, board.end.lon), course))
+    off = abs(local_plane.right_of_nm(to_place(state, end.lat, end.lon), course))
     least = max(desk.rules.off_track_nm, desk.rules.off_track_share * line.distance_nm)
     mark = next_mark(state)
     near = to_place(state, mark.lat, mark.lon).distance_nm < 2.0 * desk.rules.rounding_nm
@@ -159,7 +163,8 @@ def change(before: State, plan: Plan) -> Change:
     if [_way(board) for board in old[:2]] != [_way(board) for board in new[:2]]:
         return "advice"
     one, two = old[0], new[0]
-    turned = one.steer == "heading" and abs(turned_deg(two.heading_deg, one.heading_deg))
+    now = steered(one, before.nth, before.now_s)
+    turned = now.steer == "heading" and abs(turned_deg(two.heading_deg, now.heading_deg))
     apart = local_plane.towards(one.end.lat, one.end.lon, two.end.lat, two.end.lon).distance_nm
     left = to_place(before, two.end.lat, two.end.lon).distance_nm
     later = _arrival_s(plan) - _arrival_s(before.planned.plan)

@@ -87,8 +87,7 @@ def _course_deg(line: local_plane.Bearing) -> float | None:
 
 def _passed_far_off(state: State, desk: Desk, route: Route) -> tuple[State, list[Event]]:
     """Ask about a mark that she has left astern without having been near it."""
-    name = next_mark(state).name
-    behind = name not in state.told.astern and _astern(state, route, route.next)
+    behind = route.next not in state.told.astern and _astern(state, route, route.next)
     state, for_s = lasting(state, "astern", behind)
     if not behind or for_s < desk.rules.astern_for_s:
         return state, []
@@ -137,7 +136,9 @@ def ask_of_marks(state: State, following: int, why: str) -> tuple[State, list[Ev
         ),
         next=following,
     )
-    told = replace(state.told, astern=(*state.told.astern, *names))
+    # By number: on a closed course a name comes round again.
+    asked_of = range(route.next, following)
+    told = replace(state.told, astern=(*state.told.astern, *asked_of))
     return asked(replace(state, told=told), question)
 
 

@@ -47,8 +47,12 @@ GUST_TAU_S = 5.0
 MAKING_WAY_KN = 1.0
 """Faster than this, a position has to move."""
 
-COURSE_FOR_HEADING_KN = 1.5
-"""From this speed the course over ground stands in for a missing heading."""
+COURSE_FOR_HEADING_KN, COURSE_NO_LONGER_KN = 1.5, 1.0
+"""From the first speed on the course over ground stands in for a missing heading; once it
+does, down to the second: about one speed it would come and go with every wave."""
+
+COURSE_HELD_S = 10.0
+"""So long slower, and the course is held as it was: it wanders where she hardly moves."""
 
 BOW_TAU_S = 8.0
 """Averaging of where the bow points: longer than a wave, shorter than a turn. [s]"""
@@ -86,7 +90,7 @@ def sensed(state: State, desk: Desk) -> tuple[State, list[Event]]:
     state, events = _placed(state, desk)
     state = _turning(_standing(_steered(state, desk)), desk)
     state, more = _winded(state, desk)
-    state = _made(_streamed(state, desk))
+    state = _made(_streamed(state, desk), desk)
     return _tacked(state), [*events, *more]
 
 
@@ -225,8 +229,22 @@ def _heading(
     variation = variation_deg(state, desk)
     if magnetic is not None and variation is not None:
         return state, (float(magnetic.value) + variation) % 360.0, "compass"
-    if course_deg is not None and over_kn is not None and over_kn >= COURSE_FOR_HEADING_KN:
-        return state, course_deg, "course over ground"
+    return _by_course(state, course_deg, over_kn)
+
+
+def _by_course(
+    state: State, course_deg: float | None, over_kn: float | None
+) -> tuple[State, float | None, str]:
+    """Let the course over the ground stand in for the heading, while she goes fast enough."""
+    before, where = state.sense, "course over ground"
+    stood_in = before.heading_from == where
+    least = COURSE_NO_LONGER_KN if stood_in else COURSE_FOR_HEADING_KN
+    fast = over_kn is not None and over_kn >= least
+    state, slow_s = lasting(state, "slow", not fast)
+    if fast and course_deg is not None:
+        return state, course_deg, where
+    if stood_in and course_deg is not None and slow_s < COURSE_HELD_S:
+        return state, before.heading_deg, where
     return state, None, ""
 
 
@@ -578,20 +596,17 @@ def stream_kn(state: State, desk: Desk) -> tuple[float, float] | None:
     return stream.east_kn, stream.north_kn
 
 
-def _made(state: State) -> State:
-    """Average her velocity over the ground, for times ahead that do not jump."""
+def _made(state: State, desk: Desk) -> State:
+    """Average her velocity over the ground, for times ahead that do not jump.
+
+    While she turns, and gathers way again, it tells nothing of what is to come.
+    """
     track, before = ground_track(state), state.course_made
-    swung = state.since.swung == state.now_s
     if track is None:
         return state if before is None else replace(state, course_made=None)
-    made = damped(None if swung else before, *track, state.now_s, MADE_TAU_S)
+    turns = swinging(state, desk)
+    made = damped(None if turns else before, *track, state.now_s, MADE_TAU_S)
     return replace(state, course_made=made)
-
-
-def course_made(state: State) -> tuple[float, float] | None:
-    """Return her velocity over the ground, averaged; None where it is not known. [kn]."""
-    made = state.course_made
-    return None if made is None else (made.east_kn, made.north_kn)
 
 
 def off_bow_deg(state: State) -> float | None:

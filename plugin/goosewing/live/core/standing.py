@@ -11,11 +11,13 @@ import numpy as np
 from goosewing.earth import local_plane
 from goosewing.live.core import sensing
 from goosewing.live.core.damping import turned_deg, vector
+from goosewing.turns import stops
 from goosewing.velocities.velocity_set import Airs, VelocitySet, airs_over_water, velocity_set
 
 if TYPE_CHECKING:
     from goosewing.live.core.state import Desk, Planned, State
-    from goosewing.records import Board, BoardPoint, Mark
+    from goosewing.records import Board, Fix, Mark, Order, Steer
+    from goosewing.turns import Stop
 
 NEW_AIRS_DEG, NEW_AIRS_KN = 0.5, 0.1
 """The velocity set is made anew when wind or stream have changed by more."""
@@ -48,15 +50,74 @@ def board_after_mark(state: State) -> Board | None:
     return legs[1].boards[0] if len(legs) > 1 and legs[1].boards else None
 
 
+def next_stop(state: State) -> Stop | None:
+    """Return where something else is done or steered next, on the way to the next mark.
+
+    A turn that is due stays the next one until it is made; the orders along the board
+    before it are then behind.
+    """
+    if state.planned is None:
+        return None
+    here, due = (state.board, state.nth), state.pending is not None
+    for stop in stops(state.planned.plan):
+        if stop.leg > 0:
+            return None
+        if stop.mark is None and (stop.at, stop.nth) > here and not (due and stop.order):
+            return stop
+    return None
+
+
 def name_of(board: Board) -> str:
     """Return what the place is called where a board begins, within a leg."""
     return board.point or "A0"
 
 
-def along(board: Board, now_s: float) -> Board | BoardPoint:
-    """Return what the plan has along a board at a time: in changing wind it swings."""
-    past = [point for point in board.points if point.time.timestamp() <= now_s]
-    return past[-1] if past else board
+def name_at(stop: Stop) -> str:
+    """Return what a turning point within a leg is called."""
+    return stop.point or "A0"
+
+
+class Steered(NamedTuple):
+    """What the helm holds, a heading or an angle to the wind, and what the other one then is."""
+
+    steer: Steer
+    heading_deg: float
+    twa_deg: float
+
+
+def steered(board: Board, nth: int, now_s: float) -> Steered:
+    """Return how a board is steered under one of its orders; where that has begun, at this time.
+
+    Under a heading the wind's angle swings along a board in changing wind, under an angle
+    the heading does.
+    """
+    held = order_of(board, nth)
+    begins, ends = held_from(board, nth).time, held_to(board, nth).time
+    assert begins is not None
+    assert ends is not None
+    past = [
+        point for point in board.points
+        if begins <= point.time < ends and point.time.timestamp() <= now_s
+    ]  # fmt: skip
+    at = past[-1] if past else held
+    if held.steer == "heading":
+        return Steered(held.steer, held.heading_deg, at.twa_deg)
+    return Steered(held.steer, at.heading_deg, held.twa_deg)
+
+
+def order_of(board: Board, nth: int) -> Board | Order:
+    """Return one of a board's orders; where it has but one, the board tells it."""
+    return board.orders[nth] if nth < len(board.orders) else board
+
+
+def held_from(board: Board, nth: int) -> Fix | Order:
+    """Return where an order of a board begins to hold."""
+    return board.orders[nth] if 0 < nth < len(board.orders) else board.start
+
+
+def held_to(board: Board, nth: int) -> Fix | Order:
+    """Return where an order of a board ends."""
+    return board.orders[nth + 1] if nth + 1 < len(board.orders) else board.end
 
 
 def under_way(state: State) -> bool:

@@ -21,8 +21,8 @@ if TYPE_CHECKING:
 
 
 EventKind = Literal[
-    "approach", "turn_now", "turn_done", "turn_undone", "on_layline", "overstood", "headed",
-    "lifted", "wing_pays", "wing_no_longer_pays", "beyond_limits", "within_limits",
+    "approach", "turn_now", "new_order", "turn_done", "turn_undone", "on_layline", "overstood",
+    "headed", "lifted", "wing_pays", "wing_no_longer_pays", "beyond_limits", "within_limits",
     "dead_downwind", "clear_of_dead_downwind", "mark_rounded", "asked", "answered", "replanned",
     "stale", "recovered", "position_jumped", "sources_disagree", "sources_agree", "clock",
 ]  # fmt: skip
@@ -454,6 +454,7 @@ class Done:
     pending: Pending
     planned: Planned
     board: int
+    nth: int
     tack: Tack | None
     sail_set: str | None
     time_s: float
@@ -560,6 +561,7 @@ class Since:
     dead_downwind: float | None = None
     clear_downwind: float | None = None
     astern: float | None = None
+    slow: float | None = None
 
     def of_plan(self) -> Since:
         """Return what goes on when a new plan stands: nothing that the old one had begun."""
@@ -572,7 +574,7 @@ class Since:
         """Return what goes on without any plan."""
         return Since(
             disagree=self.disagree, swung=self.swung, standing=self.standing,
-            on_port=self.on_port, on_starboard=self.on_starboard,
+            slow=self.slow, on_port=self.on_port, on_starboard=self.on_starboard,
         )  # fmt: skip
 
     def shifted(self, by_s: float) -> Since:
@@ -584,7 +586,7 @@ class Since:
 SinceName = Literal[
     "on_port", "on_starboard", "swung", "standing", "disagree", "beyond", "wind_moved",
     "stream_moved", "off_track", "early", "strayed", "settled", "wing_turned", "dead_downwind",
-    "clear_downwind", "astern",
+    "clear_downwind", "astern", "slow",
 ]  # fmt: skip
 
 Lie = Literal["short", "on", "over", "out"]
@@ -603,8 +605,8 @@ class Told:
     """For which turn, and how long before it at the last. [s]"""
     late: bool = False
     lies: Mapping[tuple[str, str], Lie] = field(default_factory=dict)
-    astern: tuple[str, ...] = ()
-    """Marks that the crew was asked about."""
+    astern: tuple[int, ...] = ()
+    """Numbers of the marks that the crew was asked about."""
     up: bool = False
     """That nobody has said what is up."""
 
@@ -662,6 +664,8 @@ class State:
     weighed: Order | None = None
     """The newest order whose plan was no reason to change the one that stands."""
     board: int = 0
+    nth: int = 0
+    """Which of that board's orders holds."""
     pending: Pending | None = None
     done: Done | None = None
     countdown: Countdown | None = None

@@ -54,6 +54,7 @@ from goosewing.live.core.state import (
     Undo,
     Update,
 )
+from goosewing.turns import numbered_like
 
 Step = tuple[State, tuple[Output, ...]]
 
@@ -270,7 +271,7 @@ def _status(state: State, desk: Desk, ages: dict[str, float | None]) -> tuple[St
 
 def _without_plan(state: State) -> State:
     return replace(
-        state, waiting=None, planned=None, weighed=None, pending=None, done=None, board=0,
+        state, waiting=None, planned=None, weighed=None, pending=None, done=None, board=0, nth=0,
         failure=None, failed_s=None, nearest_nm=None, finished=None, held=None, updated_s=None,
         passed=(), used=(), remembered=None, question=None, countdown=None,
         told=state.told.of_sensors(), since=state.since.of_sensors(),
@@ -300,12 +301,12 @@ def _planned(state: State, ready: PlanReady, desk: Desk) -> Step:
     if order.next != route.next:
         return replace(state, wanted="a mark was rounded"), ()
     standing_plan = None if state.planned is None else state.planned.plan
-    named = orders.named(ready.plan, standing_plan, state.used)
+    named = numbered_like(ready.plan, standing_plan, state.used, at_once=True)
     before, plan = state, orders.by_compass(named, state, desk)
     if order.keeps and state.planned is not None and replan.change(state, plan) == "nothing":
         return replace(state, weighed=order), ()
     state = replace(
-        state, planned=Planned(order=order, plan=plan), weighed=None, board=0, pending=None,
+        state, planned=Planned(order=order, plan=plan), weighed=None, board=0, nth=0, pending=None,
         used=orders.last_names(state.used, plan), held=None, told=state.told.of_plan(),
         since=state.since.of_plan(), updated_s=None,
     )  # fmt: skip

@@ -12,10 +12,13 @@ from goosewing.live.core.damping import turned_deg
 from goosewing.live.core.sensing import lasting
 from goosewing.live.core.standing import (
     board_after_mark,
+    held_from,
     live,
+    name_at,
     name_of,
     next_board,
     next_mark,
+    next_stop,
     present_board,
     to_mark,
     to_place,
@@ -25,8 +28,10 @@ from goosewing.live.core.state import Countdown, Done, Event, Pending
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from goosewing.live.core.standing import Live
     from goosewing.live.core.state import Acknowledge, Desk, State, Undo
     from goosewing.records import Board, Tack
+    from goosewing.turns import Stop
 
 TURN_NOW_S = 1.0
 """One look ahead: a turn due before the next one is due now."""
@@ -43,14 +48,17 @@ FAR_APART_SHARE, FAR_APART_S, FAR_APART_FOR_S = 0.25, 20.0, 20.0
 LEAST_MADE_GOOD_KN = 0.1
 """Slower than this towards the mark, no time of arrival means anything. [kn]"""
 
+GATHERS_WAY_S = 120.0
+"""So long measured, what she makes over the ground tells how she goes on."""
+
 AGAIN_SHARE = 1.5
 """So many times a stand-by away again, it is told again."""
 
 
 class Turn(NamedTuple):
-    """How she lies to the line of the board after the present one."""
+    """How she lies to where the next board, or the next order along this one, begins."""
 
-    board: Board
+    stop: Stop
     short: bool
     off_nm: float
     distance_nm: float | None
@@ -59,10 +67,14 @@ class Turn(NamedTuple):
 
 
 def turn_ahead(state: State) -> Turn | None:
-    """Return how far off the next turning point is; None on the last board of a leg."""
-    after, board = next_board(state), present_board(state)
-    if after is None or board is None or state.planned is None:
+    """Return how far off the next turning point is; None under the last order of a leg."""
+    stop, board = next_stop(state), present_board(state)
+    if stop is None or board is None or state.planned is None:
         return None
+    if stop.order is not None:
+        return _order_ahead(state, board, stop)
+    after = stop.board
+    assert after is not None
     if state.planned.order.forecast:
         # In changing wind the line of the board after curves: its beginning counts.
         place, course = board.end, after.course_over_ground_deg
@@ -72,24 +84,53 @@ def turn_ahead(state: State) -> Turn | None:
     now = live(state.held, board)
     planned_rate = local_plane.right_rate_kn((now.east_kn, now.north_kn), course)
     short = off * planned_rate < 0.0
-    velocity = sensing.course_made(state) or (now.east_kn, now.north_kn)
+    velocity = _velocity_ahead(state, board, now)
     rate = local_plane.right_rate_kn(velocity, course)
     if not short or rate * planned_rate <= 0.0:
-        return Turn(after, short, abs(off), None if short else 0.0, None if short else 0.0)
+        return Turn(stop, short, abs(off), None if short else 0.0, None if short else 0.0)
     hours = abs(off / rate)
-    return Turn(after, short, abs(off), hours * math.hypot(*velocity), hours * 3600.0)
+    return Turn(stop, short, abs(off), hours * math.hypot(*velocity), hours * 3600.0)
+
+
+def _order_ahead(state: State, board: Board, stop: Stop) -> Turn:
+    """Return how far off another order is: she is there where its place comes abeam."""
+    begin = held_from(board, state.nth)
+    line = local_plane.towards(begin.lat, begin.lon, stop.lat, stop.lon)
+    course = math.degrees(math.atan2(line.east_nm, line.north_nm))
+    left = -local_plane.beyond_nm(to_place(state, stop.lat, stop.lon), course)
+    if left <= 0.0:
+        return Turn(stop, False, 0.0, 0.0, 0.0)
+    east, north = _velocity_ahead(state, board, live(state.held, board))
+    speed = (east * line.east_nm + north * line.north_nm) / max(line.distance_nm, 1e-9)
+    if speed <= LEAST_MADE_GOOD_KN:
+        return Turn(stop, True, 0.0, left, None)
+    return Turn(stop, True, 0.0, left, left / speed * 3600.0)
+
+
+def _velocity_ahead(state: State, board: Board, now: Live) -> tuple[float, float]:
+    """Return the velocity that times ahead are told by, towards east and north. [kn].
+
+    What she makes over the ground; after a turn, until she has gathered way again, as
+    much of what her tables say of this board as is not measured yet.
+    """
+    made, planned = state.course_made, (now.east_kn, now.north_kn)
+    if made is None:
+        return planned
+    measured = made.east_kn, made.north_kn
+    if state.tack not in (None, board.tack) and not board.poled:
+        return measured
+    share = min((made.seen_s - made.since_s) / GATHERS_WAY_S, 1.0)
+    east, north = (p + share * (m - p) for p, m in zip(planned, measured, strict=True))
+    return east, north
 
 
 def mark_ahead(state: State) -> tuple[float, float | None]:
     """Return how far off the next mark is, and in what time; None where she makes nothing good."""
     bearing = to_mark(state)
     board = present_board(state)
-    velocity = sensing.course_made(state)
-    if velocity is None and board is not None:
-        now = live(state.held, board)
-        velocity = (now.east_kn, now.north_kn)
-    if velocity is None or bearing.distance_nm == 0.0:
+    if board is None or bearing.distance_nm == 0.0:
         return bearing.distance_nm, None
+    velocity = _velocity_ahead(state, board, live(state.held, board))
     towards = velocity[0] * bearing.east_nm + velocity[1] * bearing.north_nm
     speed = towards / bearing.distance_nm
     if speed <= LEAST_MADE_GOOD_KN:
@@ -110,7 +151,7 @@ def counted_down(state: State) -> State:
     """Keep the time to the next turn, or to the mark, so that it falls steadily."""
     turn = turn_ahead(state)
     if turn is not None:
-        name, time_s = name_of(turn.board), turn.time_s
+        name, time_s = name_at(turn.stop), turn.time_s
     else:
         name, time_s = next_mark(state).name, mark_ahead(state)[1]
     if time_s is None:
@@ -155,22 +196,43 @@ def turning(state: State, desk: Desk) -> tuple[State, list[Event]]:
 
 
 def _ahead(state: State, desk: Desk, turn: Turn) -> tuple[State, list[Event]]:
-    name, words = name_of(turn.board), orders.turn_words(turn.board)
+    name, words = name_at(turn.stop), orders.stop_words(turn.stop)
     time_s = time_ahead_s(state)
     values = {"point": name, "distance_nm": turn.distance_nm, "time_s": time_s}
-    state, early = _early(state, desk, turn)
-    if early or not turn.short or (turn.time_s is not None and turn.time_s <= TURN_NOW_S):
-        state = replace(state, pending=pending_at(state, state.board + 1))
-        message = f"{name} now: {words}."
+    after = next_board(state)
+    if after is None:
+        state = _strayed(state, desk)
+    else:
+        state, early = _early(state, desk, after)
         if early:
-            message = f"On {turn.board.tack} tack before {name}."
+            message = f"On {after.tack} tack before {name_of(after)}."
             if desk.steers:
                 message += " Acknowledge it to be planned from here."
-        event = Event(
-            time_s=state.now_s, kind="turn_now", severity="warn", message=message, values=values
-        )
-        return state, [event]
-    return _stood_by(state, desk, name, words, values)
+            return _due(state, message, {**values, "point": name_of(after)})
+    if turn.short and (turn.time_s is None or turn.time_s > TURN_NOW_S):
+        return _stood_by(state, desk, name, words, values)
+    if turn.stop.order is not None:
+        return _under_new_order(state, turn.stop)
+    return _due(state, f"{name} now: {words}.", values)
+
+
+def _due(state: State, message: str, values: Mapping[str, object]) -> tuple[State, list[Event]]:
+    """Let the turn onto the next board wait for the crew."""
+    state = replace(state, pending=pending_at(state, state.board + 1))
+    event = Event(
+        time_s=state.now_s, kind="turn_now", severity="warn", message=message, values=values
+    )
+    return state, [event]
+
+
+def _under_new_order(state: State, stop: Stop) -> tuple[State, list[Event]]:
+    """Tell what is steered from here on: nothing else is done, so nobody is waited for."""
+    words = f"{name_at(stop)} now: {orders.stop_words(stop)}."
+    event = Event(
+        time_s=state.now_s, kind="new_order", severity="alert", message=words,
+        values={"point": name_at(stop)},
+    )  # fmt: skip
+    return replace(state, nth=stop.nth, countdown=None), [event]
 
 
 def pending_at(state: State, number: int) -> Pending:
@@ -241,11 +303,11 @@ def _mark_stood_by(state: State, desk: Desk) -> tuple[State, list[Event]]:
 # ---- made, early, late, strayed --------------------------------------------------------------
 
 
-def _early(state: State, desk: Desk, turn: Turn) -> tuple[State, bool]:
+def _early(state: State, desk: Desk, after: Board) -> tuple[State, bool]:
     """Whether she has turned before the point was reached."""
     board = present_board(state)
     assert board is not None
-    turned = board.tack != turn.board.tack and state.tack == turn.board.tack
+    turned = board.tack != after.tack and state.tack == after.tack
     state, for_s = lasting(state, "early", turned)
     return state, turned and for_s >= desk.rules.turned_for_s
 
@@ -288,12 +350,12 @@ def after_turn(state: State) -> State:
     assert pending is not None
     assert planned is not None
     done = Done(
-        pending=pending, planned=planned, board=state.board, tack=state.tack,
+        pending=pending, planned=planned, board=state.board, nth=state.nth, tack=state.tack,
         sail_set=state.sail_set, time_s=state.now_s,
     )  # fmt: skip
     since = replace(state.since.of_plan(), on_port=None, on_starboard=None)
     return replace(
-        state, pending=None, done=done, board=pending.board, tack=pending.tack,
+        state, pending=None, done=done, board=pending.board, nth=0, tack=pending.tack,
         sail_set=pending.sail_set, up_since_s=state.now_s, wanted=f"{pending.point} is done",
         since=since, told=state.told.of_plan(), countdown=None,
     )  # fmt: skip
@@ -340,7 +402,7 @@ def undone(state: State, done: Done) -> tuple[State, Event]:
         values={"point": pending.point},
     )  # fmt: skip
     state = replace(
-        state, pending=pending, done=None, planned=done.planned, board=done.board,
+        state, pending=pending, done=None, planned=done.planned, board=done.board, nth=done.nth,
         sail_set=done.sail_set, waiting=None, wanted=None, countdown=None,
     )  # fmt: skip
     return state, event
@@ -364,5 +426,5 @@ def _late(state: State, desk: Desk, turn: Turn) -> tuple[State, list[Event]]:
     still = state.pending.board > 0 and state.tack != state.pending.tack
     if not (gone and still) or state.told.late:
         return state, []
-    event = lines.overstood(state, turn.off_nm, f"the line of {name_of(turn.board)}")
+    event = lines.overstood(state, turn.off_nm, f"the line of {name_at(turn.stop)}")
     return replace(state, told=replace(state.told, late=True)), [event]

@@ -13,11 +13,11 @@ from typing import TYPE_CHECKING, Any
 
 from goosewing.live.core import figures, health, sensing, standing, stream_filter, turns
 from goosewing.live.core.damping import towards_deg, turned_deg
-from goosewing.live.core.orders import turn_words
+from goosewing.live.core.orders import stop_words, turn_words
 from goosewing.live.core.state import NEVER, Figures
 from goosewing.live.host import signalk
 from goosewing.live.panel.look import Look
-from goosewing.live.panel.shown import miles, shown, steered
+from goosewing.live.panel.shown import capital, miles, shown, steer_words
 from goosewing.records import CAUTIONS
 from goosewing.units import SECONDS_PER_HOUR
 from goosewing.words.figures import hours_and_minutes
@@ -187,16 +187,18 @@ def _next(look: Look) -> Document | None:
     turn = turns.turn_ahead(look.state)
     if turn is None:
         return _mark_ahead(look, planned)
-    words, name = _words(turn.board), standing.name_of(turn.board)
+    assert turn.stop.board is not None
+    words, name = capital(stop_words(turn.stop)), standing.name_at(turn.stop)
     time_s = turns.time_ahead_s(look.state)
+    steering = _steering(look, turn.stop.board, turn.stop.nth)
     return {
-        **_steering(look, turn.board),
+        **steering,
         "point": name,
         "kind": "turn",
         "due": "ahead",
         "awaiting": False,
         "words": words,
-        "text": _text(look, words, turn.board, time_s, turn.distance_nm),
+        "text": f"{_text(words, name, time_s, turn.distance_nm)}; {steering['order']}",
         "time_s": time_s,
         "distance_nm": turn.distance_nm,
     }
@@ -206,7 +208,7 @@ def _due(look: Look, planned: Planned) -> Document:
     pending = look.state.pending
     assert pending is not None
     board = planned.plan.legs[0].boards[pending.board]
-    words = _words(board)
+    words = capital(turn_words(board))
     return {
         **_steering(look, board),
         "point": pending.point,
@@ -228,6 +230,10 @@ def _mark_ahead(look: Look, planned: Planned) -> Document:
     name = legs[0].destination
     after = standing.board_after_mark(look.state)
     steering = _steering(look, after) if after else dict.fromkeys(STEERING)
+    text = _mark_text(name, time, distance)
+    if after is not None:
+        done = f"{turn_words(after)}, " if after.manoeuvres else ""
+        text += f"; then {done}{steering['order']}"
     return {
         **steering,
         "point": name,
@@ -235,23 +241,26 @@ def _mark_ahead(look: Look, planned: Planned) -> Document:
         "due": "ahead",
         "awaiting": False,
         "words": name,
-        "text": _mark_text(look, name, after, time, distance),
+        "text": text,
         "time_s": time,
         "distance_nm": distance,
     }
 
 
-STEERING = ("steer", "heading_deg", "heading_magnetic_deg", "twa_deg", "tack", "sail_set")
+STEERING = (
+    "steer", "heading_deg", "heading_magnetic_deg", "twa_deg", "order", "tack", "sail_set",
+)  # fmt: skip
 
 
-def _steering(look: Look, board: Board) -> Document:
-    """How a board is sailed where it is entered; of the present one, where she is."""
-    at = standing.along(board, look.state.now_s)
+def _steering(look: Look, board: Board, nth: int = 0) -> Document:
+    """How a board is sailed under one of its orders; of the one that holds, where she is."""
+    held = standing.steered(board, nth, look.state.now_s)
     return {
-        "steer": board.steer,
-        "heading_deg": at.heading_deg,
-        "heading_magnetic_deg": look.magnetic_deg(at.heading_deg),
-        "twa_deg": at.twa_deg,
+        "steer": held.steer,
+        "heading_deg": held.heading_deg,
+        "heading_magnetic_deg": look.magnetic_deg(held.heading_deg),
+        "twa_deg": held.twa_deg,
+        "order": steer_words(look, held),
         "tack": board.tack,
         "sail_set": board.sail_set,
     }
@@ -264,7 +273,7 @@ def _board(look: Look) -> Document | None:
         return None
     index = min(look.state.board, len(planned.plan.legs[0].boards) - 1)
     words = f"{board.tack.capitalize()} tack, {board.sail_set}"
-    return {"index": index, "words": words, **_steering(look, board)}
+    return {"index": index, "words": words, **_steering(look, board, look.state.nth)}
 
 
 def _figures(look: Look) -> Document:
@@ -319,31 +328,17 @@ def _events(events: Iterable[Event]) -> list[Document]:
 # ---- words --------------------------------------------------------------------------------
 
 
-def _words(board: Board) -> str:
-    words = turn_words(board)
-    return words[0].upper() + words[1:]
-
-
-def _text(
-    look: Look, words: str, board: Board, time_s: float | None, distance_nm: float | None
-) -> str:
-    steer = _steer_words(look, board)
+def _text(words: str, name: str, time_s: float | None, distance_nm: float | None) -> str:
     if time_s is None or distance_nm is None:
-        return f"{words} at {standing.name_of(board)}; {steer}"
+        return f"{words} at {name}"
     # "…, set the pole for wing-and-wing in 12 min" would count the pole alone.
     joint = "," if "," in words else ""
-    return f"{words}{joint} in {_ahead(time_s, distance_nm)}; {steer}"
+    return f"{words}{joint} in {_ahead(time_s, distance_nm)}"
 
 
-def _mark_text(
-    look: Look, name: str, after: Board | None, time_s: float | None, distance_nm: float
-) -> str:
+def _mark_text(name: str, time_s: float | None, distance_nm: float) -> str:
     ahead = _ahead(time_s, distance_nm)
-    text = f"{name}, {ahead}" if time_s is None else f"{name} in {ahead}"
-    if after is None:
-        return text
-    done = f"{turn_words(after)}, " if after.manoeuvres else ""
-    return f"{text}; then {done}{_steer_words(look, after)}"
+    return f"{name}, {ahead}" if time_s is None else f"{name} in {ahead}"
 
 
 def _ahead(time_s: float | None, distance_nm: float) -> str:
@@ -363,10 +358,6 @@ def _duration(time_s: float) -> str:
         return f"{time_s:.0f} s"
     # Not "0:12", which beside a count-down in minutes and seconds is read as twelve seconds.
     return hours_and_minutes(time_s / SECONDS_PER_HOUR)
-
-
-def _steer_words(look: Look, board: Board) -> str:
-    return f"steer {steered(look, board.heading_deg)}"
 
 
 # ---- the polar of the moment -----------------------------------------------------------------

@@ -16,6 +16,7 @@ from goosewing.words.figures import hours_and_minutes, three_figures
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from goosewing.live.core.standing import Steered
     from goosewing.live.core.state import Planned, State
     from goosewing.records import Board
 
@@ -88,7 +89,22 @@ def steered(look: Look, true_deg: float | None) -> str:
     return true(true_deg) if magnetic is None else f"{three_figures(magnetic)} M"
 
 
-def _capital(words: str) -> str:
+def steer_words(look: Look, held: Steered) -> str:
+    """Write an order to the helm: what is held, and in brackets what the other then is.
+
+    Returns
+    -------
+    str
+        As in "steer 095° M (TWA 53°)" where the heading is held, "steer TWA 53° (095° M)" where
+        the angle to the wind is.
+    """
+    heading, twa = steered(look, held.heading_deg), f"TWA {angle(held.twa_deg)}"
+    first, other = (heading, twa) if held.steer == "heading" else (twa, heading)
+    return f"steer {first} ({other})"
+
+
+def capital(words: str) -> str:
+    """Begin words with a capital letter."""
     return words[:1].upper() + words[1:]
 
 
@@ -123,15 +139,15 @@ def _now(look: Look, planned: Planned) -> Document:
     """What to steer now: on a turn that is due, what is steered after it."""
     state = look.state
     board = planned.plan.legs[0].boards[_at(state, planned)]
-    at = standing.along(board, state.now_s)
     pending = state.pending
+    held = standing.steered(board, state.nth if pending is None else 0, state.now_s)
     title = "Steer now" if pending is None else f"{pending.point} now: steer"
-    tack = f"{_capital(board.tack)} tack, {board.sail_set}"
+    tack = f"{capital(board.tack)} tack, {board.sail_set}"
     return {
         "title": title,
-        "steer": steered(look, at.heading_deg),
-        "twa": angle(at.twa_deg),
-        "by": board.steer,
+        "steer": steered(look, held.heading_deg),
+        "twa": angle(held.twa_deg),
+        "by": held.steer,
         "tack": board.tack,
         "words": tack if pending is None else f"{tack}. {_as_she_is(look)}",
     }
@@ -161,7 +177,7 @@ def _next(look: Look, following: Mapping[str, Any]) -> Document:
     elif due:
         title = f"Now: {following['point']}"
     then = steered(look, following["heading_deg"])
-    sails = following["tack"] and f"{_capital(following['tack'])} tack, {following['sail_set']}"
+    sails = following["tack"] and f"{capital(following['tack'])} tack, {following['sail_set']}"
     return {
         "title": title,
         "words": following["words"],
