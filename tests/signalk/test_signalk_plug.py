@@ -279,6 +279,10 @@ def test_events_become_notifications_and_end(host, engine):
         ("approach", "turn_now"),
         ("wing_pays", "wing_no_longer_pays"),
         ("overstood", "mark_rounded"),
+        ("turn_now", "turn_done"),
+        ("turn_now", "replanned"),
+        ("asked", "answered"),
+        ("dead_downwind", "clear_of_dead_downwind"),
     ],
 )
 def test_an_event_ends_what_it_puts_an_end_to(host, engine, first, second):

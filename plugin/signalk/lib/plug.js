@@ -31,10 +31,14 @@ const ENDS = {
   headed: ['lifted'],
   lifted: ['headed'],
   turn_now: ['approach'],
+  new_order: ['approach'],
+  turn_done: ['approach', 'turn_now', 'overstood', 'turn_undone'],
+  answered: ['asked'],
+  clear_of_dead_downwind: ['dead_downwind'],
   on_layline: ['overstood'],
   overstood: ['on_layline'],
   mark_rounded: OF_THIS_TURN,
-  replanned: ['approach', 'on_layline', 'overstood'],
+  replanned: OF_THIS_TURN,
   stale: [...OF_THIS_TURN, 'headed', 'lifted', 'wing_pays', 'wing_no_longer_pays']
 }
 const TICK_MS = 1000
@@ -257,7 +261,7 @@ class Plug {
 
   async acknowledge (point) {
     await this.said({ type: 'acknowledge', point })
-    this.shelf.end(['approach', 'turn_now'], 'acknowledged')
+    this.shelf.end(ENDS.turn_done, 'acknowledged')
   }
 
   /** What the crew says and the engine may refuse, in its own words. */
