@@ -46,6 +46,13 @@ class TackName(StrEnum):
     starboard = "starboard"
 
 
+class PreferName(StrEnum):
+    """Which plan suits an ensemble's members best."""
+
+    mean = "mean"
+    cautious = "cautious"
+
+
 MarksFile = Annotated[
     Path, argument("MARKS.gpx", help="A GPX file with a route, waypoints or a track.")
 ]

@@ -91,6 +91,14 @@ def plan(
             help="Shifty wind, such as 5/10 (degrees, minutes): chances, and when to turn.",
         ),
     ] = None,
+    prefer: Annotated[
+        inputs.PreferName | None,
+        option(
+            "--prefer",
+            help="With a forecast of many members: the plan that is fastest over all of them, in "
+            "the mean, or in the slowest tenth (cautious).",
+        ),
+    ] = None,
     alternatives: Annotated[
         bool,
         option(
@@ -101,10 +109,20 @@ def plan(
 ) -> None:
     """Plan the boards from mark to mark."""
     from goosewing.case import Case
-    from goosewing_cli.planning import compass_headings, look_further, make, plan_options, with_band
+    from goosewing_cli.planning import (
+        check_members,
+        compass_headings,
+        look_further,
+        make,
+        over_members,
+        plan_options,
+        with_band,
+    )
 
     crew = inputs.load_boat(boat, performance)
     weather = inputs.load_weather(wind, current, hold_last=hold_last)
+    if prefer is not None:
+        check_members(weather, wind)
     departure = inputs.departure_time(depart)
     local = inputs.load_zone(zone)
     wanted = inputs.read_marks(
@@ -150,12 +168,14 @@ def plan(
         clear = keep_clear(heights.lowest_m(departure, made.arrival))
         case = cleared(clear)
         made = make(case)
+    if prefer is not None:
+        made, case = over_members(case, made, prefer, took_s=perf_counter() - begun)
     made = look_further(
         replace(case, marks=made.marks), made, took_s=perf_counter() - begun, looked_at=clear.words,
         alternatives=alternatives, what_if=what_if,
     )  # fmt: skip
     if shifts is not None:
-        made = with_shifts(made, crew, weather, shifts)
+        made = with_shifts(made, crew, case.weather, shifts)
     made = with_band(made, case)
     deliver(
         by_compass(made), crew, asked, inputs_read=files, json=json, zone=local,

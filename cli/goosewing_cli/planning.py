@@ -128,6 +128,54 @@ def look_further(
     return on_the_way.look_ahead(made, case.weather, looked_at=looked_at)
 
 
+def check_members(weather: Weather, wind: str | None) -> None:
+    """Refuse, before any planning, what holds no members, or unlike ones.
+
+    Parameters
+    ----------
+    weather : Weather
+    wind : str or None
+        What it was read from, to be named.
+
+    Raises
+    ------
+    InputError
+        If so.
+    """
+    from goosewing.errors import InputError
+    from goosewing.weather.members import members_of
+
+    try:
+        members_of(weather)
+    except InputError as error:
+        raise InputError(f"{error} (--prefer)", where=wind) from None
+
+
+def over_members(
+    case: Case, made: Plan, prefer: inputs.PreferName, *, took_s: float
+) -> tuple[Plan, Case]:
+    """Plan for every member too, and return the plan that suits them best with its own case.
+
+    Parameters
+    ----------
+    case : Case
+        Its weather an ensemble.
+    made : Plan
+        The control's.
+    prefer : PreferName
+    took_s : float
+        How long that took. [s]
+    """
+    from goosewing.foresight import ensembles
+
+    # The control's own plan is there already.
+    numbers = ensembles.numbers_of(case)[1:]
+    parts = [(number,) for number in numbers]
+    found = _shared(case, "members", ensembles.held_member, parts, took_s)
+    chosen = ensembles.chosen(case, [ensembles.Planned(made, None), *found], prefer.value)
+    return chosen.plan, replace(case, weather=chosen.weather)
+
+
 def _shared(
     case: Case,
     name: str,

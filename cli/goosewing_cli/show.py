@@ -16,6 +16,7 @@ from rich.text import Text
 from goosewing.foresight.what_if import lines as what_if_lines
 from goosewing.words.alternatives import alternative_lines
 from goosewing.words.chances import chances_lines
+from goosewing.words.ensembles import ensemble_lines
 from goosewing.words.figures import (
     clock,
     heading_words,
@@ -83,7 +84,8 @@ def show_plan(
 
         show_hours(console, plan, zone)
     console.print()
-    for line in [*summary(plan), *what_if_lines(plan), *chances_lines(plan)]:
+    doubts = (*ensemble_lines(plan), *what_if_lines(plan), *chances_lines(plan))
+    for line in (*summary(plan), *doubts):
         paragraph(console, line)
     if zone is not None:
         paragraph(console, zone_words(plan, zone))

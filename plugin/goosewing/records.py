@@ -33,6 +33,9 @@ AlternativeKind = Literal[
 ]
 """What a leg could be sailed by instead."""
 
+Prefer = Literal["mean", "cautious"]
+"""Which plan suits the members of an ensemble best: in the mean, or in the worst tenth."""
+
 Value = float | tuple[float, float] | str | None
 """A number, a position (lat, lon), a name, or nothing: the sensor was cleared."""
 
@@ -483,6 +486,105 @@ class Chances:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class MemberSailed:
+    """One member of an ensemble: its own best plan, and the plan chosen sailed in its wind.
+
+    Attributes
+    ----------
+    member : int
+        Its number, 0 the control.
+    elapsed_h : float or None
+        Of its own best plan; None where it has none, for `reason`. [h]
+    sailed_h : float or None
+        Of the plan chosen, by way of its turning points in this member's wind; None where
+        that can't be sailed, or the forecast ends. [h]
+    regret_min : float or None
+        By how much `sailed_h` is longer than the least known for this member.
+    apart_nm : float or None
+        How far its own track leads from the plan's at most, at equal times.
+    sequence : tuple of str
+        Its own boards leg by leg, such as "to B: port tack, main and jib".
+    track : tuple of Fix
+        Where its own boards begin, and where the last ends.
+    """
+
+    member: int
+    elapsed_h: float | None = None
+    sailed_h: float | None = None
+    regret_min: float | None = None
+    apart_nm: float | None = None
+    sequence: tuple[str, ...] = ()
+    track: tuple[Fix, ...] = ()
+    reason: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Choice:
+    """What some members' best plans go over to where they part, or stay on."""
+
+    board: str
+    """Such as "starboard tack, main and jib"."""
+    members: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Decision:
+    """Until when the best plans of all members are under the same tack and sails.
+
+    Attributes
+    ----------
+    time : datetime
+    lat, lon : float
+        Where the plan then is. [°]
+    choices : tuple of Choice
+        What each does a little later, the most frequent first.
+    """
+
+    time: datetime
+    lat: float
+    lon: float
+    choices: tuple[Choice, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EnsembleVerdict:
+    """How a plan does in every member of an ensemble, and how it was chosen.
+
+    Attributes
+    ----------
+    prefer : "mean" or "cautious"
+        By the least mean, or the least mean of the worst tenth.
+    chosen : int or None
+        The member whose own best plan this is; None: that of the members' mean wind.
+    elapsed_h : Spread
+        Of this plan, sailed in every member that allows it.
+    mean_h, worst_tenth_h : float
+        [h]
+    own_h : Spread
+        Of the members' own best plans.
+    mean_regret_min, worst_regret_min : float
+        Against knowing the member beforehand.
+    apart_nm : float or None
+        How far the members' tracks lead from this plan's at most.
+    decision : Decision or None
+        None where all agree to the end.
+    each : tuple of MemberSailed
+    """
+
+    prefer: Prefer
+    chosen: int | None
+    elapsed_h: Spread
+    mean_h: float
+    worst_tenth_h: float
+    own_h: Spread
+    mean_regret_min: float
+    worst_regret_min: float
+    apart_nm: float | None
+    decision: Decision | None
+    each: tuple[MemberSailed, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
     """A passage over all marks: what every output reads."""
 
@@ -514,6 +616,8 @@ class Plan:
     """The arrival's spread by the boat's band; None where she has none."""
     chances: Chances | None = None
     """What a shifty wind makes of it; None where that wasn't asked."""
+    ensemble: EnsembleVerdict | None = None
+    """How it does in every member of an ensemble; None where that wasn't asked."""
     lines: tuple[Line, ...] = ()
     """Start and finish lines and gates, in the order in which they are passed."""
 

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import multiprocessing
 import pickle
-from concurrent.futures import Executor, Future, ProcessPoolExecutor, ThreadPoolExecutor
-from contextlib import contextmanager
+from concurrent.futures import ThreadPoolExecutor
 from datetime import timedelta
 
 import pytest
@@ -16,6 +14,7 @@ from goosewing.errors import InputError
 from goosewing.options import Options
 from goosewing.weather.steady import SteadyWeather
 from goosewing.weather.table import parse_table
+from side_by_side import Counting, dask_workers, processes
 
 TIMES = [DEPARTURE + timedelta(hours=number) for number in range(5)]
 
@@ -33,31 +32,6 @@ def one_by_one(case):
     return departures(*case)
 
 
-def processes():
-    return ProcessPoolExecutor(2, mp_context=multiprocessing.get_context("spawn"))
-
-
-@contextmanager
-def dask_workers():
-    """Two processes of Dask's on this machine: loopback only, no dashboard."""
-    distributed = pytest.importorskip("distributed")
-    import dask
-
-    # Of itself it gives its workers one thread of linear algebra, whatever this process has.
-    as_here = {"distributed.nanny.pre-spawn-environ": {}}
-    with dask.config.set(as_here), _workers(distributed) as client:
-        yield client.get_executor()
-
-
-@contextmanager
-def _workers(distributed):
-    cluster = distributed.LocalCluster(
-        n_workers=2, threads_per_worker=1, processes=True, host="127.0.0.1", dashboard_address=None
-    )
-    with cluster, distributed.Client(cluster) as client:
-        yield client
-
-
 @pytest.mark.long
 @pytest.mark.parametrize("side_by_side", [lambda: ThreadPoolExecutor(2), processes, dask_workers])
 def test_any_executor_gives_the_same_to_the_last_bit(case, one_by_one, side_by_side):
@@ -68,22 +42,6 @@ def test_any_executor_gives_the_same_to_the_last_bit(case, one_by_one, side_by_s
     assert found == one_by_one
     assert [done for done, _ in told] == sorted(done for done, _ in told)
     assert told[-1] == (5, 5)
-
-
-class Counting(Executor):
-    """Runs at once, and weighs what it is sent."""
-
-    def __init__(self):
-        self.sent = []
-
-    def submit(self, fn, /, *args):
-        self.sent.append(len(pickle.dumps((fn, args))))
-        future = Future()
-        try:
-            future.set_result(fn(*args))
-        except BaseException as error:
-            future.set_exception(error)
-        return future
 
 
 def test_boat_and_weather_travel_once_a_parcel(brisvik):

@@ -9,17 +9,15 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import timedelta
-from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from goosewing import plan as plans
 from goosewing.departures.compare import held_case
-from goosewing.earth import geodesy
 from goosewing.errors import NoPlanError
+from goosewing.foresight.pieces import Piece, pieces_of
 from goosewing.records import Turn, WhatIf
-from goosewing.units import SECONDS_PER_HOUR
 from goosewing.velocities.velocity_set import (
     airs_over_water,
     along_and_across,
@@ -39,10 +37,6 @@ if TYPE_CHECKING:
     from goosewing.records import Board, Plan
     from goosewing.velocities.velocity_set import VelocitySet
     from goosewing.weather.base import Weather
-
-MOST_PIECES = 12
-"""In changing wind a board is sailed through the other wind in so many pieces."""
-
 
 NEAR_DEG = 5.0
 """So far off a board's course still counts as sailing it, where its sails go no nearer. [°]"""
@@ -136,7 +130,7 @@ def planned_if(case: Case, made: Plan, change: Change) -> WhatIf:
         elapsed_h=plan.elapsed_h,
         arrival=plan.arrival,
         same_boards=same,
-        sequence=() if same else tuple(_words(leg, names) for leg, names in sequence(plan)),
+        sequence=() if same else tuple(sequence_words(leg, names) for leg, names in sequence(plan)),
         turns=_turns(plan),
     )
 
@@ -152,17 +146,19 @@ def sequence(plan: Plan) -> tuple[tuple[str, tuple[str, ...]], ...]:
     """Tell which tack and sail set follow which, leg by leg; neighbours alike count once."""
     legs = []
     for leg in plan.legs:
-        words = [_board_words(board) for board in leg.boards]
+        words = [board_words(board) for board in leg.boards]
         kept = [here for at, here in enumerate(words) if not at or here != words[at - 1]]
         legs.append((leg.destination, tuple(kept)))
     return tuple(legs)
 
 
-def _board_words(board: Board) -> str:
+def board_words(board: Board) -> str:
+    """Name a board's tack and sails."""
     return board.sail_set if board.engine else f"{board.tack} tack, {board.sail_set}"
 
 
-def _words(destination: str, names: Sequence[str]) -> str:
+def sequence_words(destination: str, names: Sequence[str]) -> str:
+    """Name a leg's boards."""
     return f"to {destination}: {'; '.join(names)}"
 
 
@@ -205,7 +201,7 @@ def behind_nm(made: Plan, boat: Boat, weather: Weather, delay_h: float = 0.0) ->
     """
     now = hours_from_datetime(made.departure) + delay_h
     end = hours_from_datetime(made.arrival) + delay_h
-    pieces = [piece for leg in made.legs for board in leg.boards for piece in _pieces(board)]
+    pieces = [piece for leg in made.legs for board in leg.boards for piece in pieces_of(board)]
     left = sum(piece.distance_nm for piece in pieces)
     pace = _Pace(boat, weather)
     for piece in pieces:
@@ -221,44 +217,13 @@ def behind_nm(made: Plan, boat: Boat, weather: Weather, delay_h: float = 0.0) ->
     return max(left, 0.0)
 
 
-class _Piece(NamedTuple):
-    """A stretch of a board that is taken as straight."""
-
-    board: Board
-    lat: float
-    lon: float
-    bearing_deg: float
-    distance_nm: float
-    planned_h: float
-    pause_h: float
-
-
-def _pieces(board: Board) -> list[_Piece]:
-    count = min(len(board.points) - 1, MOST_PIECES)
-    kept = np.unique(np.linspace(0, len(board.points) - 1, count + 1).round().astype(int))
-    points = [board.points[at] for at in kept]
-    pause = sum(each.cost_s for each in board.manoeuvres) / SECONDS_PER_HOUR
-    found: list[_Piece] = []
-    for a, b in pairwise(points):
-        line = geodesy.loxodrome_inverse(a.lat, a.lon, b.lat, b.lon)
-        middle = geodesy.loxodrome_direct(a.lat, a.lon, line.bearing_deg, line.distance_nm / 2.0)
-        hours = (b.time - a.time).total_seconds() / SECONDS_PER_HOUR
-        found.append(
-            _Piece(
-                board, float(middle.lat), float(middle.lon), float(line.bearing_deg),
-                float(line.distance_nm), hours, 0.0 if found else pause,
-            )
-        )  # fmt: skip
-    return [piece for piece in found if piece.distance_nm > 0.0]
-
-
 class _Pace:
     """How fast she goes along pieces in the other wind; the same piece asked for once."""
 
     def __init__(self, boat: Boat, weather: Weather) -> None:
         self._boat, self._weather = boat, weather
 
-    def speed_kn(self, piece: _Piece, now_h: float) -> float | None:
+    def speed_kn(self, piece: Piece, now_h: float) -> float | None:
         if piece.board.engine:
             return piece.distance_nm / piece.planned_h
         here = self._weather.at(now_h + piece.planned_h / 2.0, piece.lat, piece.lon)
@@ -273,7 +238,7 @@ class _Pace:
         return _along_kn(held, piece)
 
 
-def _along_kn(held: VelocitySet, piece: _Piece) -> float | None:
+def _along_kn(held: VelocitySet, piece: Piece) -> float | None:
     """Fastest speed along a piece in its board's tack and sails; None if that can't be held.
 
     At the edge of a sector she steers as near to the course as these sails let her.

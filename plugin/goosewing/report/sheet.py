@@ -16,6 +16,8 @@ from goosewing.report import graphs
 from goosewing.report.picture import any_script, draw, stop_words
 from goosewing.turns import stops
 from goosewing.words.alternatives import AlternativeLine, alternative_lines
+from goosewing.words.chances import chances_lines
+from goosewing.words.ensembles import ensemble_lines
 from goosewing.words.figures import (
     clock,
     heading_words,
@@ -199,7 +201,7 @@ def format_sheet(
         hours=[_hour_cells(hour) for hour in shown.hours],
         polars=[(each, graphs.polar_words(each)) for each in graphs.polars(shown, boat)],
         alternatives=_alternatives(shown),
-        hangs=what_if_lines(shown),
+        hangs=(*ensemble_lines(shown), *what_if_lines(shown), *chances_lines(shown)),
         spoken=spoken(shown),
         cautions=(*shown.cautions, TIDE),
         size=graphs,

@@ -1,0 +1,49 @@
+"""The boards of a plan, cut into stretches that are taken as straight."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from goosewing.earth import geodesy
+from goosewing.units import SECONDS_PER_HOUR
+
+if TYPE_CHECKING:
+    from goosewing.records import Board
+
+MOST_PIECES = 12
+"""In changing wind a board is sailed through another wind in so many pieces."""
+
+
+class Piece(NamedTuple):
+    """A stretch of a board that is taken as straight."""
+
+    board: Board
+    lat: float
+    lon: float
+    bearing_deg: float
+    distance_nm: float
+    planned_h: float
+    pause_h: float
+
+
+def pieces_of(board: Board) -> list[Piece]:
+    """Cut a board into stretches, the pause before it with the first."""
+    count = min(len(board.points) - 1, MOST_PIECES)
+    kept = np.unique(np.linspace(0, len(board.points) - 1, count + 1).round().astype(int))
+    points = [board.points[at] for at in kept]
+    pause = sum(each.cost_s for each in board.manoeuvres) / SECONDS_PER_HOUR
+    found: list[Piece] = []
+    for a, b in pairwise(points):
+        line = geodesy.loxodrome_inverse(a.lat, a.lon, b.lat, b.lon)
+        middle = geodesy.loxodrome_direct(a.lat, a.lon, line.bearing_deg, line.distance_nm / 2.0)
+        hours = (b.time - a.time).total_seconds() / SECONDS_PER_HOUR
+        found.append(
+            Piece(
+                board, float(middle.lat), float(middle.lon), float(line.bearing_deg),
+                float(line.distance_nm), hours, 0.0 if found else pause,
+            )
+        )  # fmt: skip
+    return [piece for piece in found if piece.distance_nm > 0.0]

@@ -1,0 +1,104 @@
+"""The members of an ensemble, each as a weather of its own, and their mean."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import partial
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from goosewing.errors import InputError
+from goosewing.weather.base import datetime_from_hours
+from goosewing.weather.combine import CombinedWeather, HeldWeather
+from goosewing.weather.grid import Ensemble, GridWeather, Layer
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from goosewing.weather.base import Weather
+
+
+def members_of(weather: Weather) -> tuple[Weather, ...]:
+    """Return the members of a forecast, the control first.
+
+    Parameters
+    ----------
+    weather : Weather
+        An ensemble, perhaps with another stream, or its last values held on.
+
+    Raises
+    ------
+    InputError
+        If there are fewer than two, or they are not of the same times and grid.
+    """
+    ensemble = _ensemble_in(weather)
+    if ensemble is None or ensemble.members < 2:
+        raise InputError("holds one member, expected an ensemble of several, as GRIB or NetCDF")
+    _check_alike(ensemble.forecasts)
+    every = range(ensemble.members)
+    return tuple(_with(weather, partial(Ensemble.member, number=at)) for at in every)
+
+
+def mean_of(weather: Weather) -> Weather:
+    """Return the mean of a forecast's members: of the components, place by place, exactly.
+
+    Raises
+    ------
+    InputError
+        As `members_of`.
+    """
+    members_of(weather)
+    return _with(weather, _mean)
+
+
+def _ensemble_in(weather: Weather) -> Ensemble | None:
+    if isinstance(weather, HeldWeather):
+        return _ensemble_in(weather.source)
+    if isinstance(weather, CombinedWeather):
+        return _ensemble_in(weather.wind)
+    return weather if isinstance(weather, Ensemble) else None
+
+
+def _with(weather: Weather, chosen: Callable[[Ensemble], Weather]) -> Weather:
+    """Put what is chosen of an ensemble in its place."""
+    if isinstance(weather, HeldWeather):
+        return HeldWeather(_with(weather.source, chosen))
+    if isinstance(weather, CombinedWeather):
+        return CombinedWeather(_with(weather.wind, chosen), weather.stream)
+    return chosen(weather) if isinstance(weather, Ensemble) else weather
+
+
+def _check_alike(forecasts: tuple[GridWeather, ...]) -> None:
+    first = forecasts[0]
+    for number, other in enumerate(forecasts[1:], 1):
+        if [layer.names for layer in other.layers] != [layer.names for layer in first.layers]:
+            raise InputError(f"members 0 and {number} hold unlike fields, expected the same")
+        for one, two in zip(first.layers, other.layers, strict=True):
+            if not np.array_equal(one.times_h, two.times_h):
+                raise InputError(
+                    f"members 0 and {number} are of unlike times ({_span(one)}; {_span(two)}), "
+                    "expected the same"
+                )
+            if (one.grid.points, one.grid.box) != (two.grid.points, two.grid.box):
+                raise InputError(
+                    f"members 0 and {number} are on unlike grids ({one.grid.points} and "
+                    f"{two.grid.points} points), expected the same"
+                )
+
+
+def _span(layer: Layer) -> str:
+    first, last = (datetime_from_hours(layer.times_h[at]) for at in (0, -1))
+    return f"{layer.times_h.size} from {first:%Y-%m-%dT%H:%MZ} to {last:%Y-%m-%dT%H:%MZ}"
+
+
+def _mean(ensemble: Ensemble) -> GridWeather:
+    # Interpolation is linear in the components, so that the mean field is the fields' mean.
+    layers = []
+    for at, layer in enumerate(ensemble.forecasts[0].layers):
+        total = np.zeros(layer.values.shape)
+        for forecast in ensemble.forecasts:
+            total += forecast.layers[at].values
+        values = (total / ensemble.members).astype(layer.values.dtype)
+        layers.append(replace(layer, values=values))
+    return GridWeather(tuple(layers))
