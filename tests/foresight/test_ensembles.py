@@ -301,20 +301,22 @@ def test_each_members_wind_travels_once(brisvik):
     assert max(sent.sent) < 1.1 * alone
 
 
+def scored(brisvik, first):
+    """Mean scores of the members' times, of the control's alone, and of the law itself."""
+    case = case_of(brisvik, ensemble(12, first), leg(56.5, 11.5, 4.0, 25.0))
+    kept = ensembles.planned(case, DEPARTURE).plan
+    told = np.array([each.sailed_h for each in kept.ensemble.each])
+    (truth,) = sailed_h([kept], brisvik, [member(first + 500 + number) for number in range(150)])
+    members, law = (crps_ensemble(truth, np.tile(each, (150, 1))).mean() for each in (told, truth))
+    return members, np.abs(truth - told[0]).mean(), law
+
+
 @pytest.mark.long
-@pytest.mark.parametrize("first", [0, 1000, 2000])
-def test_the_verdict_is_worth_more_than_one_forecast(brisvik, first):
+def test_the_verdict_is_worth_more_than_one_forecast(brisvik):
     # Truths are drawn from the process that the members are drawn from, so the members' times
-    # are draws of the truth's time: an ensemble of m scores 1 + 1/m times what the law itself
-    # would in the mean (continuous ranked probability score, by the library scoringrules).
-    kept = ensembles.planned(
-        case_of(brisvik, ensemble(12, first), leg(56.5, 11.5, 4.0, 25.0)), DEPARTURE
-    )
-    told = np.array([each.sailed_h for each in kept.plan.ensemble.each])
-    truths = [member(first + 500 + number) for number in range(150)]
-    (truth,) = sailed_h([kept.plan], brisvik, truths)
-    score = crps_ensemble(truth, np.tile(told, (len(truth), 1))).mean()
-    of_the_law = crps_ensemble(truth, np.tile(truth, (len(truth), 1))).mean()
-    single = np.abs(truth - told[0]).mean()  # the control's time alone
-    assert score < 0.85 * single
-    assert score < (1.0 + 1.0 / 12.0) * 1.15 * of_the_law
+    # are draws of the truth's time, and m of them score 1 + 1/m times what the law itself does
+    # in the mean; one forecast alone twice that (continuous ranked probability score, by the
+    # library scoringrules; the factors follow from its form E|X - y| - E|X - X'|/2).
+    members, single, law = np.mean([scored(brisvik, first) for first in (0, 1000, 3000)], axis=0)
+    assert members < 0.75 * single
+    assert members < (1.0 + 1.0 / 12.0) * 1.15 * law
