@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from goosewing.case import Case
     from goosewing.options import Options
     from goosewing.records import Plan
+    from goosewing.weather.base import Weather
 
     Progress = Callable[[str, float], None]
 

@@ -38,7 +38,9 @@ def _lines(facts: Facts) -> list[tuple[str, str]]:
     known = [name for name in ("wind", "gust", "stream") if getattr(facts, name)]
     lines = [("Holds", listed(known)), ("Time", _span(facts)), ("Area", _area(facts.coverage))]
     if facts.members > 1:
-        lines.append(("Members", f"{facts.members}; the first one is used"))
+        lines.append(
+            ("Members", f"{facts.members}; the first one is used, all of them by plan --prefer")
+        )
     return lines
 
 

@@ -304,7 +304,7 @@ def test_each_members_wind_travels_once(brisvik):
 def scored(brisvik, first):
     """Mean scores of the members' times, of the control's alone, and of the law itself."""
     case = case_of(brisvik, ensemble(12, first), leg(56.5, 11.5, 4.0, 25.0))
-    kept = ensembles.planned(case, DEPARTURE).plan
+    kept = ensembles.planned(case).plan
     told = np.array([each.sailed_h for each in kept.ensemble.each])
     (truth,) = sailed_h([kept], brisvik, [member(first + 500 + number) for number in range(150)])
     members, law = (crps_ensemble(truth, np.tile(each, (150, 1))).mean() for each in (told, truth))
