@@ -17,8 +17,8 @@ import numpy as np
 
 from changing_winds import DEPARTURE, START_H, Formula, leg
 from goosewing.units import METRES_PER_SECOND_PER_KNOT
-from goosewing.weather.base import Coverage
-from goosewing.weather.grid import STREAM, WIND, GridWeather, LatLonGrid, layer_of
+from goosewing.weather.base import STREAM, WIND, Coverage
+from goosewing.weather.grid import GridWeather, LatLonGrid, layer_of
 
 CELL_DEG = 0.5
 ROOM = 0.45

@@ -240,8 +240,8 @@ def source_words(
         What it made of them.
     """
     from goosewing.files.disk import shown
+    from goosewing.weather.base import STREAM
     from goosewing.weather.combine import holds
-    from goosewing.weather.grid import STREAM
     from goosewing.weather.steady import parse_current, parse_wind
     from goosewing.words.figures import stream_words, three_figures
 

@@ -117,13 +117,14 @@ def look_further(
     """
     from goosewing.foresight import alternatives as instead
     from goosewing.foresight import on_the_way
-    from goosewing.foresight import what_if as changes
 
     if alternatives and (asked := instead.questions(case, made)):
         parts = [(made, each) for each in asked]
         found = _shared(case, "alternatives", instead.held_answer, parts, took_s / len(made.legs))
         made = instead.with_answers(made, asked, found)
     if what_if:
+        from goosewing.foresight import what_if as changes
+
         ifs = [(made, each) for each in changes.CHANGES]
         made = replace(made, what_if=_shared(case, "what if", changes.held_if, ifs, took_s))
     return on_the_way.look_ahead(made, case.weather, looked_at=looked_at)

@@ -13,7 +13,6 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from goosewing.foresight.what_if import lines as what_if_lines
 from goosewing.words.alternatives import alternative_lines
 from goosewing.words.chances import chances_lines
 from goosewing.words.ensembles import ensemble_lines
@@ -37,6 +36,7 @@ from goosewing.words.points import (
     leaving_words,
     steering,
 )
+from goosewing.words.what_if import lines as what_if_lines
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -112,7 +112,7 @@ def close_sheet(
 
 def console_for() -> Console:
     """Return the console to print on, never narrower than the tables need."""
-    console = Console(highlight=False, soft_wrap=False)
+    console = Console(highlight=False, soft_wrap=False, emoji=False, markup=False)
     if console.width < NARROWEST or not console.is_terminal:
         console.width = max(console.width, NARROWEST)
     return console
@@ -120,12 +120,14 @@ def console_for() -> Console:
 
 def print_table(console: Console, table: Table) -> None:
     """Print a table without blanks at the ends of its lines, held words in one piece."""
+    lines = []
     for segments in console.render_lines(table, pad=False):
         line = Text()
         for segment in segments:
             line.append(segment.text.replace(HOLD, " "), style=segment.style)
         line.rstrip()
-        console.print(line, soft_wrap=True)
+        lines.append(line)
+    console.print(Text("\n").join(lines), soft_wrap=True)
 
 
 def held(words: str) -> str:

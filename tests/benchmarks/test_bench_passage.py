@@ -25,7 +25,8 @@ from goosewing.changing.motion import Waters
 from goosewing.changing.search import Search
 from goosewing.hazards.areas import Hazards
 from goosewing.plan import make
-from goosewing.weather.grid import WIND, GridWeather, LatLonGrid, layer_of
+from goosewing.weather.base import WIND
+from goosewing.weather.grid import GridWeather, LatLonGrid, layer_of
 from ocean_fields import invented_ocean
 
 STATES = 1_000_000

@@ -22,8 +22,9 @@ from goosewing.errors import NoPlanError, OutsideForecastError
 from goosewing.options import Options
 from goosewing.plan import make
 from goosewing.records import Mark
+from goosewing.weather.base import WIND
 from goosewing.weather.combine import hold_last
-from goosewing.weather.grid import WIND, GridWeather, LatLonGrid, layer_of
+from goosewing.weather.grid import GridWeather, LatLonGrid, layer_of
 from goosewing.weather.steady import SteadyWeather
 
 

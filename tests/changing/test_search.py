@@ -13,7 +13,8 @@ from goosewing.changing import guesses
 from goosewing.changing.motion import Waters
 from goosewing.changing.search import Root, Search, search_leg
 from goosewing.earth.course import course_between
-from goosewing.weather.grid import STREAM, WIND, GridWeather, LatLonGrid, layer_of
+from goosewing.weather.base import STREAM, WIND
+from goosewing.weather.grid import GridWeather, LatLonGrid, layer_of
 from ocean_fields import five_days, invented_ocean
 
 EQUATOR_NM, ECCENTRICITY_2 = 6378137.0 / 1852.0, 0.00669437999014

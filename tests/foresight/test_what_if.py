@@ -18,13 +18,13 @@ from goosewing.foresight.what_if import (
     ask,
     behind_nm,
     changed,
-    lines,
     planned_if,
     sequence,
 )
 from goosewing.plan import make, of_case
 from goosewing.weather.altered import AlteredWeather
 from goosewing.weather.steady import SteadyWeather
+from goosewing.words.what_if import lines
 
 JUNE = datetime(2027, 6, 12, 6, tzinfo=UTC)
 BEAT = leg(57.0, 11.0, 10.0, 12.0)

@@ -35,6 +35,7 @@ from goosewing.report.sheet import (
     write_sheet,
 )
 from goosewing.weather.steady import SteadyWeather
+from goosewing.words.what_if import lines
 from panel_browser import axe_source, chromium
 
 DEPARTURE = datetime(2027, 6, 12, 5, tzinfo=UTC)
@@ -130,7 +131,7 @@ def test_hours_alternatives_and_what_it_hangs_on_are_the_document_s(planned, pag
             if 0.5 <= each.added_min < 59.5:
                 assert f"+{each.added_min:.0f} min" in cells
         assert all(reason in words for reason in leg.reasons)
-    for line in what_if.lines(planned):
+    for line in lines(planned):
         assert line in words
     assert all(caution in words for caution in (*planned.cautions, TIDE))
 

@@ -8,7 +8,6 @@ from __future__ import annotations
 import json
 import os
 import re
-import secrets
 import shutil
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -203,7 +202,7 @@ def write_folder(folder: Path, files: Mapping[str, str]) -> list[Path]:
     check_folder(folder, files)
     new = not folder.exists()
     done: list[Path] = []
-    staging = folder.parent / f".goosewing-{secrets.token_hex(8)}.tmp"
+    staging = folder.parent / f".goosewing-{os.urandom(8).hex()}.tmp"
     try:
         staging.mkdir()
         for name, text in files.items():

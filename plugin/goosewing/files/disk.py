@@ -9,7 +9,6 @@ from __future__ import annotations
 import contextlib
 import errno
 import os
-import secrets
 import stat
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -269,7 +268,7 @@ def _same_file(target: Path, other: Path) -> bool:
 
 
 def _replace(target: Path, raw: bytes, mode: int | None) -> None:
-    beside = target.with_name(f".goosewing-{secrets.token_hex(8)}.tmp")
+    beside = target.with_name(f".goosewing-{os.urandom(8).hex()}.tmp")
     try:
         # 0o666 is narrowed by the user's umask, as for any new file.
         handle = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666)

@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from goosewing.errors import InputError
 from goosewing.files.disk import write_atomically
-from goosewing.foresight.what_if import lines as what_if_lines
 from goosewing.report import graphs
 from goosewing.report.picture import any_script, draw, stop_words
 from goosewing.turns import stops
@@ -37,6 +36,7 @@ from goosewing.words.points import (
     steering,
     stop_sentence,
 )
+from goosewing.words.what_if import lines as what_if_lines
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

@@ -7,9 +7,10 @@ north, in knots, over the ground.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from typing import NamedTuple, Protocol, runtime_checkable
+from typing import Literal, NamedTuple, Protocol, runtime_checkable
 
 from numpy.typing import ArrayLike
 
@@ -33,6 +34,14 @@ class Conditions(NamedTuple):
     stream_north_kn: Array
 
 
+Name = Literal["wind_east_kn", "wind_north_kn", "gust_kn", "stream_east_kn", "stream_north_kn"]
+"""What a column of a layer means: the fields of `Conditions`."""
+
+WIND: tuple[Name, Name] = ("wind_east_kn", "wind_north_kn")
+STREAM: tuple[Name, Name] = ("stream_east_kn", "stream_north_kn")
+GUST: tuple[Name] = ("gust_kn",)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Coverage:
     """Where and when a source has values; None means everywhere or always.
@@ -47,6 +56,51 @@ class Coverage:
     lat_north: float | None = None
     lon_west: float | None = None
     lon_east: float | None = None
+
+
+def intersect(*parts: Coverage) -> Coverage:
+    """Where and when all of several coverages hold.
+
+    Raises
+    ------
+    InputError
+        If they have no time in common.
+    """
+    starts = [part.start for part in parts if part.start is not None]
+    ends = [part.end for part in parts if part.end is not None]
+    start, end = max(starts, default=None), min(ends, default=None)
+    if start is not None and end is not None and start > end:
+        raise InputError(
+            f"wind and stream have no time in common: one begins {start:%Y-%m-%dT%H:%MZ}, "
+            f"the other ends {end:%Y-%m-%dT%H:%MZ}"
+        )
+    souths = [part.lat_south for part in parts if part.lat_south is not None]
+    norths = [part.lat_north for part in parts if part.lat_north is not None]
+    west, east = _shared_meridians(parts)
+    return Coverage(
+        start=start,
+        end=end,
+        lat_south=max(souths, default=None),
+        lat_north=min(norths, default=None),
+        lon_west=west,
+        lon_east=east,
+    )
+
+
+def _shared_meridians(parts: Sequence[Coverage]) -> tuple[float | None, float | None]:
+    west: float | None = None
+    east: float | None = None
+    for part in parts:
+        if part.lon_west is None or part.lon_east is None:
+            continue
+        if west is None or east is None:
+            west, east = part.lon_west, part.lon_east
+            continue
+        # The other part's winding that overlaps best.
+        middle = 0.5 * (west + east)
+        turn = 360.0 * round((middle - 0.5 * (part.lon_west + part.lon_east)) / 360.0)
+        west, east = max(west, part.lon_west + turn), min(east, part.lon_east + turn)
+    return west, east
 
 
 @runtime_checkable

@@ -8,8 +8,15 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from goosewing.units import BoolArray
-from goosewing.weather.base import Conditions, Coverage, Weather, hours_from_datetime
-from goosewing.weather.grid import STREAM, WIND, intersect
+from goosewing.weather.base import (
+    STREAM,
+    WIND,
+    Conditions,
+    Coverage,
+    Weather,
+    hours_from_datetime,
+    intersect,
+)
 
 
 def holds(weather: Weather) -> frozenset[str]:

@@ -30,18 +30,21 @@ from goosewing.errors import InputError
 from goosewing.files.disk import MOST_BYTES_OF_FIELDS, check_readable
 from goosewing.units import Array
 from goosewing.weather._eccodes import load
-from goosewing.weather.base import datetime_from_hours, hours_from_datetime
-from goosewing.weather.grid import (
+from goosewing.weather.base import (
     GUST,
     STREAM,
     WIND,
+    Name,
+    datetime_from_hours,
+    hours_from_datetime,
+)
+from goosewing.weather.grid import (
     Ensemble,
     Grid,
     GridWeather,
     IndexArray,
     LatLonGrid,
     Layer,
-    Name,
     ProjectedGrid,
     ReducedGrid,
     joined,

@@ -17,14 +17,23 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import Any, Literal, Protocol
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from goosewing.errors import InputError
 from goosewing.units import Array
-from goosewing.weather.base import Conditions, Coverage, datetime_from_hours
+from goosewing.weather.base import (
+    GUST,
+    STREAM,
+    WIND,
+    Conditions,
+    Coverage,
+    Name,
+    datetime_from_hours,
+    intersect,
+)
 from goosewing.weather.steady import LARGEST_DRIFT_KN, LARGEST_WIND_KN
 
 IndexArray = NDArray[np.intp]
@@ -45,13 +54,6 @@ STATION_REACH_NM = 60.0
 
 NM_PER_DEGREE_OF_LATITUDE = 60.0
 """On the sphere of the navigator's rule: weights between stations need no better. [nm]"""
-
-Name = Literal["wind_east_kn", "wind_north_kn", "gust_kn", "stream_east_kn", "stream_north_kn"]
-"""What a column of a layer means: the fields of `Conditions`."""
-
-WIND: tuple[Name, Name] = ("wind_east_kn", "wind_north_kn")
-STREAM: tuple[Name, Name] = ("stream_east_kn", "stream_north_kn")
-GUST: tuple[Name] = ("gust_kn",)
 
 
 class Grid(Protocol):
@@ -803,51 +805,6 @@ def _chosen(forecasts: Sequence[GridWeather], number: int) -> GridWeather:
             f"the forecast has members 0 to {len(forecasts) - 1}, there is no member {number}"
         )
     return forecasts[number]
-
-
-def intersect(*parts: Coverage) -> Coverage:
-    """Where and when all of several coverages hold.
-
-    Raises
-    ------
-    InputError
-        If they have no time in common.
-    """
-    starts = [part.start for part in parts if part.start is not None]
-    ends = [part.end for part in parts if part.end is not None]
-    start, end = max(starts, default=None), min(ends, default=None)
-    if start is not None and end is not None and start > end:
-        raise InputError(
-            f"wind and stream have no time in common: one begins {start:%Y-%m-%dT%H:%MZ}, "
-            f"the other ends {end:%Y-%m-%dT%H:%MZ}"
-        )
-    souths = [part.lat_south for part in parts if part.lat_south is not None]
-    norths = [part.lat_north for part in parts if part.lat_north is not None]
-    west, east = _shared_meridians(parts)
-    return Coverage(
-        start=start,
-        end=end,
-        lat_south=max(souths, default=None),
-        lat_north=min(norths, default=None),
-        lon_west=west,
-        lon_east=east,
-    )
-
-
-def _shared_meridians(parts: Sequence[Coverage]) -> tuple[float | None, float | None]:
-    west: float | None = None
-    east: float | None = None
-    for part in parts:
-        if part.lon_west is None or part.lon_east is None:
-            continue
-        if west is None or east is None:
-            west, east = part.lon_west, part.lon_east
-            continue
-        # The other part's winding that overlaps best.
-        middle = 0.5 * (west + east)
-        turn = FULL_TURN_DEG * round((middle - 0.5 * (part.lon_west + part.lon_east)) / 360.0)
-        west, east = max(west, part.lon_west + turn), min(east, part.lon_east + turn)
-    return west, east
 
 
 def layer_of(

@@ -20,18 +20,8 @@ from numpy.typing import NDArray
 from goosewing.errors import InputError
 from goosewing.files.disk import MOST_BYTES_OF_FIELDS, read_head
 from goosewing.units import Array
-from goosewing.weather.grid import (
-    GUST,
-    STREAM,
-    WIND,
-    Ensemble,
-    GridWeather,
-    LatLonGrid,
-    Layer,
-    Name,
-    joined,
-    layer_of,
-)
+from goosewing.weather.base import GUST, STREAM, WIND, Name
+from goosewing.weather.grid import Ensemble, GridWeather, LatLonGrid, Layer, joined, layer_of
 from goosewing.weather.units import knots_per
 from goosewing.weather.wind import components_from, components_to
 

@@ -12,9 +12,8 @@ from typing import Any, Literal
 
 from goosewing.errors import InputError
 from goosewing.files.disk import MOST_BYTES_OF_FIELDS, read_head
-from goosewing.weather.base import NO_KIND, Coverage, Weather
+from goosewing.weather.base import GUST, NO_KIND, STREAM, WIND, Coverage, Weather
 from goosewing.weather.combine import holds
-from goosewing.weather.grid import GUST, STREAM, WIND
 
 Kind = Literal["GRIB", "NetCDF", "table", "tidal streams"]
 Wanted = Literal["wind", "stream", "either"]

@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from goosewing.weather.grid import GUST, STREAM, WIND, Everywhere, GridWeather, layer_of
+from goosewing.weather.base import GUST, STREAM, WIND
+from goosewing.weather.grid import Everywhere, GridWeather, layer_of
 from goosewing.weather.wind import components_from, components_to
 
 if TYPE_CHECKING:

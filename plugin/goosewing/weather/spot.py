@@ -11,9 +11,8 @@ import numpy as np
 from goosewing.errors import OutsideForecastError
 from goosewing.units import Array
 from goosewing.weather import wind
-from goosewing.weather.base import Coverage, Weather, hours_from_datetime
+from goosewing.weather.base import STREAM, Coverage, Weather, hours_from_datetime
 from goosewing.weather.combine import holds
-from goosewing.weather.grid import STREAM
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -32,18 +32,14 @@ import numpy as np
 from goosewing.errors import InputError
 from goosewing.files.disk import read_text
 from goosewing.units import Array
-from goosewing.weather.base import hours_from_datetime
+from goosewing.weather.base import GUST, STREAM, WIND, Name, hours_from_datetime
 from goosewing.weather.grid import (
-    GUST,
-    STREAM,
-    WIND,
     Everywhere,
     Grid,
     GridWeather,
     IndexArray,
     LatLonGrid,
     Layer,
-    Name,
     Stations,
     layer_of,
 )

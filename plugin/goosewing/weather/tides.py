@@ -51,19 +51,13 @@ from goosewing.errors import InputError
 from goosewing.files.disk import read_text
 from goosewing.units import Array
 from goosewing.weather.base import (
+    STREAM,
     Conditions,
     Coverage,
+    Name,
     hours_from_datetime,
 )
-from goosewing.weather.grid import (
-    STREAM,
-    Everywhere,
-    Grid,
-    GridWeather,
-    Name,
-    Stations,
-    layer_of,
-)
+from goosewing.weather.grid import Everywhere, Grid, GridWeather, Stations, layer_of
 from goosewing.weather.steady import LARGEST_DRIFT_KN
 from goosewing.weather.table import LIMITS, parse_time, split_csv
 from goosewing.weather.wind import components_to
