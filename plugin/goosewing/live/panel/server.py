@@ -275,11 +275,12 @@ class PanelServer:
             self._ready.set()
             await end.wait()
         finally:
-            # A connection that is just being taken up would be lost by the loop, and never closed.
+            # A connection that is just being taken up must be taken up whole: a server that is
+            # closed meanwhile would lose it, and nobody would ever close it.
             with suppress(NotImplementedError, ValueError):
                 loop.remove_reader(listening)
-            server.close()
             await asyncio.sleep(SETTLE_S)
+            server.close()
             await runner.cleanup()
             self.gate.close()
             await asyncio.sleep(SETTLE_S)
