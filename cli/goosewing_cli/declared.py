@@ -43,7 +43,11 @@ def argument(metavar: str, *, help: str) -> Asked:  # noqa: A002 - Click's word
     return Asked(click.Argument, (), {"help": help, "metavar": metavar})
 
 
-def command(*, help: str) -> Callable[[Callable[..., None]], click.Command]:  # noqa: A002
+def command(
+    *,
+    help: str,  # noqa: A002 - Click's word
+    kind: type[click.Command] = click.Command,
+) -> Callable[[Callable[..., None]], click.Command]:
     """Make a command of a function whose parameters are annotated with how they are asked for."""
 
     def made(function: Callable[..., None]) -> click.Command:
@@ -52,7 +56,7 @@ def command(*, help: str) -> Callable[[Callable[..., None]], click.Command]:  # 
             _param(each, *get_args(hints[name])[:2])
             for name, each in signature(function).parameters.items()
         ]
-        return click.Command(function.__name__, callback=function, params=params, help=help)
+        return kind(function.__name__, callback=function, params=params, help=help)
 
     return made
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from rich.table import Table
 from rich.text import Text
 
+from goosewing.words.figures import hours_and_minutes, three_figures
 from goosewing_cli.show import console_for, paragraph, print_table
 
 if TYPE_CHECKING:
@@ -16,6 +17,7 @@ if TYPE_CHECKING:
     from goosewing.logbook.estimates import Estimate
     from goosewing.logbook.fit import Fitted
     from goosewing.logbook.leeway import LeewayFound
+    from goosewing.logbook.wandering import ShiftsFound, Told
 
 
 def show_leeway(found: LeewayFound) -> None:
@@ -48,6 +50,48 @@ def compass_words(offset_deg: float) -> str:
     if abs(offset_deg) < 0.05:
         return "right"
     return f"{abs(offset_deg):.1f}° too {'much' if offset_deg > 0.0 else 'little'}"
+
+
+def show_shifts(found: ShiftsFound) -> None:
+    """Print how far and how long the wind wandered, and what to give a plan."""
+    console = console_for()
+    sigma, tau = _with_interval(found.sigma_deg, ".1f"), _with_interval(found.tau_min, ".0f")
+    console.print(Text(f"Shifts of {sigma}° that last {tau} min", style="bold"))
+    paragraph(
+        console,
+        f"From {found.minutes} steady minutes under sail in {hours_and_minutes(found.lasting_h)}; "
+        f"95 % intervals. In the mean the wind came from {three_figures(found.mean_from_deg)}"
+        f"{_turning(found.turning_deg_h)}.",
+    )
+    if found.speed_share is None or found.speed_tau_min is None:
+        paragraph(console, "The log is too short to tell how its speed wandered.")
+    else:
+        paragraph(
+            console,
+            f"Its speed wandered by {100.0 * found.speed_share.value:.0f} % for some "
+            f"{found.speed_tau_min.value:.0f} min; no rule uses that, nor gusts of seconds.",
+        )
+    paragraph(console, "For a plan in such a wind:")
+    shifts = found.shifts
+    console.print(Text(f"  --shifts {shifts.sigma_deg:.1f}/{shifts.tau_min:.1f}"))
+    for notice in found.notices:
+        paragraph(console, f"Note: {notice}")
+
+
+def _with_interval(figure: Told, form: str) -> str:
+    most = f"over {figure.low:{form}}" if figure.high is None else (
+        f"{figure.low:{form}} to {figure.high:{form}}"
+    )  # fmt: skip
+    return f"{figure.value:{form}} ({most})"
+
+
+def _turning(deg_h: float) -> str:
+    if abs(deg_h) < 0.5:
+        return ""
+    way = "veered" if deg_h > 0.0 else "backed"
+    return (
+        f" and {way} by {abs(deg_h):.0f}° an hour, which is taken off as a forecast would know it"
+    )
 
 
 def show_fit(found: Fitted, written: Sequence[Path]) -> None:

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import click
 
-from goosewing_cli import inputs
+from goosewing_cli import inputs, logs
 from goosewing_cli.declared import argument, command, option
 
 if TYPE_CHECKING:
@@ -15,7 +15,50 @@ if TYPE_CHECKING:
     from goosewing.weather.spot import Spot
 
 
-@command(help="What a forecast or a table of streams holds.")
+@command(help="How far and how long the wind wandered in a log, for plan --shifts.")
+def shifts(
+    log: Annotated[
+        list[Path],
+        argument("LOG", help="A log (NMEA 0183, Signal K, CSV) with wind, heading and speed."),
+    ],
+    variation: logs.VariationEast = None,
+    json: inputs.AsJson = False,
+) -> None:
+    """Tell the spread of the wind's direction and how long its shifts last."""
+    from goosewing.exchange import document
+    from goosewing.logbook.wandering import shifts_from_log
+
+    found = shifts_from_log(logs.load_logs(log), variation)
+    if json:
+        content = document.document(document.SHIFTS_FORMAT, **document.plain(found))
+        click.echo(document.format_json(content).decode(), nl=False)
+        return
+    from goosewing_cli.show_logbook import show_shifts
+
+    show_shifts(found)
+
+
+class _FileOrShifts(click.Command):
+    """What a file holds; with the word "shifts" first, how the wind wandered in a log."""
+
+    def make_context(
+        self,
+        info_name: str | None,
+        args: list[str],
+        parent: click.Context | None = None,
+        **extra: Any,
+    ) -> click.Context:
+        """Hand the words after "shifts" to the command of that name."""
+        if args[:1] == [shifts.name]:
+            return shifts.make_context(f"{info_name} {shifts.name}", args[1:], parent, **extra)
+        return super().make_context(info_name, args, parent, **extra)
+
+
+@command(
+    help="What a forecast or a table of streams holds; weather shifts LOG tells how far and how "
+    "long the wind wandered in a log.",
+    kind=_FileOrShifts,
+)
 def weather(
     file: Annotated[
         Path,

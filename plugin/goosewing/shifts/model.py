@@ -21,7 +21,7 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -31,7 +31,7 @@ from goosewing.units import METRES_PER_SECOND_PER_KNOT
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
-    from goosewing.units import Array
+    from goosewing.units import Array, BoolArray
 
 LARGEST_SIGMA_DEG = 45.0
 """Beyond this there is no mean direction to speak of."""
@@ -46,6 +46,9 @@ SLOW_TAU_MIN = 10.0
 
 FEWEST_CORRELATION_TIMES = 10.0
 """A log shorter than so many correlation times tells neither figure."""
+
+FEWEST_DIRECTIONS = 20
+PUT_BACK_ROUNDS = 20
 
 _PAIR = re.compile(r"\s*(\d+(?:\.\d*)?|\.\d+)\s*/\s*(\d+(?:\.\d*)?|\.\d+)\s*")
 
@@ -183,7 +186,7 @@ def shifts_of(hours: Array, twd_deg: Array) -> Shifts:
     hours : ndarray, shape (n,)
         Ascending, evenly spaced. [h]
     twd_deg : ndarray, shape (n,)
-        True wind direction. [°]
+        True wind direction; NaN where none was measured. [°]
 
     Returns
     -------
@@ -197,38 +200,106 @@ def shifts_of(hours: Array, twd_deg: Array) -> Shifts:
 
     Notes
     -----
-    Deviations are taken from the circular mean. The correlation time is where the
-    autocorrelation has fallen to 1/e, between lags in a straight line.
+    Deviations are taken from the circular mean; see `wander_of`.
     """
-    if len(hours) < 20:
-        raise InputError(f"shifts need at least 20 measured directions, got {len(hours)}")
-    angle = np.radians(twd_deg)
-    mean = np.arctan2(np.sin(angle).mean(), np.cos(angle).mean())
-    deviation = np.degrees(np.angle(np.exp(1j * (angle - mean))))
-    sigma = float(deviation.std())
-    if sigma == 0.0:
-        raise InputError("the direction never changes: a frozen sensor, or no log of wind")
+    deviation = from_mean_deg(twd_deg)
+    check_enough(deviation)
     step_h = float(hours[-1] - hours[0]) / (len(hours) - 1)
-    tau_h = step_h * _lag_of_one_over_e(deviation)
-    lasting_h = float(hours[-1] - hours[0])
-    if not lasting_h >= FEWEST_CORRELATION_TIMES * tau_h:
-        needed = FEWEST_CORRELATION_TIMES * min(tau_h, lasting_h) * 60.0
+    found = wander_of(deviation, step_h)
+    check_long_enough(float(hours[-1] - hours[0]), found.tau_h)
+    return Shifts(sigma_deg=found.spread, tau_min=max(found.tau_h * 60.0, SHORTEST_TAU_MIN))
+
+
+def from_mean_deg(twd_deg: Array) -> Array:
+    """Return directions from their circular mean; NaN stays NaN. [°]."""
+    angle = np.radians(twd_deg)
+    mean = np.arctan2(np.nanmean(np.sin(angle)), np.nanmean(np.cos(angle)))
+    return np.asarray(np.degrees(np.angle(np.exp(1j * (angle - mean)))), dtype=np.float64)
+
+
+def check_enough(deviation: Array) -> None:
+    """Refuse too few measurements, and a direction that never changes."""
+    known = int(np.isfinite(deviation).sum())
+    if known < FEWEST_DIRECTIONS:
         raise InputError(
-            f"a log of {lasting_h * 60.0:.0f} min is too short: its shifts last about "
-            f"{min(tau_h, lasting_h) * 60.0:.0f} min, and at least {needed:.0f} min are needed"
+            f"shifts need at least {FEWEST_DIRECTIONS} measured directions, got {known}"
         )
-    return Shifts(sigma_deg=sigma, tau_min=max(tau_h * 60.0, SHORTEST_TAU_MIN))
+    if not float(np.nanstd(deviation)) > 1e-6:
+        raise InputError("the direction never changes: a frozen sensor, or no log of wind")
 
 
-def _lag_of_one_over_e(deviation: Array) -> float:
-    """Return the lag at which the autocorrelation falls to 1/e, in steps; infinite if never."""
-    size = len(deviation)
-    transformed = np.fft.rfft(deviation - deviation.mean(), 2 * size)
-    covariance = np.fft.irfft(np.abs(transformed) ** 2)[: size // 2]
-    correlation = covariance / covariance[0]
-    below = np.flatnonzero(correlation < math.exp(-1.0))
-    if not below.size:
-        return math.inf
-    at = int(below[0])
-    before, after = correlation[at - 1], correlation[at]
-    return at - 1 + float((before - math.exp(-1.0)) / (before - after))
+def check_long_enough(lasting_h: float, tau_h: float) -> None:
+    """Refuse a log of less than ten correlation times, and say how long it would take."""
+    if lasting_h >= FEWEST_CORRELATION_TIMES * tau_h:
+        return
+    lasts = min(tau_h, lasting_h)
+    raise InputError(
+        f"a log of {lasting_h * 60.0:.0f} min is too short: its shifts last about "
+        f"{lasts * 60.0:.0f} min, and at least "
+        f"{FEWEST_CORRELATION_TIMES * lasts * 60.0:.0f} min are needed"
+    )
+
+
+class Wander(NamedTuple):
+    """Spread and correlation time of what wanders about a mean."""
+
+    spread: float
+    tau_h: float
+    """Infinite where it never fades within half of what was measured."""
+
+
+def wander_of(deviation: Array, step_h: float, *, fitted: int = 1) -> Wander:
+    r"""Measure how far and how slowly something wanders.
+
+    Parameters
+    ----------
+    deviation : ndarray, shape (n,)
+        From the mean, at even times; NaN where there is none.
+    step_h : float
+        Between them. [h]
+    fitted : int
+        How much was fitted and taken off: 1 a mean, 2 a straight line.
+
+    Notes
+    -----
+    The correlation time is where the autocorrelation has fallen to 1/e, between lags in a
+    straight line. A mean over :math:`T` takes :math:`2\sigma^2\tau/T` with it, at every lag
+    alike, and a line's slope about as much again: both are put back, round by round, without
+    which a log of ten correlation times would tell half of :math:`\tau`.
+    """
+    spread, tau = wanders_of(deviation[np.newaxis], step_h, fitted=fitted)
+    return Wander(float(spread[0]), float(tau[0]))
+
+
+def wanders_of(deviation: Array, step_h: float, *, fitted: int = 1) -> tuple[Array, Array]:
+    """Measure many at once, shape (m, n), all missing at the same times; see `wander_of`."""
+    known = np.isfinite(deviation)
+    covariance = _covariance(np.where(known, deviation, 0.0), known[0])
+    lasting_h = step_h * (deviation.shape[1] - 1)
+    lost = np.zeros((len(deviation), 1))
+    for _ in range(PUT_BACK_ROUNDS):
+        whole = covariance + lost
+        tau = step_h * _lag_of_one_over_e(whole / whole[:, :1])
+        share = np.minimum(2.0 * fitted * tau / lasting_h, 0.5)[:, np.newaxis]
+        lost = np.minimum(share * whole[:, :1], covariance[:, :1])
+    return np.sqrt((covariance + lost)[:, 0]), tau
+
+
+def _covariance(values: Array, known: BoolArray) -> Array:
+    """Return the covariance at each lag up to half the length, shape (m, n // 2)."""
+    size = values.shape[1]
+    power = np.abs(np.fft.rfft(values, 2 * size, axis=1)) ** 2
+    pairs = np.fft.irfft(np.abs(np.fft.rfft(known.astype(np.float64), 2 * size)) ** 2, 2 * size)
+    total = np.fft.irfft(power, 2 * size, axis=1)[:, : size // 2]
+    return np.asarray(total / np.maximum(np.round(pairs[: size // 2]), 1.0))
+
+
+def _lag_of_one_over_e(correlation: Array) -> Array:
+    """Return the lag at which each autocorrelation falls to 1/e, in steps; infinite if never."""
+    wanted = math.exp(-1.0)
+    below = correlation < wanted
+    at = np.maximum(np.argmax(below, axis=1), 1)
+    every = np.arange(len(correlation))
+    before, after = correlation[every, at - 1], correlation[every, at]
+    lag = at - 1 + (before - wanted) / np.where(before > after, before - after, 1.0)
+    return np.where(below.any(axis=1), lag, np.inf)
