@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime
 from importlib.util import find_spec
 from pathlib import Path
@@ -45,7 +46,8 @@ def demo(
     case = Case(
         marks=read.marks, boat=boat, weather=weather, departure=DEPARTURE, notices=read.notices
     )
-    made = look_further(case, of_case(case), took_s=0.0)
+    made = replace(of_case(case), route=read.texts)
+    made = look_further(case, made, took_s=0.0)
     written = [] if out is None else write_all(out, made)
     if json:
         click.echo(document.format_plan_json(made).decode(), nl=False)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from time import perf_counter
@@ -80,6 +81,8 @@ def depart(
     safe_depth: hazards_options.SafeDepth = None,
     coast: hazards_options.UseCoast = False,
     clearance: hazards_options.Clearance = 0.0,
+    dangers: hazards_options.Dangers = hazards_options.DangerChoice.said,
+    danger_distance: hazards_options.DangerDistance = hazards_options.USUAL_NM,
     shortest_board: inputs.ShortestBoard = None,
     watch: inputs.WatchHours = None,
     worth: inputs.WorthMinutes = 1.0,
@@ -109,7 +112,9 @@ def depart(
         next_mark=next_mark,
         leave=leave or (),
         by_words_nm=leave_by_words,
+        dangers_apart=dangers is not hazards_options.DangerChoice.none,
     )
+    noted = hazards_options.Noted(read.waypoints, marks, dangers, danger_distance)
     options = plan_options(
         first=first, margin_deg=margin, corridor_nm=corridor, start_with=start_with,
         start_tack=start_tack, shortest_board_min=shortest_board, watch_h=watch,
@@ -117,7 +122,9 @@ def depart(
         source=inputs.source_words(wind, current, weather, hold_last=hold_last),
     )  # fmt: skip
     by_compass = compass_headings(variation, deviation)
-    clear = hazards_options.kept_clear(read.marks, hazards, safe_depth, coast, clearance)
+    clear = hazards_options.kept_clear(
+        read.marks, hazards, safe_depth, coast, clearance, noted=noted
+    )
     others = (deviation, *inputs.weather_files(wind, current), *clear.files)
     files = inputs.files_read(boat, marks, *others)
     inputs.check_outputs([out], files)
@@ -133,7 +140,10 @@ def depart(
         raise
     best = chosen.meeting[0].plan
     assert best is not None
-    best = look_further(case, best, took_s=0.0, looked_at=clear.words, alternatives=False)
+    best = replace(best, route=read.texts, dangers=clear.dangers)
+    best = look_further(
+        case, best, took_s=0.0, looked_at=clear.words, land=clear.land, alternatives=False
+    )
     written = _write(out, by_compass(best), files)
     _tell(chosen, crew.name, times, json=json, zone=local, written=written)
 

@@ -196,12 +196,13 @@ def deliver(
 ) -> None:
     """Tell what was changed, write the file, send the sentences."""
     from goosewing.exchange.handheld.files import write_contents
+    from goosewing.exchange.handheld.routes import with_cautions
     from goosewing.files.disk import shown
 
     for line in fitted.report.lines:
         click.echo(line)
     if out is not None:
-        write_contents(out, fitted.contents, inputs=inputs_read)
+        write_contents(out, with_cautions(fitted.contents), inputs=inputs_read)
         click.echo(f"Written: {shown(out)}, {_counted(fitted.contents)}")
     if nmea is not None:
         _send(fitted.contents, nmea, talker, pace, [*inputs_read, *([out] if out else [])])

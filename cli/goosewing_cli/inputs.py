@@ -368,8 +368,12 @@ def read_marks(
     next_mark: str | None = None,
     leave: Sequence[str] = (),
     by_words_nm: float | None = None,
+    dangers_apart: bool = False,
 ) -> Marks:
     """Read the marks and put them as the navigator wants them now.
+
+    With `dangers_apart` a waypoint whose symbol or type says danger is no mark, also where
+    the marks are taken from waypoints.
 
     Raises
     ------
@@ -379,11 +383,15 @@ def read_marks(
     from goosewing.earth.positions import parse_position
     from goosewing.exchange.gpx import marks
     from goosewing.marks import from_here
+    from goosewing.marks.dangers import set_apart
 
     here = None if at is None else parse_position(at)
     wishes = [from_here.parse_leave(text) for text in leave]
     read = marks.read_marks(path, source=None if source is None else source.value, route=route)
-    made = from_here.Marks(from_here.leaving(read.marks, wishes), read.notices)
+    taken, waypoints = read.marks, read.waypoints
+    if dangers_apart and read.source == "waypoints":
+        taken, waypoints = set_apart(read.marks)
+    made = from_here.Marks(from_here.leaving(taken, wishes), read.notices)
     if by_words_nm is not None:
         worded = from_here.leaving_by_words(made.marks, by_words_nm)
         made = from_here.Marks(worded.marks, (*made.notices, *worded.notices))
@@ -397,7 +405,7 @@ def read_marks(
             said = f"All marks are kept, {made.marks[0].name} first: name the next with --next."
             kept = (said,)
         made = from_here.Marks(ahead.marks, (*made.notices, *ahead.notices, *kept))
-    return made
+    return made._replace(texts=read.texts, waypoints=waypoints)
 
 
 def files_read(boat: Path | None, *others: Path | None) -> list[Path]:

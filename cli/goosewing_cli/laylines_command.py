@@ -41,6 +41,8 @@ def laylines(
     safe_depth: hazards_options.SafeDepth = None,
     coast: hazards_options.UseCoast = False,
     clearance: hazards_options.Clearance = 0.0,
+    dangers: hazards_options.Dangers = hazards_options.DangerChoice.said,
+    danger_distance: hazards_options.DangerDistance = hazards_options.USUAL_NM,
     hold_last: inputs.HoldLast = False,
     at: Annotated[
         str | None,
@@ -68,9 +70,13 @@ def laylines(
     crew = inputs.load_boat(boat, performance)
     weather = inputs.load_weather(wind, current, hold_last=hold_last)
     time, local = inputs.departure_time(depart), inputs.load_zone(zone)
-    wanted = inputs.read_marks(marks, source, route, at=at, next_mark=next_mark)
+    apart = dangers is not hazards_options.DangerChoice.none
+    wanted = inputs.read_marks(
+        marks, source, route, at=at, next_mark=next_mark, dangers_apart=apart
+    )
+    noted = hazards_options.Noted(wanted.waypoints, marks, dangers, danger_distance)
     kept, dropped = usable_marks(wanted.marks)
-    clear = hazards_options.kept_clear(kept, hazards, safe_depth, coast, clearance)
+    clear = hazards_options.kept_clear(kept, hazards, safe_depth, coast, clearance, noted=noted)
     said = (*wanted.notices, *dropped, *clear.notices)
     if changes(weather):
         made = curved(

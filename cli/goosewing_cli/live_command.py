@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from goosewing.live.alone.watch import Post, Setup
     from goosewing.live.core.state import Desk, Route
     from goosewing.live.panel.counter import SessionCounter
+    from goosewing.marks.from_here import Marks
 
 BELL = "\a"
 
@@ -107,6 +108,8 @@ def live(
     safe_depth: hazards_options.SafeDepth = None,
     coast: hazards_options.UseCoast = False,
     clearance: hazards_options.Clearance = 0.0,
+    dangers: hazards_options.Dangers = hazards_options.DangerChoice.said,
+    danger_distance: hazards_options.DangerDistance = hazards_options.USUAL_NM,
     stand_by: Annotated[
         str,
         option("--stand-by", metavar="MINUTES", help="Minutes before a turn to say stand by: 5,1."),
@@ -143,10 +146,14 @@ def live(
     if marks is None:
         raise InputError("--marks MARKS.gpx is needed: the route to be sailed")
     desk = replace(desk, rules=replace(desk.rules, stand_by_s=_stand_by_s(stand_by)))
-    desk = _with_chart(desk, hazards_options.read_chart(hazards, safe_depth, coast, clearance))
+    apart = dangers is not hazards_options.DangerChoice.none
+    read = inputs.read_marks(marks, source, route, leave=leave or [], dangers_apart=apart)
+    noted = hazards_options.Noted(read.waypoints, marks, dangers, danger_distance)
+    chart = hazards_options.read_chart(hazards, safe_depth, coast, clearance)
+    desk = _with_chart(desk, hazards_options.chart_with_dangers(chart, noted, read.marks))
     setup = _setup(
         desk,
-        _route(marks, source, route, next_mark, leave or []),
+        _route(marks, read, next_mark),
         gpx_dir=gpx_dir,
         files=inputs.files_read(boat, marks, *(hazards or []), *_logs(addresses)),
         receiver=_receiver(send, steers=send_steering, replayed=addresses[0].kind == "file"),
@@ -206,17 +213,10 @@ def _with_chart(desk: Desk, chart: Chart | None) -> Desk:
     return replace(desk, chart=chart)
 
 
-def _route(
-    path: Path,
-    source: inputs.Source | None,
-    name: str | None,
-    next_mark: str | None,
-    leave: list[str],
-) -> Route:
+def _route(path: Path, read: Marks, next_mark: str | None) -> Route:
     from goosewing.live.core.state import Route
     from goosewing.marks import from_here as sorting
 
-    read = inputs.read_marks(path, source, name, leave=leave)
     for line in read.notices:
         click.echo(line)
     at = min(1, len(read.marks) - 1)

@@ -46,6 +46,8 @@ def plan(
     tide: hazards_options.TideText = None,
     coast: hazards_options.UseCoast = False,
     clearance: hazards_options.Clearance = 0.0,
+    dangers: hazards_options.Dangers = hazards_options.DangerChoice.said,
+    danger_distance: hazards_options.DangerDistance = hazards_options.USUAL_NM,
     shortest_board: inputs.ShortestBoard = None,
     watch: inputs.WatchHours = None,
     worth: inputs.WorthMinutes = 1.0,
@@ -133,7 +135,9 @@ def plan(
         next_mark=next_mark,
         leave=leave or (),
         by_words_nm=leave_by_words,
+        dangers_apart=dangers is not hazards_options.DangerChoice.none,
     )
+    noted = hazards_options.Noted(wanted.waypoints, marks, dangers, danger_distance)
     options = plan_options(
         first=first, margin_deg=margin, corridor_nm=corridor, start_with=start_with,
         start_tack=start_tack, shortest_board_min=shortest_board, watch_h=watch,
@@ -145,7 +149,7 @@ def plan(
 
     def keep_clear(tide_m: float | None) -> hazards_options.KeptClear:
         return hazards_options.kept_clear(
-            wanted.marks, hazards, safe_depth, coast, clearance, tide_m
+            wanted.marks, hazards, safe_depth, coast, clearance, tide_m, noted
         )
 
     def cleared(clear: hazards_options.KeptClear) -> Case:
@@ -170,9 +174,10 @@ def plan(
         made = make(case)
     if prefer is not None:
         made, case = over_members(case, made, prefer, took_s=perf_counter() - begun)
+    made = replace(made, route=wanted.texts, dangers=clear.dangers)
     made = look_further(
         replace(case, marks=made.marks), made, took_s=perf_counter() - begun, looked_at=clear.words,
-        alternatives=alternatives, what_if=what_if,
+        land=clear.land, alternatives=alternatives, what_if=what_if,
     )  # fmt: skip
     if shifts is not None:
         made = with_shifts(made, crew, case.weather, shifts)

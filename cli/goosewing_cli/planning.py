@@ -98,6 +98,7 @@ def look_further(
     *,
     took_s: float,
     looked_at: str | None = None,
+    land: bool = False,
     alternatives: bool = True,
     what_if: bool = False,
 ) -> Plan:
@@ -112,6 +113,8 @@ def look_further(
         How long it took to make: what takes long is shared among processes. [s]
     looked_at : str, optional
         What it was kept clear of, in words.
+    land : bool
+        Whether that is more than single waypoints.
     alternatives, what_if : bool
         What is asked for.
     """
@@ -127,7 +130,7 @@ def look_further(
 
         ifs = [(made, each) for each in changes.CHANGES]
         made = replace(made, what_if=_shared(case, "what if", changes.held_if, ifs, took_s))
-    return on_the_way.look_ahead(made, case.weather, looked_at=looked_at)
+    return on_the_way.look_ahead(made, case.weather, looked_at=looked_at, land=land)
 
 
 def check_members(weather: Weather, wind: str | None) -> None:

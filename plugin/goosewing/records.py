@@ -93,6 +93,15 @@ class Mark:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class RouteTexts:
+    """What the user's route is called and says, word for word; None where it says nothing."""
+
+    name: str | None = None
+    description: str | None = None
+    comment: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Line:
     """A start or finish line, or a gate, and where the plan passes it.
 
@@ -620,6 +629,10 @@ class Plan:
     """How it does in every member of an ensemble; None where that wasn't asked."""
     lines: tuple[Line, ...] = ()
     """Start and finish lines and gates, in the order in which they are passed."""
+    route: RouteTexts = RouteTexts()
+    """Of the route that the marks were taken from."""
+    dangers: tuple[Mark, ...] = ()
+    """Waypoints of the user's file that were kept clear of."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -48,7 +48,9 @@ NO_LAND = (
 )
 
 
-def look_ahead(plan: Plan, weather: Weather, *, looked_at: str | None = None) -> Plan:
+def look_ahead(
+    plan: Plan, weather: Weather, *, looked_at: str | None = None, land: bool = True
+) -> Plan:
     """Add to a plan what it meets on its way.
 
     Parameters
@@ -58,6 +60,8 @@ def look_ahead(plan: Plan, weather: Weather, *, looked_at: str | None = None) ->
         That for which it was made.
     looked_at : str, optional
         What it was kept clear of, in words; None if nothing.
+    land : bool
+        Whether land or areas are among it, or single dangers alone.
 
     Returns
     -------
@@ -67,7 +71,7 @@ def look_ahead(plan: Plan, weather: Weather, *, looked_at: str | None = None) ->
     """
     legs = _with_bearings(_with_weather(plan.legs, weather))
     said = [*warnings(judged(plan, weather))]
-    if looked_at is None:
+    if looked_at is None or not land:
         said.append(NO_LAND)
     seen = replace(plan, legs=legs, notices=(*plan.notices, *said), cautions=_cautions(looked_at))
     return replace(seen, hours=by_hours(seen, weather))

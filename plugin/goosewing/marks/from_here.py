@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from goosewing.earth import geodesy
 from goosewing.errors import InputError
 from goosewing.marks import lines
-from goosewing.records import Mark, Side
+from goosewing.records import Mark, RouteTexts, Side
 from goosewing.units import METRES_PER_NM
 
 if TYPE_CHECKING:
@@ -33,6 +33,10 @@ class Marks(NamedTuple):
 
     marks: tuple[Mark, ...]
     notices: tuple[str, ...] = ()
+    texts: RouteTexts = RouteTexts()
+    """Of the route that they were taken from."""
+    waypoints: tuple[Mark, ...] = ()
+    """Of the same file, that are no marks."""
 
 
 class Leave(NamedTuple):

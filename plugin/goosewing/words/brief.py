@@ -16,7 +16,7 @@ from datetime import UTC
 from typing import TYPE_CHECKING
 
 from goosewing.words.figures import clock
-from goosewing.words.points import untold
+from goosewing.words.points import POLE_UP, untold
 from goosewing.words.short_names import to_ascii
 
 if TYPE_CHECKING:
@@ -46,6 +46,8 @@ def _parts(told: Briefing) -> Iterator[_Part]:
     for kind in told.kinds:
         yield _manoeuvre(kind, told.steering)
     yield from _under(told.kinds, told.steering)
+    if told.pole_up:
+        yield _Part("pole", (POLE_UP, "pole up", "pole up", "PU", ""))
     yield from _steered(told.steering)
     if told.steering.beyond_forecast:
         yield _Part("beyond", ("beyond the forecast", ""))

@@ -25,6 +25,9 @@ _SWINGS_DEG = 1.0
 UNDER_ENGINE = "under engine"
 """Stands where the tack and the sails stand otherwise."""
 
+POLE_UP = "the pole already up"
+"""Said where a passage begins under a poled sail set: its first sails cost no manoeuvre."""
+
 BEYOND = "beyond the forecast"
 """Marks a board on which the last values of a forecast are held on."""
 
@@ -72,6 +75,8 @@ class Briefing:
         Whether she comes here under engine and sails on.
     alters_course : bool
         Whether nothing is done but another course steered.
+    pole_up : bool
+        Whether the passage begins here with the headsail on its pole already.
     steering : Steering or None
         None where no board begins.
     ends : bool
@@ -87,6 +92,7 @@ class Briefing:
     kinds: tuple[ManoeuvreKind, ...] = ()
     sets_sail: bool = False
     alters_course: bool = False
+    pole_up: bool = False
     steering: Steering | None = None
     ends: bool = False
     time: datetime | None = None
@@ -102,11 +108,19 @@ def briefing(stop: Stop, departure: datetime) -> Briefing:
         kinds=tuple(each.kind for each in stop.manoeuvres),
         sets_sail=stop.after_engine,
         alters_course=_alters_course(stop),
+        pole_up=_begins_poled(stop),
         steering=None if board is None else steering(board, stop.nth),
         ends=stop.last,
         time=stop.time,
         day=None if stop.time is None else new_day(stop.time, departure),
     )
+
+
+def _begins_poled(stop: Stop) -> bool:
+    first = (stop.leg, stop.at, stop.nth) == (0, 0, 0)
+    if not first or stop.board is None or not stop.board.poled:
+        return False
+    return all(each.kind != "set_pole" for each in stop.manoeuvres)
 
 
 def _alters_course(stop: Stop) -> bool:
@@ -177,7 +191,7 @@ def sentence(told: Briefing) -> str:
         words.append("set sail")
     elif told.alters_course:
         words.append("alter course")
-    words.append(_sailing_words(told.kinds, told.steering))
+    words.append(_sailing_words(told.kinds, told.steering, pole_up=told.pole_up))
     return ", ".join([*words, time] if time else words)
 
 
@@ -208,7 +222,7 @@ def stop_sentence(stop: Stop, departure: datetime) -> str:
     return sentence(replace(briefing(stop, departure), time=None))
 
 
-def _sailing_words(kinds: Sequence[ManoeuvreKind], held: Steering) -> str:
+def _sailing_words(kinds: Sequence[ManoeuvreKind], held: Steering, *, pole_up: bool = False) -> str:
     words = [manoeuvre_words(kinds, held.tack, held.sail_set)] if kinds else []
     if held.engine:
         words.append(UNDER_ENGINE)
@@ -216,6 +230,7 @@ def _sailing_words(kinds: Sequence[ManoeuvreKind], held: Steering) -> str:
         on, sails = untold(kinds)
         words += [f"on {held.tack} tack"] if on else []
         words += [held.sail_set] if sails else []
+        words += [POLE_UP] if pole_up else []
     words.append(_steering_words(held))
     return ", ".join([*words, BEYOND] if held.beyond_forecast else words)
 

@@ -18,6 +18,11 @@ def title(plan: Plan) -> str:
     return f"{plan.marks[0].name} to {plan.marks[-1].name}"
 
 
+def route_name(plan: Plan) -> str:
+    """Call a route as its owner does, else by the passage's two ends."""
+    return plan.route.name or title(plan)
+
+
 def length(plan: Plan) -> str:
     """Tell whose passage it is, how far and how long."""
     return f"{plan.boat}: {plan.distance_nm:.1f} nm in {hours_and_minutes(plan.elapsed_h)}"

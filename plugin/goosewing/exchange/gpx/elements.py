@@ -4,13 +4,15 @@ They stand in the namespace ``urn:goosewing:gpx:1`` (prefix ``goose``):
 
 ``goose:plan``
     On the route: the plan's figures as attributes, ``goose:caution`` and
-    ``goose:notice`` inside.
+    ``goose:notice`` inside; ``goose:text`` is what the plan says of the whole passage, ``title``
+    what a route without a name of its own is called.
 ``goose:point``
     On every route point: ``kind`` is ``mark``, ``turn`` or ``via``, ``sets_sail`` tells that the
-    engine stops there; inside, ``goose:text`` says what happens there and what to steer
-    next, each ``goose:manoeuvre`` what the crew does and its cost, ``goose:board`` the
-    board that begins there (``keep_twa_deg``, where the helm keeps that angle and the
-    heading swings) or ``goose:order`` another order along the board.
+    engine stops there, ``pole_up`` that the passage begins there with the headsail on its pole;
+    inside, ``goose:text`` says what happens there and what to steer next, each
+    ``goose:manoeuvre`` what the crew does and its cost, ``goose:board`` the board that begins
+    there (``keep_twa_deg``, where the helm keeps that angle and the heading swings) or
+    ``goose:order`` another order along the board.
     One of the kind ``via`` holds nothing: it only keeps the route to the track that is sailed.
 ``goose:leave``
     On a mark, in and out: ``side`` (``port``, ``starboard``) and ``distance_nm``. In a
@@ -36,13 +38,15 @@ from goosewing.errors import InputError
 from goosewing.exchange.document import PLAN_FORMAT, plain
 from goosewing.exchange.gpx.points import GOOSE
 from goosewing.files.gpx import brief, degrees, is_number
-from goosewing.records import ManoeuvreKind
+from goosewing.records import ManoeuvreKind, RouteTexts
 from goosewing.words.figures import manoeuvre_words
 from goosewing.words.points import Briefing, Steering, new_day
+from goosewing.words.titles import length, title
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from goosewing.files.gpx import GpxDocument
     from goosewing.records import Board, Layline, Mark, Order, Plan, Side
     from goosewing.turns import Stop
 
@@ -55,7 +59,8 @@ BEFORE_OWN = "; "
 
 def plan_element(plan: Plan) -> Element:
     """Write down a plan's figures, cautions and notices."""
-    element = _ours("plan", format=PLAN_FORMAT, **_figures(plan))
+    element = _ours("plan", format=PLAN_FORMAT, title=title(plan), **_figures(plan))
+    SubElement(element, f"{{{GOOSE}}}text").text = length(plan)
     for tag, lines in (("caution", plan.cautions), ("notice", plan.notices)):
         for line in lines:
             SubElement(element, f"{{{GOOSE}}}{tag}").text = line
@@ -65,7 +70,7 @@ def plan_element(plan: Plan) -> Element:
 def point_element(stop: Stop, told: Briefing, text: str) -> Element:
     """Write down what happens at a stop: in words, and as values."""
     kind = "turn" if stop.mark is None else "mark"
-    ours = _ours("point", kind=kind, sets_sail=told.sets_sail or None)
+    ours = _ours("point", kind=kind, sets_sail=told.sets_sail or None, pole_up=told.pole_up or None)
     SubElement(ours, f"{{{GOOSE}}}text").text = text
     for each in stop.manoeuvres:
         words = None
@@ -147,6 +152,18 @@ def seven(degrees: float) -> str:
 # Reading -----------------------------------------------------------------------------------
 
 
+def with_own(text: str, description: str | None, comment: str | None) -> tuple[str, str | None]:
+    """Put what a plan says where the user says nothing, else before the user's own comment.
+
+    Returns
+    -------
+    description, comment : str or None
+    """
+    if not description:
+        return text, comment
+    return description, text if not comment else f"{text}{BEFORE_OWN}{comment}"
+
+
 def is_turn(point: Element) -> bool:
     """Whether a route point is a turning point of an earlier plan."""
     ours = _found(point, "point")
@@ -165,6 +182,20 @@ def own_text(text: str | None, written: str | None) -> str | None:
     if text == written:
         return None
     return text.removeprefix(f"{written}{BEFORE_OWN}")
+
+
+def own_route_texts(route: Element, gpx: GpxDocument) -> RouteTexts:
+    """Return what of a route's name and texts is the user's own, beside what a plan wrote there."""
+    texts = {tag: gpx.text(route, tag) for tag in ("name", "desc", "cmt")}
+    ours = next(iter(route.iterfind(f"{{*}}extensions/{{{GOOSE}}}plan")), None)
+    if ours is None:
+        return RouteTexts(name=texts["name"], description=texts["desc"], comment=texts["cmt"])
+    written = ours.findtext(f"{{{GOOSE}}}text")
+    return RouteTexts(
+        name=None if texts["name"] == ours.get("title") else texts["name"],
+        description=own_text(texts["desc"], written),
+        comment=own_text(texts["cmt"], written),
+    )
 
 
 def own_place(point: Element, place: str) -> Element:
@@ -279,7 +310,7 @@ def _briefing(
     board = ours.find(f"{{{GOOSE}}}board")
     board = ours.find(f"{{{GOOSE}}}order") if board is None else board
     kinds = tuple(_kind(each.get("kind")) for each in ours.findall(f"{{{GOOSE}}}manoeuvre"))
-    sets_sail = _flag(ours, "sets_sail")
+    sets_sail, pole_up = _flag(ours, "sets_sail"), _flag(ours, "pole_up")
     steering = None if board is None else _steering(board)
     under_sail = steering is not None and not steering.engine
     return Briefing(
@@ -287,6 +318,7 @@ def _briefing(
         leave_distance_nm=off_nm,
         kinds=kinds,
         sets_sail=sets_sail,
+        pole_up=pole_up,
         alters_course=is_turn(point) and under_sail and not (kinds or sets_sail),
         steering=steering,
         ends=last,

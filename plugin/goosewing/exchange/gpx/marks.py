@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Literal, TypeAlias
 
 from goosewing.errors import InputError
@@ -12,6 +12,7 @@ from goosewing.exchange.gpx.elements import (
     leave,
     line_end,
     own_place,
+    own_route_texts,
     own_text,
     rounding,
     written_text,
@@ -19,7 +20,7 @@ from goosewing.exchange.gpx.elements import (
 from goosewing.exchange.gpx.points import Kept, keep
 from goosewing.files.disk import read_bytes, shown
 from goosewing.files.gpx import GpxDocument, brief, degrees, parse_gpx
-from goosewing.records import Mark
+from goosewing.records import Mark, RouteTexts
 from goosewing.turns import Numbers
 
 if TYPE_CHECKING:
@@ -44,12 +45,18 @@ class MarksRead:
         The name of that route or track.
     notices : tuple of str
         What the user should know: which of several routes was taken, what was left.
+    texts : RouteTexts
+        What that route or track is called and says; no words of an earlier plan's.
+    waypoints : tuple of Mark
+        Of the file, where the marks were not taken from them.
     """
 
     marks: tuple[Mark, ...]
     source: Source
     name: str | None
     notices: tuple[str, ...]
+    texts: RouteTexts = field(default_factory=RouteTexts)
+    waypoints: tuple[Mark, ...] = ()
 
 
 def read_marks(
@@ -100,6 +107,7 @@ class _Taken:
     points: list[Element]
     label: str
     name: str | None = None
+    texts: RouteTexts = field(default_factory=RouteTexts)
 
 
 class _Reader:
@@ -115,12 +123,28 @@ class _Reader:
         if not taken.points:
             raise InputError(f"no marks: {taken.label} has no points", where=self.where)
         marks = _with_names([self._mark(each, taken, at) for at, each in enumerate(taken.points)])
+        waypoints = () if taken.source == "waypoints" else self._waypoints()
         return MarksRead(
             marks=tuple(marks),
             source=taken.source,
             name=taken.name,
             notices=tuple(dict.fromkeys(self.notices)),
+            texts=taken.texts,
+            waypoints=waypoints,
         )
+
+    def _waypoints(self) -> tuple[Mark, ...]:
+        """Return the file's waypoints that are no marks; one that can't be read is only told."""
+        taken = _Taken("waypoints", self.gpx.all(self.gpx.root, "wpt"), "the list of waypoints")
+        found, faults, told = [], [], len(self.notices)
+        for at, each in enumerate(taken.points):
+            try:
+                found.append(self._mark(each, taken, at))
+            except InputError as error:
+                faults.append(f"{error}: not looked at.")
+        # What of a mark could not be kept is no matter of these.
+        self.notices[told:] = faults
+        return tuple(_with_names(found))
 
     # What to take
 
@@ -155,7 +179,8 @@ class _Reader:
         if len(routes) > 1:
             others = ", ".join(titles[at] for at, each in enumerate(routes) if each is not chosen)
             self.notices.append(f"{self.where}: took {label}, not {others}.")
-        return _Taken("route", self._marks_of_plan(chosen), label, self._name(chosen))
+        texts = own_route_texts(chosen, self.gpx)
+        return _Taken("route", self._marks_of_plan(chosen), label, self._name(chosen), texts)
 
     def _route_named(self, name: str, routes: list[Element]) -> Element:
         for each in routes:
@@ -184,7 +209,12 @@ class _Reader:
         label = self._title(tracks[0], "track", 1)
         self.notices.append(f"{self.where}: took the two ends of {label} as marks.")
         ends = points if len(points) == 1 else [points[0], points[-1]]
-        return _Taken("track", ends, label, self._name(tracks[0]))
+        texts = RouteTexts(
+            name=self._name(tracks[0]),
+            description=self.gpx.text(tracks[0], "desc"),
+            comment=self.gpx.text(tracks[0], "cmt"),
+        )
+        return _Taken("track", ends, label, texts.name, texts)
 
     # One point
 

@@ -12,13 +12,13 @@ from typing import TYPE_CHECKING
 from goosewing.errors import InputError
 from goosewing.exchange.document import whole_second
 from goosewing.exchange.gpx.elements import (
-    BEFORE_OWN,
     layline_element,
     leave_elements,
     plan_element,
     point_element,
     seven,
     via_element,
+    with_own,
 )
 from goosewing.exchange.gpx.points import (
     Prefixes,
@@ -32,7 +32,7 @@ from goosewing.files.disk import write_atomically
 from goosewing.totals import time_of
 from goosewing.turns import Stop, stops
 from goosewing.words.points import briefing, sentence
-from goosewing.words.titles import about, itself, layline_titles, length, title
+from goosewing.words.titles import about, itself, layline_titles, length, route_name
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -83,10 +83,12 @@ def format_plan(
     prefixes = Prefixes(pair for mark in plan.marks for pair in kept_of(mark).prefixes)
     gpx = GPX()
     gpx.creator = "Goosewing"
-    gpx.name = writable(title(plan))
+    gpx.name = writable(route_name(plan))
     gpx.description = writable(about(plan))
     gpx.time = whole_second(plan.departure)
-    aside = [*(itself(mark) for mark in plan.marks if mark.leave), *_line_ends(plan)]
+    aside = [
+        *(itself(mark) for mark in plan.marks if mark.leave), *_line_ends(plan), *plan.dangers,
+    ]  # fmt: skip
     gpx.waypoints = [_waypoint(mark, prefixes) for mark in (*aside, *waypoints)]
     gpx.routes = [_route(plan, prefixes)]
     gpx.tracks = _tracks([line for leg in plan.legs for line in leg.laylines], prefixes)
@@ -153,7 +155,10 @@ def _waypoint(mark: Mark, prefixes: Prefixes) -> GPXWaypoint:
 def _route(plan: Plan, prefixes: Prefixes) -> GPXRoute:
     from gpxpy.gpx import GPXRoute
 
-    route = GPXRoute(name=writable(title(plan)), description=writable(length(plan)))
+    route = GPXRoute(name=writable(route_name(plan)))
+    description, comment = with_own(length(plan), plan.route.description, plan.route.comment)
+    route.description = writable(description)
+    route.comment = None if comment is None else writable(comment)
     route.extensions = [prefixes.ready(plan_element(plan))]
     route.points = list(_route_points(plan, prefixes))
     return route
@@ -208,13 +213,7 @@ def _describe(point: RoutePoint | GPXWaypoint, mark: Mark) -> None:
 
 
 def _add_orders(point: RoutePoint, text: str) -> None:
-    """Put what the plan says where the mark says nothing itself, else before its comment."""
-    if not point.description:
-        point.description = text
-    elif not point.comment:
-        point.comment = text
-    else:
-        point.comment = f"{text}{BEFORE_OWN}{point.comment}"
+    point.description, point.comment = with_own(text, point.description, point.comment)
 
 
 def _put_at(point: RoutePoint | GPXTrackPoint | GPXWaypoint, lat: float, lon: float) -> None:

@@ -6,12 +6,13 @@ from typing import TYPE_CHECKING, Any
 
 from goosewing.earth.angles import wrap_longitude
 from goosewing.exchange.document import format_time
+from goosewing.exchange.gpx.elements import with_own
 from goosewing.exchange.gpx.points import Kept, kept_of
 from goosewing.exchange.handheld.routes import PRESETS, Contents, Point, Route, Track, fit
 from goosewing.files.gpx import split_name
 from goosewing.turns import stops
 from goosewing.words.points import briefing
-from goosewing.words.titles import about, itself, layline_titles, length, title
+from goosewing.words.titles import about, itself, layline_titles, length, route_name
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -52,11 +53,14 @@ def contents_of(plan: Plan) -> Contents:
     laylines = [line for leg in plan.legs for line in leg.laylines]
     named = zip(laylines, layline_titles(laylines), strict=True)
     points = tuple(_route_point(stop, plan.departure) for stop in stops(plan))
+    aside = [*(itself(mark) for mark in plan.marks if mark.leave), *plan.dangers]
+    says, comment = with_own(length(plan), plan.route.description, plan.route.comment)
+    route = Route(name=route_name(plan), description=says, comment=comment, points=points)
     return Contents(
-        name=title(plan),
+        name=route.name,
         description=about(plan),
-        waypoints=tuple(_waypoint(itself(mark)) for mark in plan.marks if mark.leave),
-        routes=(Route(name=title(plan), description=length(plan), points=points),),
+        waypoints=tuple(map(_waypoint, aside)),
+        routes=(route,),
         tracks=tuple(_track(line, name) for line, name in named),
         namespaces=tuple(dict.fromkeys(_namespaces(kept))),
         unread=tuple(dict.fromkeys(_unread(kept))),

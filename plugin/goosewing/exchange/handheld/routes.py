@@ -14,12 +14,13 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any, Literal
+from typing import Any, Literal, NamedTuple
 
 import numpy as np
 
 from goosewing.earth.geodesy import EQUATORIAL_RADIUS_NM, FLATTENING, isometric_latitude
 from goosewing.errors import InputError
+from goosewing.records import CAUTIONS
 from goosewing.units import METRES_PER_NM, Array
 from goosewing.words.brief import compact
 from goosewing.words.points import Briefing, sentence
@@ -51,7 +52,8 @@ class Limits:
     charset : str
         Characters of a name, with ranges, such as ``A-Z0-9``.
     comment_length : int
-        Most characters in a comment or description; 0 for none.
+        Most characters in a comment or description of a point; 0 for none. What a route or
+        a track says is kept whole.
     gpx_version : "1.0" or "1.1"
         What it reads.
     extensions : bool
@@ -381,16 +383,21 @@ class _Fitting:
     # Names and texts
 
     def _named_points(self, routes: Sequence[Route], waypoints: Sequence[Point]) -> list[Route]:
-        """Name all points: one name for one place of one name, wherever it stands."""
+        """Name all points: one name for one place that says one thing, wherever it stands.
+
+        A receiver that keeps waypoints by name keeps the last of a name: of a mark that is
+        passed twice, the first orders would be lost.
+        """
         every = [*(p for route in routes for p in route.points), *waypoints]
-        keys = list(dict.fromkeys((each.name, each.lat, each.lon) for each in every))
-        short = dict(zip(keys, self._give([name for name, *_ in keys], "WP"), strict=True))
+        keys = list(dict.fromkeys(map(_said_there, every)))
+        given = self._give([key.name for key in keys], "WP")
+        short = dict(zip(keys, given, strict=True))
 
         def named(point: Point) -> Point:
-            return replace(point, name=short[point.name, point.lat, point.lon])
+            return replace(point, name=short[_said_there(point)])
 
-        for name, lat, lon in keys:
-            self._tell_name("name", name, short[name, lat, lon])
+        for key, name in short.items():
+            self._tell_name("name", key.name, name)
         self._waypoints = [self._without_extensions(named(each)) for each in waypoints]
         return [
             replace(
@@ -435,8 +442,9 @@ class _Fitting:
             own = "; ".join(filter(None, map(_one_line, (record.description, record.comment))))
             description = self._brief("description", own, record.name or "") or comment
         else:
-            description = self._brief("description", record.description, record.name)
-            comment = self._brief("comment", record.comment, record.name) or description
+            shorten = self._brief if isinstance(record, Point) else self._spelled
+            description = shorten("description", record.description, record.name)
+            comment = shorten("comment", record.comment, record.name) or description
         kept = replace(record, comment=comment, description=description)
         if not isinstance(kept, Point):
             return kept
@@ -447,6 +455,12 @@ class _Fitting:
             return None
         return self._shortened(f"{what} of {name}", text, brief(text, self.limits))
 
+    def _spelled(self, what: str, text: str | None, name: str) -> str | None:
+        """Keep what a route or track says whole, in ASCII: the length is that of points' texts."""
+        if not text or not text.strip() or not self.limits.comment_length:
+            return None
+        return self._shortened(f"{what} of {name}", text, _plain(text))
+
     def _orders(self, told: Briefing, name: str) -> str | None:
         new = brief_orders(told, self.limits)
         return self._shortened(f"comment of {name}", sentence(told), new)
@@ -456,6 +470,29 @@ class _Fitting:
         if new.casefold() != old.casefold():
             self.shortened.append(f"{what} {_quoted(old)} → {_quoted(new or None)}")
         return new or None
+
+
+def with_cautions(contents: Contents) -> Contents:
+    """Add the cautions to what a file says of itself, unless a plan has said them there."""
+    text = contents.description
+    if text is not None and all(each in text for each in CAUTIONS[1:]):
+        return contents
+    return replace(contents, description=" ".join(filter(None, (text, *CAUTIONS))))
+
+
+class _SaidThere(NamedTuple):
+    """What makes two points of a receiver's list one."""
+
+    name: str | None
+    lat: float
+    lon: float
+    texts: tuple[str | None, ...]
+    told: Briefing | None
+
+
+def _said_there(point: Point) -> _SaidThere:
+    texts = (point.comment, point.description, point.symbol, point.kind)
+    return _SaidThere(point.name, point.lat, point.lon, texts, point.told)
 
 
 def brief(text: str, limits: Limits) -> str:
@@ -662,6 +699,7 @@ def _check_names(contents: Contents, limits: Limits) -> Iterable[str]:
         yield from _repeated(((n, at) for at, n in enumerate(names) if n), f"{kind}s")
     yield from _check_each_name([p.name for p in points if p.name], "name", limits)
     yield from _repeated(((p.name, p.place) for p in points if p.name), "places")
+    yield from _says_two_things(points)
 
 
 def _check_each_name(names: Sequence[str], what: str, limits: Limits) -> Iterable[str]:
@@ -681,13 +719,27 @@ def _repeated(pairs: Iterable[tuple[str, Any]], what: str) -> Iterable[str]:
             yield f"{len(places)} {what} are called {_quoted(name.upper())}"
 
 
+def _says_two_things(points: Iterable[Point]) -> Iterable[str]:
+    """Find places of one name whose texts differ: a receiver that keeps one loses the others."""
+    seen: dict[tuple[str, tuple[float, float]], set[str | None]] = {}
+    for point in points:
+        if point.name:
+            seen.setdefault((point.name.casefold(), point.place), set()).add(point.comment)
+    for (name, _), comments in seen.items():
+        if len(comments) > 1:
+            yield f"{_quoted(name.upper())} stands {len(comments)} times with other comments"
+
+
 def _check_comments(contents: Contents, limits: Limits) -> Iterable[str]:
-    records: list[Any] = [*contents.waypoints, *contents.routes, *contents.tracks]
-    records += [point for route in contents.routes for point in route.points]
-    texts = {t for each in records for t in (each.comment, each.description) if t}
+    points = [*contents.waypoints, *(p for route in contents.routes for p in route.points)]
+    lines: list[Any] = [*contents.routes, *contents.tracks]
+    texts, of_lines = (
+        {t for each in records for t in (each.comment, each.description) if t}
+        for records in (points, lines)
+    )
     long = [each for each in texts if len(each) > limits.comment_length]
     if long:
         longest = max(map(len, long))
         yield (f"comments of up to {longest} characters, over {limits.comment_length}: {len(long)}")
-    if not all(each.isascii() for each in texts):
+    if not all(each.isascii() for each in texts | of_lines):
         yield "comments hold characters outside ASCII"

@@ -1,7 +1,8 @@
 """Areas to keep clear of, drawn in a plotter as tracks or routes and saved as GPX.
 
 Each route and each segment of a track is the outline of an area. The waypoints of a file
-that has neither are taken as dangers.
+that has neither are taken as dangers, and beside outlines those whose symbol, type or name says
+that they are.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from goosewing.earth import geodesy
 from goosewing.errors import InputError
 from goosewing.files.gpx import degrees, parse_gpx
 from goosewing.hazards.read.shapes import printable
+from goosewing.words.dangers import danger_words
 
 if TYPE_CHECKING:
     from xml.etree.ElementTree import Element
@@ -49,11 +51,15 @@ def gather(gathered: Gathered, data: bytes) -> None:
             _outline(gathered, _places(points, gpx), gpx.line(line), name)
     waypoints = gpx.all(gpx.root, "wpt")
     if any(points for _, points, _ in outlines):
-        if waypoints:
+        said = [each for each in waypoints if _says_danger(gpx, each)]
+        if len(said) < len(waypoints):
             gathered.doubts.append(
-                f"{gathered.source}: its waypoints are left out: they are no areas."
+                f"{gathered.source}: its waypoints are left out, but for those that say danger: "
+                "they are no areas."
+                if said
+                else f"{gathered.source}: its waypoints are left out: they are no areas."
             )
-        return
+        waypoints = said
     for waypoint in waypoints:
         (place,) = _places([waypoint], gpx)
         gathered.add(shapely.Point(place), place=gpx.line(waypoint), name=_name(gpx, waypoint))
@@ -88,6 +94,11 @@ def _places(points: list[Element], gpx: GpxDocument) -> Array:
          for name, limit in (("lon", 180.0), ("lat", 90.0))]
         for point in points
     ])  # fmt: skip
+
+
+def _says_danger(gpx: GpxDocument, waypoint: Element) -> bool:
+    symbol, kind, name = (gpx.text(waypoint, tag) for tag in ("sym", "type", "name"))
+    return danger_words(symbol, kind, name) is not None
 
 
 def _name(gpx: GpxDocument, parent: Element) -> str:
