@@ -394,13 +394,18 @@ def test_an_outline_across_the_antimeridian(saved):
     assert shape.bounds == (179.0, -17.0, 181.0, -16.0)
 
 
-def test_waypoints_count_where_nothing_else_is_drawn(saved):
-    rock = '<wpt lat="56.7" lon="11.2"><name>Rock</name></wpt>'
-    (area,) = read_hazards(saved(gpx(rock), "drawn.gpx")).areas
-    assert (area.name, area.kind) == ("Rock", "danger")
-    both = read_hazards(saved(gpx(f"{rock}<rte>{points('rtept', RING)}</rte>"), "drawn.gpx"))
+def test_waypoints_count_where_nothing_else_is_drawn_or_where_they_say_danger(saved):
+    fuel = '<wpt lat="56.7" lon="11.2"><name>Fuel</name></wpt>'
+    (area,) = read_hazards(saved(gpx(fuel), "drawn.gpx")).areas
+    assert (area.name, area.kind) == ("Fuel", "danger")
+    both = read_hazards(saved(gpx(f"{fuel}<rte>{points('rtept', RING)}</rte>"), "drawn.gpx"))
     assert len(both.areas) == 1
-    assert any("waypoints are left out" in notice for notice in both.notices)
+    assert any("its waypoints are left out: they" in notice for notice in both.notices)
+    rock = '<wpt lat="56.7" lon="11.2"><name>Skarv</name><sym>Rock</sym></wpt>'
+    every = f"{fuel}{rock}<rte>{points('rtept', RING)}</rte>"
+    third = read_hazards(saved(gpx(every), "drawn.gpx"))
+    assert [area.name for area in third.areas if area.kind == "danger"] == ["Skarv"]
+    assert any("left out, but for those that say danger" in each for each in third.notices)
 
 
 BOMB = (
