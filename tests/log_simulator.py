@@ -99,16 +99,18 @@ def boards(rng, hours, angles, minutes=(6.0, 16.0)):
 
 
 def sail(truth, wanted, seed=0, *, tws=(10.0, 3.0), engine=(), twd=240.0, wind_shift=8.0,
-         shift_s=3600.0, heel_known=True, turn_s=12.0, lag_s=12.0, stop_s=0.0):  # fmt: skip
+         shift_s=3600.0, flicker=2.0, heel_known=True, turn_s=12.0, lag_s=12.0,
+         stop_s=0.0):  # fmt: skip
     """Sail so that the wind comes in at the wanted angle.
 
     `engine`: spans of seconds under it; `stop_s`: how long she lies still at every turn;
-    `wind_shift`, `shift_s`: how far and for how long the wind's direction wanders.
+    `wind_shift`, `shift_s`: how far and for how long the wind's direction wanders, and
+    `flicker` how far within a minute.
     """
     rng = np.random.default_rng(seed)
     n = wanted.size
     t = np.arange(n, dtype=float)
-    blows = twd + wander(rng, n, wind_shift, shift_s) + wander(rng, n, 2.0, 60.0)
+    blows = twd + wander(rng, n, wind_shift, shift_s) + wander(rng, n, flicker, 60.0)
     mean = np.full(n, tws[0]) if np.isscalar(tws[0]) else np.asarray(tws[0])
     speed = np.maximum(mean + wander(rng, n, tws[1], 5400.0), 2.5)
     speed = np.maximum(speed * (1.0 + wander(rng, n, 0.06, 45.0)), 1.0)

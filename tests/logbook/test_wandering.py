@@ -34,7 +34,9 @@ def logged(tmp_path, truth, hours, seed, **wind):
 @pytest.mark.long
 @pytest.mark.parametrize(("sigma", "tau_min", "seed"), [(7.0, 10.0, 1), (4.0, 15.0, 2)])
 def test_the_log_tells_the_law_that_it_was_drawn_from(tmp_path, truth, sigma, tau_min, seed):
-    path = logged(tmp_path, truth, 24.0, seed, wind_shift=sigma, shift_s=60.0 * tau_min)
+    path = logged(
+        tmp_path, truth, 24.0, seed, wind_shift=sigma, shift_s=60.0 * tau_min, flicker=0.0
+    )
     found = shifts_from_log(read_logs([path]))
     assert found.sigma_deg.low <= sigma <= found.sigma_deg.high
     assert found.tau_min.low <= tau_min <= (found.tau_min.high or np.inf)
