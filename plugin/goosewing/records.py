@@ -450,6 +450,11 @@ class LaylineBand:
     """With the wind backed (anticlockwise) as far as the band goes."""
     veered: tuple[Fix, ...]
 
+    @property
+    def outline(self) -> tuple[Fix, ...]:
+        """Round the band: along one edge to the mark, back along the other, and across."""
+        return (*self.backed, *reversed(self.veered[:-1]), self.backed[0])
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LegRule:
@@ -468,6 +473,8 @@ class LegRule:
         Mean time by the rule, and sailing on to the layline of the moment each time. [h]
     downwind : bool
         Whether it is a run, gybed.
+    cone : tuple of Fix
+        Round where either tack will do in the mean wind, and only a shift is worth a turn.
     """
 
     mark: str
@@ -477,6 +484,7 @@ class LegRule:
     expected_h: float
     fixed_plan_h: float
     downwind: bool = False
+    cone: tuple[Fix, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

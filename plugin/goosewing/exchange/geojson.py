@@ -1,7 +1,8 @@
 """A plan as GeoJSON (RFC 7946): one FeatureCollection.
 
 Every feature's property ``feature`` says what it is: ``mark``, ``manoeuvre`` and
-``order`` (what else is steered along a board) are points, ``board`` and ``layline`` lines;
+``order`` (what else is steered along a board) are points, ``board``, ``layline`` and ``band``
+(an edge of a layline's band in shifty wind, ``edge`` telling which) lines;
 the other properties are those of the plan's JSON document. Lines that cross the
 antimeridian are cut there (section 3.1.9). Between two positions a GeoJSON line is straight in
 longitude and latitude (section 3.1.1), which a chart in Mercator's projection
@@ -45,7 +46,11 @@ def plan_features(plan: Plan) -> dict[str, Any]:
         "boat": plan.boat,
         "departure": plain(plan.departure),
         "arrival": plain(plan.arrival),
-        "features": [*map(_mark, plan.marks), *_features_of_legs(plan.legs)],
+        "features": [
+            *map(_mark, plan.marks),
+            *_features_of_legs(plan.legs),
+            *_features_of_bands(plan),
+        ],
         "notices": list(plan.notices),
         "cautions": list(plan.cautions),
     }
@@ -84,6 +89,14 @@ def _features_of_legs(legs: Sequence[Leg]) -> Iterator[dict[str, Any]]:
                 yield _feature("order", _point(order.lat, order.lon), of_leg | plain(order))
         for line in leg.laylines:
             yield _feature("layline", _layline(line), of_leg | plain(line))
+
+
+def _features_of_bands(plan: Plan) -> Iterator[dict[str, Any]]:
+    for band in () if plan.chances is None else plan.chances.bands:
+        for edge, points in (("backed", band.backed), ("veered", band.veered)):
+            line = line_geometry([(each.lat, each.lon) for each in points])
+            told = {"mark": band.mark, "tack": band.tack, "sail_set": band.sail_set}
+            yield _feature("band", line, told | {"edge": edge})
 
 
 def _feature(kind: str, geometry: dict[str, Any], properties: dict[str, Any]) -> dict[str, Any]:

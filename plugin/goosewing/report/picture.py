@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from goosewing.hazards.areas import Hazards
-    from goosewing.records import Board, Leg, Plan
+    from goosewing.records import Board, LaylineBand, Leg, LegRule, Plan
     from goosewing.units import Array
 
 PORT, STARBOARD, INK, QUIET = "#b3261e", "#1b7f3b", "#1d2733", "#6b7785"
@@ -37,6 +37,12 @@ MOTORED = (0, (1, 1.2))
 """Short dots for a board under engine: neither tack's colour, nor a layline's long dashes."""
 DASHED = (0, (9, 2.5))
 """Starboard tack, beside port tack drawn through: told without colours."""
+
+CONE = "#f2ead2"
+"""Where either tack will do in a shifty wind."""
+
+BAND_HATCH = {"port": "////", "starboard": "\\\\\\\\"}
+"""Bands of the two tacks are told apart without their colours."""
 
 LAYLINE, RHUMB = (0, (6, 2, 1, 2)), (0, (1, 3))
 DPI = 110
@@ -129,6 +135,14 @@ def draw(
         ends = line.port, line.starboard
         lon, lat = _unwound([end.lon for end in ends], centre), [end.lat for end in ends]
         axes.plot(lon, lat, "--", lw=1.2, color=INK, zorder=4, marker="o", ms=3)
+    for band in bands_of(plan):
+        lon, lat = _line_of(band.outline, centre)
+        hatch = BAND_HATCH[band.tack]
+        axes.fill(lon, lat, fc="none", ec=_side(band.tack), lw=0, hatch=hatch, alpha=0.5, zorder=0)
+    for rule in rules_of(plan):
+        lon, lat = _line_of((*rule.cone, *rule.cone[:1]), centre)
+        axes.fill(lon, lat, fc=CONE, lw=0, alpha=0.5, zorder=0)
+        axes.plot(lon, lat, color=QUIET, lw=0.7, ls=(0, (4, 3)), zorder=0)
     lon, lat = _line_of(plan.marks, centre)
     axes.plot(lon, lat, color=QUIET, lw=0.9, ls=RHUMB, zorder=1)
     for mark in plan.marks:
@@ -211,10 +225,22 @@ def _draw_board(axes: Any, board: Board, centre: float) -> None:
     axes.plot(lon, lat, color=colour, lw=2.2, ls=solid, dash_capstyle="butt", zorder=3)
 
 
+def bands_of(plan: Plan) -> tuple[LaylineBand, ...]:
+    """Return the bands of laylines in shifty wind, none where that wasn't asked."""
+    return () if plan.chances is None else plan.chances.bands
+
+
+def rules_of(plan: Plan) -> list[LegRule]:
+    """Return the rules of legs on which either tack will do somewhere."""
+    return [] if plan.chances is None else [rule for rule in plan.chances.rules if rule.cone]
+
+
 def _drawn(axes: Any, plan: Plan, centre: float) -> Array:
     """Points along all boards and laylines, in pixels."""
     every: list[Sequence[Any]] = [board.points for leg in plan.legs for board in leg.boards]
     every += [layline.points for leg in plan.legs for layline in leg.laylines]
+    every += [rule.cone for rule in rules_of(plan)]
+    every += [edge for band in bands_of(plan) for edge in (band.backed, band.veered)]
     return np.concatenate([
         labels.along(axes.transData.transform(np.column_stack(_line_of(points, centre))))
         for points in every
@@ -432,10 +458,32 @@ def _legend(axes: Any, plan: Plan, corner: str, shown: Sequence[Any]) -> Any:
         Line2D([0], [0], color=INK, lw=0.8, ls=LAYLINE, label="layline into the mark"),
         Line2D([0], [0], color=QUIET, lw=0.9, ls=RHUMB, label="rhumb line"),
         *motored,
+        *_band_keys(plan),
         *_arrow_keys(plan),
         *shown,
     ]
     return axes.legend(handles=handles, loc=corner, fontsize=8, framealpha=0.9, handlelength=3.2)
+
+
+def _band_keys(plan: Plan) -> list[Any]:
+    from matplotlib.patches import Patch
+
+    cones = [
+        Patch(fc=CONE, ec=QUIET, lw=0.7, ls=(0, (4, 3)), alpha=0.5, label=_cone_words(rule))
+        for rule in rules_of(plan)
+    ]
+    if not bands_of(plan):
+        return cones
+    hatch = BAND_HATCH["port"]
+    band = Patch(fc="none", ec=INK, lw=0, hatch=hatch, alpha=0.5, label="layline in 8 of 10 shifts")
+    return [band, *cones]
+
+
+def _cone_words(rule: LegRule) -> str:
+    if rule.headed_deg is None:
+        return f"to {rule.mark}: no shift is worth a turn"
+    turn = "gybe when lifted" if rule.downwind else "tack when headed"
+    return f"to {rule.mark}: {turn} by over {max(rule.headed_deg, 0.0):.0f}°"
 
 
 def _arrow_keys(plan: Plan) -> list[Any]:

@@ -135,6 +135,9 @@ def _told(rule: ShiftRule) -> LegRule:
         expected_h=rule.expected_h,
         fixed_plan_h=rule.fixed_plan_h,
         downwind=not upwind,
+        cone=tuple(
+            Fix(lat=float(lat), lon=float(lon)) for lat, lon in zip(*rule.cone(), strict=True)
+        ),
     )
 
 

@@ -16,7 +16,7 @@ import numpy as np
 
 from goosewing.boat import manoeuvres
 from goosewing.earth.angles import wrap_180
-from goosewing.earth.geodesy import loxodrome_inverse
+from goosewing.earth.geodesy import loxodrome_direct, loxodrome_inverse
 from goosewing.errors import NoPlanError
 from goosewing.velocities.velocity_set import VelocitySet, along_and_across, fastest_mix
 from goosewing.weather.wind import direction_to
@@ -92,6 +92,14 @@ class Game:
         off = np.radians(np.asarray(line.bearing_deg) - self.axis_deg)
         distance = np.asarray(line.distance_nm)
         return -distance * np.sin(off), distance * np.cos(off)
+
+    def position(self, x: ArrayLike, y: ArrayLike) -> tuple[Array, Array]:
+        """Return latitude and longitude of places in the plane: `place` turned round."""
+        across, ahead = np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64)
+        off = np.degrees(np.arctan2(-across, ahead))
+        away = self.axis_deg + off + 180.0
+        there = loxodrome_direct(self.mark.lat, self.mark.lon, away, np.hypot(across, ahead))
+        return np.asarray(there.lat), np.asarray(there.lon)
 
 
 def _towards(ground: NDArray[np.complex128]) -> Array:

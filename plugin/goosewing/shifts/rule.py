@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from goosewing.shifts.game import Game
     from goosewing.shifts.model import Shifts
     from goosewing.shifts.programme import Layers
-    from goosewing.units import BoolArray
+    from goosewing.units import Array, BoolArray
     from goosewing.velocities.velocity_set import Airs
     from goosewing.weather.base import Weather
 
@@ -108,13 +108,52 @@ class ShiftRule:
             Distance to go along the game's axis. [nm]
         """
         mean = self.game.at(np.zeros(1))
-        out = int(mean.right_kn[1, 0] > 0.0)
+        slope = float(np.abs(mean.right_kn / mean.ahead_kn).max())
+        at = self.edge_nm(y, 1.0)
+        return max(y * slope - at, 0.0) / float(np.hypot(1.0, slope))
+
+    def edge_nm(self, y: float, side: float) -> float:
+        """Return how far to one side of the axis she turns back in the mean wind.
+
+        Parameters
+        ----------
+        y : float
+            Distance to go along the game's axis. [nm]
+        side : float
+            1 to the right of the axis, -1 to the left.
+
+        Returns
+        -------
+        float
+            From the axis, 0 or more; the layline itself where she turns no sooner. [nm]
+        """
+        mean = self.game.at(np.zeros(1))
+        out = int(side * mean.right_kn[1, 0] > 0.0)
         slope = float(np.abs(mean.right_kn / mean.ahead_kn).max())
         x = np.linspace(0.0, y * slope, 400)
-        gain = self.layers.gain_h(x, np.full(x.shape, y), np.zeros(x.shape), np.full(x.shape, out))
+        gain = self.layers.gain_h(
+            side * x, np.full(x.shape, y), np.zeros(x.shape), np.full(x.shape, out)
+        )
         turns = np.flatnonzero(gain > 0.0)
-        at = float(x[turns[0]]) if turns.size else y * slope
-        return max(y * slope - at, 0.0) / float(np.hypot(1.0, slope))
+        return float(x[turns[0]]) if turns.size else y * slope
+
+    def cone(self, rows: int = 16) -> tuple[Array, Array]:
+        """Return the outline of where either tack will do in the mean wind.
+
+        Inside she turns on a shift alone; at an edge she turns back in any case.
+
+        Returns
+        -------
+        lat, lon : ndarray, shape (2 * rows - 1,)
+            From the edge left of the axis, abreast of the start, to the mark, and back along
+            the right one. [°]
+        """
+        y = np.linspace(max(self.course.y, 0.0), 0.0, rows)
+        left, right = (
+            np.array([self.edge_nm(float(at), side) for at in y]) for side in (-1.0, 1.0)
+        )
+        x = np.concatenate((-left, right[-2::-1]))
+        return self.game.position(x, np.concatenate((y, y[-2::-1])))
 
     def headed_by_deg(self, x: float, y: float) -> tuple[float, float]:
         """Return by how much she must be headed before she turns, on either tack.

@@ -10,7 +10,7 @@ from goosewing.words.figures import hours_and_minutes
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from goosewing.records import Layline, Mark, Plan
+    from goosewing.records import Layline, LaylineBand, Mark, Plan
 
 
 def title(plan: Plan) -> str:
@@ -36,6 +36,15 @@ def about(plan: Plan) -> str:
 def itself(mark: Mark) -> Mark:
     """Name a mark itself apart from the place at which the route passes it."""
     return replace(mark, name=f"{mark.name} itself")
+
+
+def band_titles(bands: Sequence[LaylineBand]) -> list[str]:
+    """Name the bands of laylines, each unlike the others."""
+    names = [f"Layline band {each.mark} {each.tack} {each.sail_set}" for each in bands]
+    return [
+        name if name not in names[:at] else f"{name} {names[:at].count(name) + 1}"
+        for at, name in enumerate(names)
+    ]
 
 
 def layline_titles(laylines: Sequence[Layline]) -> list[str]:

@@ -26,6 +26,9 @@ They stand in the namespace ``urn:goosewing:gpx:1`` (prefix ``goose``):
     waypoints.
 ``goose:layline``
     On the track of a layline: mark, tack, sail set and course over the ground.
+``goose:band``
+    On the track round a layline's band: mark, tack, sail set, and in how many shifts of a
+    hundred the mark can just be fetched from within it.
 """
 
 from __future__ import annotations
@@ -47,7 +50,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from goosewing.files.gpx import GpxDocument
-    from goosewing.records import Board, Layline, Mark, Order, Plan, Side
+    from goosewing.records import Board, Layline, LaylineBand, Mark, Order, Plan, Side
     from goosewing.turns import Stop
 
 BEFORE_OWN = "; "
@@ -117,6 +120,11 @@ def leave_elements(mark: Mark) -> list[Element]:
 def layline_element(layline: Layline) -> Element:
     """Write down whose layline a track is."""
     return _ours("layline", **_figures(layline))
+
+
+def band_element(band: LaylineBand) -> Element:
+    """Write down whose layline's band a track goes round."""
+    return _ours("band", **_figures(band), shifts_percent=80)
 
 
 def _figures(record: Any) -> dict[str, Any]:

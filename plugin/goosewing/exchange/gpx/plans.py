@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from goosewing.errors import InputError
 from goosewing.exchange.document import whole_second
 from goosewing.exchange.gpx.elements import (
+    band_element,
     layline_element,
     leave_elements,
     plan_element,
@@ -32,11 +33,12 @@ from goosewing.files.disk import write_atomically
 from goosewing.totals import time_of
 from goosewing.turns import Stop, stops
 from goosewing.words.points import briefing, sentence
-from goosewing.words.titles import about, itself, layline_titles, length, route_name
+from goosewing.words.titles import about, band_titles, itself, layline_titles, length, route_name
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
     from pathlib import Path
+    from xml.etree.ElementTree import Element
 
     from gpxpy.gpx import GPXRoute, GPXTrack, GPXTrackPoint, GPXWaypoint
 
@@ -91,7 +93,10 @@ def format_plan(
     ]  # fmt: skip
     gpx.waypoints = [_waypoint(mark, prefixes) for mark in (*aside, *waypoints)]
     gpx.routes = [_route(plan, prefixes)]
-    gpx.tracks = _tracks([line for leg in plan.legs for line in leg.laylines], prefixes)
+    gpx.tracks = [
+        *_tracks([line for leg in plan.legs for line in leg.laylines], prefixes),
+        *_bands(plan, prefixes),
+    ]
     gpx.nsmap = prefixes.declared()
     return with_line_ends(gpx.to_xml(version="1.1")) + "\n"
 
@@ -232,13 +237,26 @@ def _tracks(laylines: Sequence[Layline], prefixes: Prefixes) -> list[GPXTrack]:
     return [_layline_track(*each, prefixes) for each in zip(laylines, titles, strict=True)]
 
 
+def _bands(plan: Plan, prefixes: Prefixes) -> list[GPXTrack]:
+    """Tracks round the bands of laylines in shifty wind, where that was asked."""
+    bands = () if plan.chances is None else plan.chances.bands
+    return [
+        _drawn(name, band_element(band), band.outline, prefixes)
+        for band, name in zip(bands, band_titles(bands), strict=True)
+    ]
+
+
 def _layline_track(layline: Layline, name: str, prefixes: Prefixes) -> GPXTrack:
+    return _drawn(name, layline_element(layline), layline.points, prefixes)
+
+
+def _drawn(name: str, element: Element, points: Sequence[Fix], prefixes: Prefixes) -> GPXTrack:
     from gpxpy.gpx import GPXTrack, GPXTrackSegment
 
     track = GPXTrack(name=writable(name))
-    track.extensions = [prefixes.ready(layline_element(layline))]
+    track.extensions = [prefixes.ready(element)]
     segment = GPXTrackSegment()
-    segment.points = [_track_point(each) for each in layline.points]
+    segment.points = [_track_point(each) for each in points]
     track.segments = [segment]
     return track
 
