@@ -11,6 +11,7 @@ import re
 import tomllib
 from contextlib import contextmanager
 from dataclasses import replace
+from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar, get_args
 
@@ -26,6 +27,9 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
 __all__ = ["Tables", "read_boat", "read_table"]
+
+MOST_KEYS_TOLD = 12
+"""Where more are known, the nearest to the one that isn't are told."""
 
 _AT = re.compile(r"(?P<fault>.*?)(?: - at `\$\.?(?P<key>[^`]*)`)?", re.DOTALL)
 _UNKNOWN = re.compile(r"Object contains unknown field `(.*)`")
@@ -189,8 +193,12 @@ def _reworded(text: str, kind: type[msgspec.Struct]) -> str:
     fault, key = (match["fault"], match["key"] or "") if match else (text, "")
     prefix = f"{key}." if key else ""
     if unknown := _UNKNOWN.fullmatch(fault):
-        known = ", ".join(_known_keys(kind, key))
-        return f'unknown key "{prefix}{unknown[1]}"; known here: {known}'
+        known = _known_keys(kind, key)
+        # Of many keys those that come nearest: a line of all of them is read by nobody.
+        if len(known) > MOST_KEYS_TOLD:
+            near = get_close_matches(unknown[1].lower(), known)
+            known = tuple(near) or (*known[:MOST_KEYS_TOLD], "…")
+        return f'unknown key "{prefix}{unknown[1]}"; known here: {", ".join(known)}'
     if missing := _MISSING.fullmatch(fault):
         return f'the key "{prefix}{missing[1]}" is missing'
     plain = fault.replace("`", "").replace("Expected", "expected")

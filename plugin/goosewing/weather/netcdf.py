@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -91,6 +92,13 @@ def read_netcdf(path: str | os.PathLike[str]) -> GridWeather | Ensemble:
 
 
 MISSING = 'NetCDF needs one extra: in Goosewing\'s folder, pip install ".[netcdf]"'
+
+
+def load() -> None:
+    """Load what reads NetCDF, if it is installed."""
+    with suppress(ImportError):
+        import h5netcdf  # type: ignore[import-untyped]  # noqa: F401 - xarray finds it by its name
+        import xarray  # noqa: F401
 
 
 def _opened(path: Path, *, classic: bool) -> Any:

@@ -135,14 +135,17 @@ def kind_of_file(path: Path) -> Kind:
 
 def _reader(kind: Kind) -> Callable[[Path], Weather]:
     # Each reader's libraries are loaded only when a file asks for them.
+    from goosewing.files.own_process import read_apart
+
     if kind == "GRIB":
-        from goosewing.weather.grib import read_grib
+        from goosewing.weather import grib
+        from goosewing.weather._eccodes import load
 
-        return read_grib
+        return lambda path: read_apart(grib.read_grib, path, ready=load)
     if kind == "NetCDF":
-        from goosewing.weather.netcdf import read_netcdf
+        from goosewing.weather import netcdf
 
-        return read_netcdf
+        return lambda path: read_apart(netcdf.read_netcdf, path, ready=netcdf.load)
     if kind == "table":
         from goosewing.weather.table import read_table
 

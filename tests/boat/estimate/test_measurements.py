@@ -70,7 +70,7 @@ HEAD = 'name = "B"\ntype = "light"\nlength_overall_m = 10\n'
         ("length_overall_m = 10\n", 'the key "name" is missing'),
         ('name = "B"\ntype = "light"\n', 'the key "length_overall_m" is missing'),
         (HEAD.replace("light", "fat"), 'type must be one of "light", "moderate", "heavy"'),
-        (HEAD + "lenght_m = 9\n", 'unknown key "lenght_m"; known here: name, type, length'),
+        (HEAD + "lenght_m = 9\n", 'unknown key "lenght_m"; known here: length_overall_m'),
         (HEAD + "draft_m = 18.5\n", "draft_m must be 0.6 to 3.5 m, got 18.5"),
         (HEAD + "draft_m = nan\n", "draft_m must be 0.6 to 3.5 m, got nan"),
         (HEAD + "draft_m = -1.8\n", "draft_m must be"),

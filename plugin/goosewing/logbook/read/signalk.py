@@ -102,7 +102,7 @@ class Reader:
         """Take one line; `stamp_s` is the file's own time for it."""
         try:
             told = _DECODER.decode(line)
-        except msgspec.DecodeError:
+        except (msgspec.DecodeError, UnicodeDecodeError):
             self.damaged += 1
             return
         if told.context is not None and told.context != (self._own or told.context):
@@ -174,7 +174,7 @@ def own_context(lines: Iterable[bytes]) -> str | None:
     for line in lines:
         try:
             told = _DECODER.decode(line)
-        except msgspec.DecodeError:
+        except (msgspec.DecodeError, UnicodeDecodeError):
             continue
         if told.own:
             return told.own

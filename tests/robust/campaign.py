@@ -1,0 +1,399 @@
+"""Damaged input of every kind through the whole command line, and what came of it.
+
+    python tests/robust/campaign.py --cases 200000 --seed 1 [--kind grib]
+
+Each case is one file made worse by a seeded hand, read by one command in a process of its own
+with a limit of memory and time. What must hold of it is in `faults_of`; what didn't is printed,
+one line a case, with what makes it again (`--only KIND:SEED --keep FOLDER`).
+"""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import os
+import random
+import resource
+import select
+import shutil
+import signal
+import sys
+import tempfile
+import time
+import unicodedata
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+HERE = Path(__file__).resolve()
+SAMPLES = HERE.parents[2] / "sample_routes"
+REAL_GRIB = HERE.parents[1] / "data" / "nam_20180917t00_10m_wind.grib2"
+
+SECONDS, MORE_BYTES, LONGEST_LINE = 20.0, 1_000_000_000, 300
+CODES = (0, 2, 3)
+"""Done; bad input; no plan."""
+
+STEADY = ("--wind", "315/10", "--depart", "2027-06-12T05:00Z")
+BOAT = ("--boat", "brisvik/boat.toml")
+PLAN = ("plan", "marks.gpx", *BOAT, *STEADY)
+
+COMMANDS: dict[str, tuple[tuple[str, ...], ...]] = {
+    # What is made worse, and the commands that read it, `{}` being the file.
+    "grib": (("weather", "{}"), ("weather", "{}", "--at", "57,11.5", "--json")),
+    "real-grib": (("weather", "{}"),),
+    "netcdf": (("weather", "{}"),),
+    "netcdf-classic": (("weather", "{}"),),
+    "wind-table": (("weather", "{}"), ("plan", "marks.gpx", *BOAT, "--wind", "{}")),
+    "tides": (("weather", "{}"), (*PLAN, "--current", "{}")),
+    "marks": (("plan", "{}", *BOAT, *STEADY), ("handheld", "{}", "--out", "small.gpx")),
+    "boat": (("targets", "--boat", "{}"), ("boat", "check", "{}")),
+    "polar": (("targets", *BOAT), PLAN),
+    "heel": (("targets", *BOAT),),
+    "dimensions": (("boat", "estimate", "{}", "--out", "made"),),
+    "geojson": ((*PLAN, "--hazards", "{}"),),
+    "hazard-gpx": ((*PLAN, "--hazards", "{}", "--clearance", "0.1"),),
+    "shapefile": ((*PLAN, "--hazards", "{}"),),
+    "projection": ((*PLAN, "--hazards", "shoals.shp"),),
+    "card": ((*PLAN, "--variation", "3", "--deviation", "{}"),),
+    "tide-heights": ((*PLAN, "--tide", "{}"),),
+    "nmea": (("boat", "leeway", "{}"),),
+    "deltas": (("boat", "leeway", "{}"),),
+}
+WRITES = ("small.gpx", "made/")
+"""What commands write when the file was good enough after all."""
+
+IN_PLACE = {"polar": "brisvik/main-and-jib.csv", "heel": "brisvik/main-and-jib-heel.csv",
+            "boat": "brisvik/boat.toml", "projection": "shoals.prj"}  # fmt: skip
+"""Files that others name; the rest stand by themselves."""
+
+WIND_TABLE = "time,wind_from_deg,wind_kn,gust_kn,set_deg,drift_kn\n" + "".join(
+    f"2027-06-12T{hour:02d}:00Z,{300 + hour},{8 + hour % 5},{12 + hour % 5},45,0.6\n"
+    for hour in range(24)
+)
+GEOJSON = """{"type": "FeatureCollection", "features": [
+{"type": "Feature", "properties": {"name": "Shoal"}, "geometry": {"type": "Polygon", "coordinates":
+[[[12.0, 56.60], [12.1, 56.60], [12.1, 56.65], [12.0, 56.65], [12.0, 56.60]]]}},
+{"type": "Feature", "properties": {}, "geometry": {"type": "LineString", "coordinates":
+[[12.2, 56.70], [12.3, 56.72]]}}, {"type": "Feature", "properties": {"name": "Rock"},
+"geometry": {"type": "Point", "coordinates": [12.25, 56.55]}}]}
+"""
+HAZARD_GPX = """<?xml version="1.0" encoding="UTF-8"?>
+<gpx xmlns="http://www.topografix.com/GPX/1/1" version="1.1" creator="by hand">
+<wpt lat="56.6" lon="12.1"><name>Rock</name></wpt>
+<trk><name>Shoal</name><trkseg><trkpt lat="56.60" lon="12.0"/><trkpt lat="56.62" lon="12.05"/>
+<trkpt lat="56.58" lon="12.06"/><trkpt lat="56.60" lon="12.0"/></trkseg></trk></gpx>
+"""
+CARD = "heading_magnetic_deg,deviation_deg\n" + "".join(
+    f"{heading},{(heading % 90) / 30 - 1.5:.1f}\n" for heading in range(0, 360, 30)
+)
+TIDE_HEIGHTS = "time,height_m\n" + "".join(
+    f"2027-06-12T{hour:02d}:00Z,{(hour % 6) / 3:.2f}\n" for hour in range(24)
+)
+
+NASTY = (
+    b"\x00", b"\xff\xfe", b"nan", b"-inf", b"1e999", b"9" * 400, b"\xe2\x80\xae", b"\xe2\x80\xa8",
+    b"\x1b[2J", b"\r", b"\n\n", b'"', b"'", b"<", b"&x;", b"]]>", b"{" * 2000, b"[" * 2000,
+    b"<a>" * 2000, b",", b";", b"\t", b"-", b"0", b"-1", b"1e-320", b"%s", b"../../", b"=",
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Found:
+    """How a case ended."""
+
+    code: int | None
+    """A signal negative; None if it hadn't ended in time."""
+    out: str
+    err: str
+    seconds: float
+    more_bytes: int
+    touched: tuple[str, ...]
+
+
+# ---- sound files --------------------------------------------------------------------------------
+
+
+def desk(folder: Path) -> dict[str, bytes]:
+    """Lay out the sample's files, and return a sound file of every kind."""
+    shutil.copytree(SAMPLES / "brisvik", folder / "brisvik")
+    shutil.copy(SAMPLES / "kattegat.gpx", folder / "marks.gpx")
+    shapes = _shapefile(folder)
+    classic, hdf = _netcdf()
+    log = (SAMPLES / "brisvik_log.nmea").read_bytes().splitlines(keepends=True)
+    deltas = (SAMPLES / "brisvik_log.jsonl").read_bytes().splitlines(keepends=True)
+    return {
+        "grib": (SAMPLES / "forecast.grib2").read_bytes(),
+        "real-grib": REAL_GRIB.read_bytes(),
+        "netcdf": hdf,
+        "netcdf-classic": classic,
+        "wind-table": WIND_TABLE.encode(),
+        "tides": (SAMPLES / "tidal_stream.toml").read_bytes(),
+        "marks": (SAMPLES / "kattegat.gpx").read_bytes(),
+        "boat": (SAMPLES / "brisvik" / "boat.toml").read_bytes(),
+        "polar": (SAMPLES / "brisvik" / "main-and-jib.csv").read_bytes(),
+        "heel": (SAMPLES / "brisvik" / "main-and-jib-heel.csv").read_bytes(),
+        "dimensions": (SAMPLES / "brisvik" / "dimensions.toml").read_bytes(),
+        "geojson": GEOJSON.encode(),
+        "hazard-gpx": HAZARD_GPX.encode(),
+        "shapefile": shapes[".shp"],
+        "projection": shapes[".prj"],
+        "card": CARD.encode(),
+        "tide-heights": TIDE_HEIGHTS.encode(),
+        "nmea": b"".join(log[:400]),
+        "deltas": b"".join(deltas[:200]),
+    }
+
+
+def _shapefile(folder: Path) -> dict[str, bytes]:
+    import pyogrio
+    import shapely
+
+    box = shapely.box(12.0, 56.60, 12.1, 56.65)
+    pyogrio.raw.write(
+        folder / "shoals.shp", shapely.to_wkb([box]), [], [], geometry_type="Polygon",
+        crs="EPSG:4326",
+    )  # fmt: skip
+    return {suffix: (folder / f"shoals{suffix}").read_bytes() for suffix in (".shp", ".prj")}
+
+
+def _netcdf() -> tuple[bytes, bytes]:
+    import numpy as np
+    import xarray
+
+    lat, lon = np.linspace(56.0, 58.0, 6), np.linspace(10.0, 13.0, 8)
+    times = np.datetime64("2027-06-12T00", "ns") + np.arange(5) * np.timedelta64(3, "h")
+    dataset = xarray.Dataset(coords={"time": times, "latitude": lat, "longitude": lon})
+    for name, value in (("eastward_wind", 4.0), ("northward_wind", -5.0)):
+        field = np.full((5, 6, 8), value, dtype=np.float32)
+        attributes = {"standard_name": name, "units": "m s-1"}
+        dataset[name] = (("time", "latitude", "longitude"), field, attributes)
+    with tempfile.TemporaryDirectory() as folder:
+        made = []
+        for engine, version in (("scipy", "NETCDF3_CLASSIC"), ("h5netcdf", "NETCDF4")):
+            file = Path(folder) / f"{engine}.nc"
+            dataset.to_netcdf(file, engine=engine, format=version)
+            made.append(file.read_bytes())
+    return made[0], made[1]
+
+
+# ---- made worse ---------------------------------------------------------------------------------
+
+
+def worse(sound: bytes, hand: random.Random) -> bytes:
+    """Damage bytes as a bad link, a full disk or a careless editor does; one to four times."""
+    data = bytearray(sound)
+    for _ in range(hand.choice((1, 1, 1, 2, 4))):
+        hand.choice(DAMAGES)(data, hand)
+    return bytes(data)
+
+
+def _flip(data: bytearray, hand: random.Random) -> None:
+    for _ in range(hand.choice((1, 1, 8))):
+        if data:
+            data[hand.randrange(len(data))] ^= 1 << hand.randrange(8)
+
+
+def _cut(data: bytearray, hand: random.Random) -> None:
+    del data[hand.randrange(len(data) + 1) :]
+
+
+def _lose(data: bytearray, hand: random.Random) -> None:
+    at = hand.randrange(len(data) + 1)
+    del data[at : at + hand.choice((1, 4, 64, 1024))]
+
+
+def _double(data: bytearray, hand: random.Random) -> None:
+    at = hand.randrange(len(data) + 1)
+    data[at:at] = data[at : at + hand.choice((1, 16, 512, 4096))]
+
+
+def _put(data: bytearray, hand: random.Random) -> None:
+    at = hand.randrange(len(data) + 1)
+    data[at:at] = hand.choice(NASTY)
+
+
+def _over(data: bytearray, hand: random.Random) -> None:
+    at = hand.randrange(len(data) + 1)
+    nasty = hand.choice(NASTY)[:64]
+    data[at : at + len(nasty)] = nasty
+
+
+def _noise(data: bytearray, hand: random.Random) -> None:
+    at = hand.randrange(len(data) + 1)
+    data[at : at + 8] = hand.randbytes(8)
+
+
+def _head(data: bytearray, hand: random.Random) -> None:
+    """Damage what declares sizes: it stands near the beginning."""
+    if data:
+        data[hand.randrange(min(len(data), 256))] = hand.choice((0, 1, 0x7F, 0x80, 0xFF))
+
+
+def _swap(data: bytearray, hand: random.Random) -> None:
+    a, b = sorted(hand.randrange(len(data) + 1) for _ in range(2))
+    data[a:b] = data[a:b][::-1] if hand.random() < 0.2 else data[a:b].swapcase()
+
+
+DAMAGES = (_flip, _flip, _cut, _lose, _double, _put, _over, _noise, _head, _swap)
+
+
+# ---- one case -----------------------------------------------------------------------------------
+
+
+def run_case(kind: str, seed: int, sound: dict[str, bytes], folder: Path) -> Found:
+    """Damage one file, have one command read it, and put the folder back."""
+    hand = random.Random(f"{kind}:{seed}")
+    name = IN_PLACE.get(kind, "given.shp" if kind == "shapefile" else "given.dat")
+    file = folder / name
+    file.write_bytes(worse(sound[kind], hand))
+    command = [part.format(name) for part in hand.choice(COMMANDS[kind])]
+    before = _state(folder)
+    started = time.monotonic()
+    code, more_bytes = _in_a_child(command, folder)
+    seconds = time.monotonic() - started
+    after = _state(folder)
+    touched = {each for each in before.keys() | after.keys() if before.get(each) != after.get(each)}
+    for extra in after.keys() - before.keys():
+        (folder / extra).unlink()
+    with contextlib.suppress(FileNotFoundError):
+        (folder / "made").rmdir()
+    file.write_bytes(sound[kind]) if kind in IN_PLACE else file.unlink()
+    out, err = ((folder.parent / each).read_text(errors="replace") for each in ("out", "err"))
+    if code == 0:
+        touched = {each for each in touched if not each.startswith(WRITES)}
+    return Found(code, out, err, seconds, more_bytes, tuple(sorted(touched)))
+
+
+def _state(folder: Path) -> dict[str, bytes]:
+    return {
+        str(each.relative_to(folder)): each.read_bytes()
+        for each in folder.rglob("*")
+        if each.is_file()
+    }
+
+
+def _in_a_child(command: list[str], folder: Path) -> tuple[int | None, int]:
+    """Run a command in a fork; its exit code (a signal negative, None for a hang) and memory."""
+    done, into = os.pipe()
+    child = os.fork()
+    if child == 0:
+        try:
+            os._exit(_be_the_command(command, folder))
+        except BaseException:  # what escapes here is a fault, whatever it is
+            import traceback
+
+            traceback.print_exc()
+            os._exit(99)
+    os.close(into)
+    ready = select.select([done], [], [], SECONDS)[0]
+    os.close(done)
+    if not ready:
+        os.kill(child, signal.SIGKILL)
+    _, status, used = os.wait4(child, 0)
+    code = os.waitstatus_to_exitcode(status) if ready else None
+    return code, used.ru_maxrss * 1024
+
+
+def _be_the_command(command: list[str], folder: Path) -> int:
+    from goosewing_cli.main import outcome
+
+    held = int(Path("/proc/self/statm").read_text().split()[0]) * resource.getpagesize()
+    resource.setrlimit(resource.RLIMIT_AS, (held + MORE_BYTES, resource.RLIM_INFINITY))
+    os.chdir(folder)
+    for number, name in ((1, "out"), (2, "err")):
+        os.dup2(os.open(folder.parent / name, os.O_WRONLY | os.O_CREAT | os.O_TRUNC), number)
+    code = outcome(command)
+    sys.stdout.flush()
+    sys.stderr.flush()
+    return code
+
+
+def faults_of(found: Found) -> list[str]:
+    """What must hold of every case, and didn't."""
+    faults = []
+    if found.code is None:
+        return [f"hadn't ended after {SECONDS:.0f} s"]
+    if found.code not in CODES:
+        faults.append(f"exit code {found.code}")
+    if "Traceback" in found.err + found.out:
+        faults.append("a traceback")
+    lines = found.err.splitlines()
+    if found.code == 2:
+        if len(lines) != 1:
+            faults.append(f"{len(lines)} lines on stderr")
+        elif len(lines[0]) > LONGEST_LINE:
+            faults.append(f"a line of {len(lines[0])} characters")
+        if found.out:
+            faults.append("words on stdout")
+    strange = sorted({each for each in found.out + found.err if _moves_the_terminal(each)})
+    if strange:
+        faults.append(f"characters {[hex(ord(each)) for each in strange]}")
+    if found.touched:
+        faults.append(f"touched {', '.join(found.touched)}")
+    return faults
+
+
+def _moves_the_terminal(character: str) -> bool:
+    if character in "\n\u00ad":
+        return False
+    return unicodedata.category(character) in {"Cc", "Cf", "Zl", "Zp", "Cs"}
+
+
+def campaign(kinds: list[str], cases: int, first: int) -> Iterator[tuple[str, int, Found]]:
+    """Run so many cases over these kinds, in turn."""
+    with tempfile.TemporaryDirectory() as base:
+        folder = Path(base) / "desk"
+        folder.mkdir()
+        sound = desk(folder)
+        for number in range(cases):
+            kind = kinds[number % len(kinds)]
+            seed = first + number // len(kinds)
+            yield kind, seed, run_case(kind, seed, sound, folder)
+
+
+def main() -> int:
+    """Run a campaign and print what didn't hold."""
+    asked = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    asked.add_argument("--cases", type=int, default=2000)
+    asked.add_argument("--seed", type=int, default=0, help="where the seeds begin")
+    asked.add_argument("--kind", action="append", choices=sorted(COMMANDS))
+    asked.add_argument("--only", metavar="KIND:SEED", help="one case, all of it printed")
+    asked.add_argument("--keep", type=Path, help="with --only: leave the damaged file here")
+    wants = asked.parse_args()
+    if wants.only:
+        kind, _, seed = wants.only.partition(":")
+        return _show(kind, int(seed), wants.keep)
+    ends: dict[str, int] = {}
+    slowest, wrong = 0.0, 0
+    for kind, seed, found in campaign(wants.kind or list(COMMANDS), wants.cases, wants.seed):
+        ends[str(found.code)] = ends.get(str(found.code), 0) + 1
+        slowest = max(slowest, found.seconds)
+        faults = faults_of(found)
+        if faults:
+            wrong += 1
+            last = found.err.strip().splitlines()[-1:] or [""]
+            print(f"{kind}:{seed}: {'; '.join(faults)} | {last[0][:160]!r}", flush=True)
+    told = ", ".join(f"{count} × exit {code}" for code, count in sorted(ends.items()))
+    print(f"{wants.cases} cases: {told}; slowest {slowest:.1f} s; {wrong} with a fault")
+    return 1 if wrong else 0
+
+
+def _show(kind: str, seed: int, keep: Path | None) -> int:
+    with tempfile.TemporaryDirectory() as base:
+        folder = Path(base) / "desk"
+        folder.mkdir()
+        sound = desk(folder)
+        if keep:
+            keep.mkdir(exist_ok=True)
+            (keep / kind).write_bytes(worse(sound[kind], random.Random(f"{kind}:{seed}")))
+        found = run_case(kind, seed, sound, folder)
+    print(found.out, found.err, sep="\n--- stderr\n")
+    print(f"exit {found.code}, {found.seconds:.1f} s, {found.more_bytes / 1e6:.0f} MB")
+    faults = faults_of(found)
+    print("; ".join(faults) or "as it should be")
+    return 1 if faults else 0
+
+
+if __name__ == "__main__":
+    with contextlib.suppress(KeyboardInterrupt):
+        sys.exit(main())
