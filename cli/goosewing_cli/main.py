@@ -31,6 +31,10 @@ the machine's number of cores.
 """
 
 
+LONGEST_LINE = 300
+"""Characters of the one line that says what is wrong."""
+
+
 def build_app() -> click.Group:
     """Assemble the command line."""
     return Commands(
@@ -118,6 +122,7 @@ def _forget_output() -> None:
 
 
 def _refuse(message: str, code: int) -> int:
-    line = " ".join(message.split())
-    print(f"goosewing: {line}", file=sys.stderr)
+    line = " ".join(f"goosewing: {message}".split())
+    # What a damaged file holds can be as long as the file; how it begins is enough.
+    print(line if len(line) <= LONGEST_LINE else f"{line[: LONGEST_LINE - 1]}…", file=sys.stderr)
     return code

@@ -196,7 +196,7 @@ def _reworded(text: str, kind: type[msgspec.Struct]) -> str:
         known = _known_keys(kind, key)
         # Of many keys those that come nearest: a line of all of them is read by nobody.
         if len(known) > MOST_KEYS_TOLD:
-            near = get_close_matches(unknown[1].lower(), known)
+            near = get_close_matches(unknown[1].lower(), known, n=5, cutoff=0.4)
             known = tuple(near) or (*known[:MOST_KEYS_TOLD], "…")
         return f'unknown key "{prefix}{unknown[1]}"; known here: {", ".join(known)}'
     if missing := _MISSING.fullmatch(fault):
