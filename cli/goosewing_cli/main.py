@@ -8,6 +8,7 @@ import sys
 import click
 
 from goosewing import __version__
+from goosewing.files.disk import shown as printable
 from goosewing_cli.declared import Commands
 
 EXIT_BAD_INPUT = 2
@@ -122,7 +123,7 @@ def _forget_output() -> None:
 
 
 def _refuse(message: str, code: int) -> int:
-    line = " ".join(f"goosewing: {message}".split())
+    line = printable(" ".join(f"goosewing: {message}".split()))
     # What a damaged file holds can be as long as the file; how it begins is enough.
     print(line if len(line) <= LONGEST_LINE else f"{line[: LONGEST_LINE - 1]}…", file=sys.stderr)
     return code

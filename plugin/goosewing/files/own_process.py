@@ -13,6 +13,7 @@ fresh interpreter.
 from __future__ import annotations
 
 import contextlib
+import faulthandler
 import os
 import pickle
 import signal
@@ -179,11 +180,13 @@ def _forked(read: Callable[[Path], Any], path: Path, limits: _Limits) -> tuple[i
 def _be_the_child(read: Callable[[Path], Any], path: Path, limits: _Limits, into: int) -> NoReturn:
     # Nothing of this side's clean-up may run: neither handlers, nor what waits to be flushed.
     try:
+        faulthandler.disable()
         signal.signal(signal.SIGINT, signal.SIG_DFL)
         signal.signal(signal.SIGTERM, signal.SIG_DFL)
         nowhere = os.open(os.devnull, os.O_RDWR)
         for stream in (0, 1, 2):
             os.dup2(nowhere, stream)
+        sys.stdout = sys.stderr = os.fdopen(nowhere, "w")
         with os.fdopen(into, "wb") as pipe:
             pipe.write(_answer(read, path, limits))
         os._exit(0)

@@ -1,0 +1,130 @@
+"""Readers that die, hang or devour memory cost one line, whichever way the child is made."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import signal
+import sys
+import threading
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from goosewing.errors import InputError
+from goosewing.files import own_process
+from goosewing.files.own_process import read_apart
+
+pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="no signals, no limits")
+
+
+def whole(path: Path) -> dict[str, np.ndarray]:
+    print("a library's own words", flush=True)
+    os.write(2, b"and its complaints\n")
+    return {path.read_text(): np.arange(1_000_000.0)}
+
+
+def dies(_: Path) -> None:
+    os.kill(os.getpid(), signal.SIGSEGV)
+
+
+def hangs(_: Path) -> None:
+    time.sleep(60.0)
+
+
+def turns_and_turns(_: Path) -> None:
+    while True:
+        pass
+
+
+def devours(_: Path) -> float:
+    return float(np.ones(1_000_000_000).sum())
+
+
+def refuses(path: Path) -> None:
+    raise InputError("holds no wind", where=path.name)
+
+
+def breaks(_: Path) -> None:
+    raise KeyError("lat\nlon")
+
+
+@pytest.fixture(params=["forked", "fresh"])
+def child(request, monkeypatch):
+    alone = request.param == "forked"
+    if alone and not own_process._TASKS.exists():
+        pytest.skip("no fork here")
+    monkeypatch.setattr(own_process, "_alone", lambda: alone)
+    # A fresh interpreter has its imports to do first.
+    monkeypatch.setattr(own_process, "SECONDS", 1.0 if alone else 4.0)
+
+
+@pytest.fixture
+def file(tmp_path):
+    path = tmp_path / "wind.grib2"
+    path.write_text("what it holds")
+    return path
+
+
+def nothing() -> None:
+    pass
+
+
+@pytest.mark.usefixtures("child")
+def test_what_is_whole_is_handed_over_and_libraries_are_silent(file, capfd):
+    made = read_apart(whole, file, ready=nothing)
+    assert list(made) == ["what it holds"]
+    np.testing.assert_array_equal(made["what it holds"], np.arange(1_000_000.0))
+    assert capfd.readouterr() == ("", "")
+
+
+@pytest.mark.long
+@pytest.mark.usefixtures("child")
+@pytest.mark.parametrize(
+    ("read", "said"),
+    [
+        (dies, "wind.grib2: is damaged: reading it ended in SIGSEGV"),
+        (turns_and_turns, "wind.grib2: is damaged: reading it had not ended after"),
+        (devours, "wind.grib2: wants more than 0.8 GB of memory"),
+        (refuses, "wind.grib2: holds no wind"),
+        (breaks, "wind.grib2: is damaged (KeyError: 'lat"),
+    ],
+)
+def test_what_goes_wrong_is_one_line(file, read, said):
+    with pytest.raises(InputError) as told:
+        read_apart(read, file, ready=nothing)
+    assert str(told.value).startswith(said)
+    assert "\n" not in str(told.value)
+
+
+@pytest.mark.long
+@pytest.mark.usefixtures("child")
+def test_what_waits_for_nothing_is_ended_by_the_clock(file, monkeypatch):
+    monkeypatch.setattr(own_process, "WAITS", 2.0)
+    begun = time.monotonic()
+    with pytest.raises(InputError, match="had not ended"):
+        read_apart(hangs, file, ready=nothing)
+    assert time.monotonic() - begun < 30.0
+
+
+@pytest.mark.skipif(not own_process._TASKS.exists(), reason="threads are not counted here")
+def test_beside_another_thread_nothing_is_forked():
+    ends = threading.Event()
+    thread = threading.Thread(target=ends.wait)
+    thread.start()
+    try:
+        assert not own_process._alone()
+    finally:
+        ends.set()
+        thread.join()
+
+
+@pytest.mark.usefixtures("child")
+def test_no_child_is_left(file):
+    for read in (whole, refuses, dies):
+        with contextlib.suppress(InputError):
+            read_apart(read, file, ready=nothing)
+    with pytest.raises(ChildProcessError):
+        os.waitpid(-1, os.WNOHANG)
