@@ -44,7 +44,14 @@ A new room gets its place here.
 FLOOR = {room: number for number, rooms in enumerate(FLOORS) for room in rooms}
 
 READERS = {
-    *("files.disk", "compass.card", "boat.read", "boat.tables", "boat.measurements"),
+    *(
+        "files.disk",
+        "files.own_process",
+        "compass.card",
+        "boat.read",
+        "boat.tables",
+        "boat.measurements",
+    ),
     *("weather.read", "weather.grib", "weather._eccodes", "weather.netcdf", "weather.table"),
     *("weather.tides", "hazards.chart", "hazards.coast"),
     *(
