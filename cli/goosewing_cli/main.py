@@ -124,6 +124,9 @@ def _forget_output() -> None:
 
 def _refuse(message: str, code: int) -> int:
     line = printable(" ".join(f"goosewing: {message}".split()))
-    # What a damaged file holds can be as long as the file; how it begins is enough.
-    print(line if len(line) <= LONGEST_LINE else f"{line[: LONGEST_LINE - 1]}…", file=sys.stderr)
+    if len(line) > LONGEST_LINE:
+        # What a damaged file holds can be as long as the file: where it is and what was expected
+        # stand at the two ends.
+        line = f"{line[: LONGEST_LINE - 101]}…{line[-100:]}"
+    print(line, file=sys.stderr)
     return code

@@ -36,7 +36,7 @@ CODES = (0, 2, 3)
 
 STEADY = ("--wind", "315/10", "--depart", "2027-06-12T05:00Z")
 BOAT = ("--boat", "brisvik/boat.toml")
-PLAN = ("plan", "marks.gpx", *BOAT, *STEADY)
+PLAN = ("plan", "marks.gpx", *BOAT, *STEADY, "--no-alternatives")
 
 COMMANDS: dict[str, tuple[tuple[str, ...], ...]] = {
     # What is made worse, and the commands that read it, `{}` being the file.
@@ -47,7 +47,7 @@ COMMANDS: dict[str, tuple[tuple[str, ...], ...]] = {
     "real-grib": (("weather", "{}"),),
     "netcdf": (("weather", "{}"),),
     "netcdf-classic": (("weather", "{}"),),
-    "wind-table": (("weather", "{}"), ("plan", "marks.gpx", *BOAT, "--wind", "{}")),
+    "wind-table": (("weather", "{}"), ("plan", "marks.gpx", *BOAT, *STEADY[2:], "--wind", "{}")),
     "tides": (("weather", "{}"), (*PLAN, "--current", "{}")),
     "marks": (("plan", "{}", *BOAT, *STEADY), ("handheld", "{}", "--out", "small.gpx")),
     "boat": (("targets", "--boat", "{}"), ("boat", "check", "{}")),

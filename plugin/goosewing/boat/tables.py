@@ -18,7 +18,6 @@ be a comma. Blank lines and lines that begin with ``#`` are skipped.
 
 from __future__ import annotations
 
-import csv
 import re
 from dataclasses import dataclass
 from pathlib import Path
@@ -28,6 +27,7 @@ import numpy as np
 
 from goosewing.boat.model import PolarTable
 from goosewing.errors import InputError
+from goosewing.files.cells import cells_of
 from goosewing.files.disk import read_bytes
 
 if TYPE_CHECKING:
@@ -205,10 +205,7 @@ def _rows(text: str, file: Path) -> list[_Row]:
 
 
 def _cells(line: str, delimiter: str) -> list[str]:
-    try:
-        return [cell.strip() for cell in next(csv.reader([line], delimiter=delimiter))]
-    except csv.Error:  # a cell beyond csv's own limit: nothing that could be a number
-        return line.split(delimiter)
+    return [cell.strip() for cell in cells_of(line, delimiter)]
 
 
 def _check_no_hidden_header(

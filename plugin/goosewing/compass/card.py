@@ -7,14 +7,13 @@ Comma, semicolon or tab between them; a decimal comma where the delimiter isn't 
 
 from __future__ import annotations
 
-import csv
-import io
 import math
 import re
 from pathlib import Path
 
 from goosewing.compass.deviation import DeviationCard, card_fault
 from goosewing.errors import InputError
+from goosewing.files.cells import cells_of
 from goosewing.files.disk import read_bytes, shown
 
 COLUMNS = ("heading_deg", "deviation_deg")
@@ -71,9 +70,10 @@ def _rows(text: str) -> list[tuple[int, list[str]]]:
     """Return the rows that hold anything, with their numbers from 1."""
     header = next((line for line in text.splitlines() if line.strip()), "")
     delimiter = next((each for each in ";\t," if each in header), ",")
-    # strict=False never raises, whatever quotes are left open.
-    rows = csv.reader(io.StringIO(text.replace("\0", "?")), delimiter=delimiter)
-    stripped = ((rows.line_num, [cell.strip() for cell in row]) for row in rows)
+    stripped = (
+        (number, [cell.strip() for cell in cells_of(line, delimiter)])
+        for number, line in enumerate(text.splitlines(), 1)
+    )
     found = [(number, cells) for number, cells in stripped if any(cells)]
     if delimiter == ",":
         return found

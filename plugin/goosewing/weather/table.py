@@ -19,7 +19,6 @@ inverse square of the distance, to 60 nm from the nearest.
 
 from __future__ import annotations
 
-import csv
 import math
 import os
 from collections.abc import Sequence
@@ -30,6 +29,7 @@ from pathlib import Path
 import numpy as np
 
 from goosewing.errors import InputError
+from goosewing.files.cells import cells_of
 from goosewing.files.disk import read_text
 from goosewing.units import Array
 from goosewing.weather.base import GUST, STREAM, WIND, Name, hours_from_datetime
@@ -117,11 +117,10 @@ def split_csv(text: str) -> TextTable:
     """
     lines = text.lstrip("\ufeff").splitlines()
     delimiter = _delimiter(lines)
-    reader = csv.reader(lines, delimiter=delimiter)
-    rows = reader if delimiter == "," else ([c.replace(",", ".") for c in row] for row in reader)
+    rows = ((number, cells_of(line, delimiter)) for number, line in enumerate(lines, 1))
     found = [
-        (reader.line_num, tuple(row))
-        for row in rows
+        (number, tuple(row if delimiter == "," else (cell.replace(",", ".") for cell in row)))
+        for number, row in rows
         if any(cell.strip() for cell in row) and not row[0].lstrip().startswith("#")
     ]
     if len(found) < 2:

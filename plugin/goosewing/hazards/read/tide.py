@@ -7,7 +7,6 @@ height is taken along the straight line between them. Lines that begin with ``#`
 
 from __future__ import annotations
 
-import csv
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -15,6 +14,7 @@ from pathlib import Path
 import numpy as np
 
 from goosewing.errors import InputError
+from goosewing.files.cells import cells_of
 from goosewing.files.disk import read_text, shown
 from goosewing.units import Array
 from goosewing.weather.base import hours_from_datetime
@@ -95,7 +95,7 @@ def _table(path: Path) -> Tide:
         for number, line in enumerate(text.removeprefix("\ufeff").splitlines(), 1)
         if line.strip() and not line.startswith("#")
     ]
-    rows = [next(csv.reader([line])) for _, line in lines]
+    rows = [cells_of(line) for _, line in lines]
     if not rows or [cell.strip() for cell in rows[0]] != HEADER:
         raise InputError(f"expected the header {','.join(HEADER)}", where=shown(path))
     read = [

@@ -10,13 +10,13 @@ semicolons or tabs.
 
 from __future__ import annotations
 
-import csv
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import islice
 
 import numpy as np
 
 from goosewing.errors import InputError
+from goosewing.files.cells import cells_of
 from goosewing.logbook.gather import Gathering
 from goosewing.logbook.read.signalk import seconds_of
 from goosewing.logbook.samples import CHANNELS, turned
@@ -75,7 +75,7 @@ def _rows(lines: Iterable[str], where: str) -> Iterator[tuple[int, list[str]]]:
                     "expected a header with a column time, and columns such as stw_kn, awa_deg",
                     where=f"{where}, row {number}",
                 )
-        yield number, next(csv.reader([plain], delimiter=mark))
+        yield number, cells_of(plain, mark)
 
 
 def _columns(header: Sequence[str], where: str) -> dict[str, int]:
