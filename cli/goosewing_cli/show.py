@@ -36,6 +36,7 @@ from goosewing.words.points import (
     leaving_words,
     steering,
 )
+from goosewing.words.titles import arrival
 from goosewing.words.what_if import lines as what_if_lines
 
 if TYPE_CHECKING:
@@ -354,10 +355,8 @@ def _over_ground(board: Board, heads: _Heads) -> list[str]:
 
 def summary(plan: Plan) -> list[str]:
     """Say how long it takes, what it saves and against what."""
-    arrival = f"{plan.arrival:%Y-%m-%d} {clock(plan.arrival)}"
     lines = [
-        f"Arrival {arrival}: {hours_and_minutes(plan.elapsed_h)}, "
-        f"{plan.distance_nm:.1f} nm over the ground, {plan.log_nm:.1f} nm by log.",
+        arrival(plan),
         *_by_band(plan),
         *_under_engine(plan),
     ]

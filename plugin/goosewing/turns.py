@@ -73,8 +73,8 @@ class Stop:
     leg, at, nth : int
         Which leg begins or goes on there, with which of its boards, under which of its
         orders.
-    after_engine : bool
-        Whether she comes here under engine and sails on.
+    motored, after_engine : bool
+        Whether she comes here under engine; whether she then sails on.
     last : bool
         Whether the passage ends here.
     """
@@ -89,6 +89,7 @@ class Stop:
     leg: int
     at: int = 0
     nth: int = 0
+    motored: bool = False
     after_engine: bool = False
     last: bool = False
 
@@ -144,6 +145,7 @@ def stops(plan: Plan) -> Iterator[Stop]:
                 board=board,
                 leg=number,
                 at=at,
+                motored=under_engine,
                 after_engine=under_engine and not board.engine,
             )
             yield from _along(board, number, at)
@@ -164,6 +166,7 @@ def _along(board: Board, leg: int, at: int) -> Iterator[Stop]:
             leg=leg,
             at=at,
             nth=nth,
+            motored=board.engine,
         )
 
 

@@ -36,7 +36,7 @@ SHAPE: dict[str, Any] = {
     "figures": ["vmg_kn", "vmc_kn", "target_twa_deg", "target_speed_kn", "polar_speed_kn",
                 "speed_ratio", "layline_nm", "layline_s"],
     "laylines": list, "events": list, "plan": ["number"], "polar": ["number"], "cautions": list,
-    "shown": ["now", "next", "rows", "wind", "stream", "caution", "question", "up", "undo"],
+    "shown": ["now", "next", "rows", "wind", "stream", "made", "caution", "question", "up", "undo"],
 }  # fmt: skip
 """The pinned document: members of objects, kinds of the rest."""
 
@@ -514,6 +514,14 @@ def test_the_polar_chooses_the_boards_of_the_plan(beating):
         assert one["twa_deg"] == pytest.approx(board["twa_deg"], abs=0.5)
         assert one["heading_magnetic_deg"] == pytest.approx((one["heading_deg"] - 4.0) % 360.0)
         assert one["speed_over_ground_kn"] == pytest.approx(board["speed_over_ground_kn"], rel=0.01)
+        assert one["steered"] == f"{round(one['heading_magnetic_deg']) % 360:03d}° M"
+        speed = f"{one['speed_over_ground_kn']:.1f} kn"
+        assert one["words"] == f"{one['tack']} tack, {one['sail_set']}, {speed}"
+    shown = document["shown"]
+    bearing = f"{round(document['bearing_deg']) % 360:03d}° T"
+    assert shown["mark"] == f"to Mark 1, {bearing}: {document['made_good_kn']:.1f} kn made good"
+    assert shown["wind"] == "true wind 315° T 10.0 kn"
+    assert shown["told"].startswith("Speeds over the ground, north up. True wind from 315° T")
     assert document["format"] == "goosewing.polar/1"
     for curve in document["curves"]:
         assert set(curve["points"][0]) == {"twa_deg", "east_kn", "north_kn", "boat_speed_kn"}

@@ -20,8 +20,8 @@ from goosewing.report import ground, labels
 from goosewing.report.labels import Label
 from goosewing.totals import time_of
 from goosewing.turns import Stop, stops
-from goosewing.words.figures import clock, hours_and_minutes, manoeuvre_words, three_figures
-from goosewing.words.points import UNDER_ENGINE
+from goosewing.words.figures import clock, hours_and_minutes, three_figures
+from goosewing.words.points import UNDER_ENGINE, done_words
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -271,7 +271,7 @@ def _turn_label(stop: Stop, centre: float) -> Label | None:
     board = stop.board
     if board is None:
         return None
-    words = ", ".join(stop_words(stop))
+    words = ", ".join(done_words(stop))
     if not words:
         return None
     time = stop.time or time_of(board.start)
@@ -281,22 +281,6 @@ def _turn_label(stop: Stop, centre: float) -> Label | None:
         places=((_unwound([stop.lon], centre)[0], stop.lat),),
         style={"fontsize": 8, "color": INK},
     )
-
-
-def stop_words(stop: Stop) -> list[str]:
-    """Say what is done at a stop; nothing where she only begins, arrives, or sails on."""
-    board = stop.board
-    if board is None:
-        return []
-    words = ["set sail"] if stop.after_engine else []
-    if stop.manoeuvres:
-        kinds = [each.kind for each in stop.manoeuvres]
-        words.append(manoeuvre_words(kinds, board.tack, board.sail_set))
-    if board.engine:
-        words.append("start the engine")
-    if not words and stop.mark is None:
-        words.append("alter course")
-    return words
 
 
 def _board_label(board: Board, centre: float) -> Label:

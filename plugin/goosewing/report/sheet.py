@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from goosewing.errors import InputError
 from goosewing.files.disk import write_atomically
 from goosewing.report import graphs
-from goosewing.report.picture import any_script, draw, stop_words
+from goosewing.report.picture import any_script, draw
 from goosewing.turns import stops
 from goosewing.words.alternatives import AlternativeLine, alternative_lines
 from goosewing.words.chances import chances_lines
@@ -31,6 +31,7 @@ from goosewing.words.points import (
     BEYOND,
     UNDER_ENGINE,
     angle_words,
+    done_words,
     keep_words,
     leaving_words,
     steering,
@@ -338,7 +339,7 @@ def _order(stop: Stop, new: Told, time: datetime, zone: tzinfo | None) -> Order:
 
 def _todo(stop: Stop) -> str:
     """Say what is done at a stop, and how long it takes."""
-    words = ", ".join(stop_words(stop))
+    words = ", ".join(done_words(stop))
     cost_s = sum(each.cost_s for each in stop.manoeuvres)
     if cost_s:
         words = f"{words} ({seconds_words(cost_s)})"

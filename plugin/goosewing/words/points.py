@@ -211,6 +211,22 @@ def board_words(manoeuvres: Sequence[Manoeuvre], board: Board) -> str:
     return _sailing_words([each.kind for each in manoeuvres], steering(board))
 
 
+def done_words(stop: Stop) -> list[str]:
+    """Say what is done at a stop; nothing where she only begins, arrives, or sails on."""
+    board = stop.board
+    if board is None:
+        return []
+    words = ["set sail"] if stop.after_engine else []
+    if stop.manoeuvres:
+        kinds = [each.kind for each in stop.manoeuvres]
+        words.append(manoeuvre_words(kinds, board.tack, board.sail_set))
+    if board.engine and not stop.motored:
+        words.append("start the engine")
+    if not words and stop.mark is None:
+        words.append("alter course")
+    return words
+
+
 def stop_sentence(stop: Stop, departure: datetime) -> str:
     """Tell what is done at a stop and how she then sails, without its time.
 

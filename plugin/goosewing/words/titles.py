@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from goosewing.words.figures import hours_and_minutes
+from goosewing.words.figures import clock, hours_and_minutes
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -26,6 +26,15 @@ def route_name(plan: Plan) -> str:
 def length(plan: Plan) -> str:
     """Tell whose passage it is, how far and how long."""
     return f"{plan.boat}: {plan.distance_nm:.1f} nm in {hours_and_minutes(plan.elapsed_h)}"
+
+
+def arrival(plan: Plan) -> str:
+    """Tell when she arrives, and what it takes."""
+    day = f"{plan.arrival:%Y-%m-%d} {clock(plan.arrival)}"
+    return (
+        f"Arrival {day}: {hours_and_minutes(plan.elapsed_h)}, "
+        f"{plan.distance_nm:.1f} nm over the ground, {plan.log_nm:.1f} nm by log."
+    )
 
 
 def about(plan: Plan) -> str:

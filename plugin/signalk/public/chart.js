@@ -1,8 +1,7 @@
 /** The chart: coast, marks, boards, turning points, laylines and the boat, on Leaflet (global L). */
 
 import { byId, draw, make, say } from './dom.js'
-import { gridWords, near, position, steerWords, wrapped } from './format.js'
-import { stages, turningPoints } from './boards.js'
+import { gridWords, near, position, wrapped } from './format.js'
 import { Coast } from './coast.js'
 import { Labels } from './labels.js'
 
@@ -112,16 +111,17 @@ export class Chart {
     this.drawn = null
     if (!this.plan) return
     const words = []
-    this.plan.legs.forEach((leg, number) => stages(leg).forEach(({ board }, index) => {
-      words.push(this.board(board, number === 0 && index === this.present, number === 0 && index < this.present))
+    const shown = this.plan.shown ?? { boards: [], turns: [] }
+    this.plan.legs.forEach((leg, number) => leg.boards.forEach((board, index) => {
+      const here = number === 0 && index === this.present
+      words.push(this.board(board, shown.boards[number]?.[index] ?? '', here, number === 0 && index < this.present))
     }))
     this.labels.set('boards', words.filter(Boolean))
-    const turns = turningPoints(this.plan)
-    for (const turn of turns) this.symbol(this.layers.plan, turn, 'turn', draw('path', { d: 'M12 3 21 12 12 21 3 12z' }))
-    this.labels.set('turns', turns.map(turn => ({ at: this.at(turn), text: turn.name, classes: 'tag turn-tag', rank: 2 })))
+    for (const turn of shown.turns) this.symbol(this.layers.plan, turn, 'turn', draw('path', { d: 'M12 3 21 12 12 21 3 12z' }))
+    this.labels.set('turns', shown.turns.map(turn => ({ at: this.at(turn), text: turn.name, classes: 'tag turn-tag', rank: 2 })))
   }
 
-  board (board, present, past) {
+  board (board, words, present, past) {
     const points = this.line(board.points?.length ? board.points : [board.start, board.end])
     const classes = name => `${name} ${board.tack}${present ? ' present' : ''}${past ? ' past' : ''}`
     if (board.poled) {
@@ -132,9 +132,8 @@ export class Chart {
       this.stroke(this.layers.plan, points, classes('board-edge'))
       this.stroke(this.layers.plan, points, classes('board'))
     }
-    const sails = board.poled ? `, ${board.sail_set}` : ''
     const middle = points.length > 2 ? points[Math.floor(points.length / 2)] : points[0].map((each, axis) => (each + points.at(-1)[axis]) / 2)
-    return { at: middle, span: [points[0], points.at(-1)], along: true, text: `${board.tack}${sails} ${steerWords(board.heading_deg, board.heading_magnetic_deg)}`, classes: `tag board-tag ${board.tack}`, rank: 4, optional: true }
+    return { at: middle, span: [points[0], points.at(-1)], along: true, text: words, classes: `tag board-tag ${board.tack}`, rank: 4, optional: true }
   }
 
   symbol (layer, place, name, shape, size = 24) {

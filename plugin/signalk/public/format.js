@@ -1,7 +1,6 @@
 /**
- * Numbers put into a navigator's words: pure functions, no page, no clock.
- *
- * What the engine writes in its own table is written here to the letter, rounding included.
+ * Words for what the page alone knows: where the cursor is, the chart's grid, how long the link has
+ * been silent. All else comes worded from the engine. Pure functions, no page, no clock.
  */
 
 export const UNKNOWN = '–'
@@ -22,39 +21,6 @@ export function fixed (value, decimals = 0) {
 /** Round to a whole number, ties to the even one. */
 export const whole = value => Number(fixed(value, 0))
 
-/** A direction as it is spoken: three figures, and never 360. */
-export function threeFigures (degrees) {
-  if (!known(degrees)) return UNKNOWN
-  return `${String(((whole(degrees) % 360) + 360) % 360).padStart(3, '0')}°`
-}
-
-/** A heading as in the engine's table: 048°, or 048°T 044°M, with what it is by compass. */
-export function headingWords (trueDeg, magneticDeg, compassDeg) {
-  if (!known(magneticDeg)) return threeFigures(trueDeg)
-  const words = `${threeFigures(trueDeg)}T ${threeFigures(magneticDeg)}M`
-  return known(compassDeg) ? `${words} ${threeFigures(compassDeg)}C` : words
-}
-
-/** What the helm steers by, and on which dial: magnetic where that is known. */
-export function steerWords (trueDeg, magneticDeg) {
-  if (known(magneticDeg)) return `${threeFigures(magneticDeg)} M`
-  return known(trueDeg) ? `${threeFigures(trueDeg)} T` : UNKNOWN
-}
-
-/** An angle counted from the bow. */
-export const angle = degrees => (known(degrees) ? `${fixed(degrees, 0)}°` : UNKNOWN)
-
-export const knots = value => (known(value) ? `${fixed(value, 1)} kn` : UNKNOWN)
-
-/** A distance to go: hundredths below a mile, where a cable counts. */
-export function miles (value) {
-  if (!known(value)) return UNKNOWN
-  return `${fixed(value, Math.abs(value) < 0.995 ? 2 : 1)} nm`
-}
-
-/** A part of one, in hundredths. */
-export const percent = value => (known(value) ? `${fixed(value * 100, 0)} %` : UNKNOWN)
-
 /** How long until, or since: 0:12, 59:59, then 1 h 05 min. */
 export function countDown (seconds) {
   if (!known(seconds)) return UNKNOWN
@@ -71,23 +37,6 @@ export function hoursAndMinutes (hours) {
   if (minutes < 60) return `${sign}${minutes} min`
   return `${sign}${Math.floor(minutes / 60)} h ${String(minutes % 60).padStart(2, '0')} min`
 }
-
-/** What a manoeuvre takes: 25 s, 4 min. */
-export function shortTime (seconds) {
-  return seconds < 90 ? `${fixed(seconds, 0)} s` : `${fixed(seconds / 60, 0)} min`
-}
-
-const minuteOf = iso => new Date(Date.parse(iso) + 30_000).toISOString()
-
-/** The time of day of a UTC time to the nearest minute: 0815Z. */
-export function clock (iso) {
-  if (!iso || Number.isNaN(Date.parse(iso))) return UNKNOWN
-  const text = minuteOf(iso)
-  return `${text.slice(11, 13)}${text.slice(14, 16)}Z`
-}
-
-/** The date that belongs to `clock`. */
-export const day = iso => minuteOf(iso).slice(0, 10)
 
 /** The time of day to the second: 05:00:07Z. */
 export function seconds (iso) {
@@ -129,5 +78,3 @@ export function firstSentence (text) {
   const found = /^.*?[.!?](?=\s|$)/s.exec(text)
   return found ? [found[0], text.slice(found[0].length).trim()] : [text, '']
 }
-
-export const capital = text => (text ? text[0].toLocaleUpperCase('en') + text.slice(1) : text)

@@ -29,7 +29,6 @@ import { Next } from './next.js'
 import { Orders } from './orders.js'
 import { Up } from './up.js'
 import { countDown, firstSentence, seconds } from './format.js'
-import { summary } from './boards.js'
 
 const REDRAW_MS = 250
 const RETRY_MS = 3000
@@ -106,10 +105,11 @@ function take (held, number, content) {
 }
 
 function showPlan (plan) {
-  show(byId('boards'), Boolean(plan))
-  show(byId('no-plan'), !plan)
-  byId('boards').replaceChildren(...(plan ? boardsTable(plan) : []))
-  say(byId('plan-summary'), plan ? summary(plan) : '')
+  const shown = plan?.shown ?? null
+  show(byId('boards'), Boolean(shown))
+  show(byId('no-plan'), !shown)
+  byId('boards').replaceChildren(...(shown ? boardsTable(shown) : []))
+  say(byId('plan-summary'), shown?.summary ?? '')
   byId('notices').replaceChildren(...(plan?.notices ?? []).map(each => make('li', {}, each)))
   chart?.setPlan(plan)
   markPresent(byId('boards'), panel?.board?.index ?? null)

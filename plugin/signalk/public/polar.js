@@ -1,7 +1,6 @@
 /** The drawing of the speeds she can make now, north up: plain SVG. */
 
 import { draw, make } from './dom.js'
-import { knots, steerWords, threeFigures } from './format.js'
 
 const SIZE = 420
 const MIDDLE = SIZE / 2
@@ -15,7 +14,7 @@ export function drawPolar (room, key, polar, panel) {
   const scale = scaleOf(polar, panel)
   const at = ({ east_kn: east, north_kn: north }) => [MIDDLE + east * scale.pixels, MIDDLE - north * scale.pixels]
   const sets = [...new Set(polar.curves.map(each => each.sail_set))]
-  const picture = draw('svg', { viewBox: `0 0 ${SIZE} ${SIZE}`, role: 'img', 'aria-label': told(polar, panel) },
+  const picture = draw('svg', { viewBox: `0 0 ${SIZE} ${SIZE}`, role: 'img', 'aria-label': polar.shown?.told ?? '' },
     ...rings(scale),
     polar.hull.length ? draw('path', { d: `${path(polar.hull, at)}Z`, class: 'hull-area' }) : null,
     ...polar.curves.flatMap(curve => curveLines(curve, sets.indexOf(curve.sail_set), at)),
@@ -81,7 +80,7 @@ function beside ([x, y], words, classes, out = 14) {
 
 function chosen (each, at) {
   const end = at(each)
-  return [...arrow([MIDDLE, MIDDLE], end, `chosen ${each.tack}`, 12), beside(end, steerWords(each.heading_deg, each.heading_magnetic_deg), `word ${each.tack}`)]
+  return [...arrow([MIDDLE, MIDDLE], end, `chosen ${each.tack}`, 12), beside(end, each.steered ?? '', `word ${each.tack}`)]
 }
 
 function own (boat, at) {
@@ -107,14 +106,6 @@ function wind (twd) {
     draw('path', { d: `M${MIDDLE} ${MIDDLE - RIM - 34}V${MIDDLE - RIM + 4}M${MIDDLE - 9} ${MIDDLE - RIM - 12}L${MIDDLE} ${MIDDLE - RIM + 8}L${MIDDLE + 9} ${MIDDLE - RIM - 12}` }))
 }
 
-function told (polar, panel) {
-  const mark = panel.route?.next
-  const parts = [`Speeds over the ground, north up. True wind from ${threeFigures(polar.twd_deg)} T, ${knots(polar.tws_kn)}.`]
-  if (known(polar.bearing_deg)) parts.push(`${mark ?? 'The mark'} bears ${threeFigures(polar.bearing_deg)} T, ${knots(polar.made_good_kn)} made good.`)
-  for (const each of polar.chosen) parts.push(`${each.tack} tack, ${each.sail_set}: ${knots(each.speed_over_ground_kn)}.`)
-  return parts.join(' ')
-}
-
 function sample (...shapes) {
   return draw('svg', { viewBox: '0 0 36 14', width: 36, height: 14, 'aria-hidden': 'true' }, ...shapes)
 }
@@ -129,13 +120,13 @@ function keyRows (polar, panel, sets) {
     return row(sample(...shapes), name)
   })
   for (const each of polar.chosen) {
-    rows.push(row(sample(...arrow([1, 7], [35, 7], `chosen ${each.tack}`, 11)), `${each.tack} tack, ${each.sail_set}, ${knots(each.speed_over_ground_kn)}`))
+    rows.push(row(sample(...arrow([1, 7], [35, 7], `chosen ${each.tack}`, 11)), each.words ?? ''))
   }
-  if (known(panel.boat?.east_kn)) rows.push(row(sample(...arrow([1, 7], [35, 7], 'own', 9)), `she now, ${knots(panel.boat.speed_over_ground_kn)}`))
+  if (known(panel.boat?.east_kn)) rows.push(row(sample(...arrow([1, 7], [35, 7], 'own', 9)), panel.shown?.made ?? ''))
   if (known(polar.bearing_deg)) {
     rows.push(row(sample(line('bearing'), known(polar.made_good_kn) ? draw('rect', { x: 13, y: 2, width: 10, height: 10, class: 'made-good' }) : null),
-      `to ${panel.route?.next ?? 'the mark'}, ${threeFigures(polar.bearing_deg)} T${known(polar.made_good_kn) ? `: ${knots(polar.made_good_kn)} made good` : ''}`))
+      polar.shown?.mark ?? ''))
   }
-  rows.push(row(sample(draw('path', { d: 'M2 7H26M18 2 32 7 18 12', class: 'wind-sample' })), `true wind ${threeFigures(polar.twd_deg)} T ${knots(polar.tws_kn)}`))
+  rows.push(row(sample(draw('path', { d: 'M2 7H26M18 2 32 7 18 12', class: 'wind-sample' })), polar.shown?.wind ?? ''))
   return rows
 }

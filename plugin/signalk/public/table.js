@@ -1,38 +1,38 @@
-/** The boards as a table. */
+/** The boards as a table: the engine's rows, one below the other. */
 
 import { make } from './dom.js'
-import { legTables } from './boards.js'
 
-const HEADS = ['UTC', 'Board', 'Steer', 'AWA', 'kn', 'nm', 'Lasts']
-
-const magnetic = plan => plan.legs.some(leg => leg.boards.some(board => Number.isFinite(board.heading_magnetic_deg)))
-
-export function boardsTable (plan) {
-  const head = make('thead', {}, make('tr', {}, HEADS.map((name, at) => make('th', { scope: 'col', class: at > 1 ? 'number' : null }, name === 'Steer' && !magnetic(plan) ? 'Steer T' : name))))
-  return [head, ...legTables(plan).map(legBody)]
+export function boardsTable (shown) {
+  const head = make('thead', {}, make('tr', {}, shown.heads.map((name, at) => make('th', { scope: 'col', class: at > 1 ? 'number' : null }, name))))
+  return [head, ...shown.legs.map((leg, number) => legBody(leg, number, shown.heads.length))]
 }
 
-function legBody (leg) {
-  const title = make('tr', { class: 'leg' }, make('th', { scope: 'rowgroup', colspan: HEADS.length }, leg.title))
-  const reasons = leg.reasons.length ? [make('tr', { class: 'reasons' }, make('td', { colspan: HEADS.length }, leg.reasons.map(each => make('p', {}, each))))] : []
-  return make('tbody', { 'data-leg': leg.number }, title, leg.rows.map(row => rowOf(row, leg.number)), reasons)
+function legBody (leg, number, columns) {
+  const title = make('tr', { class: 'leg' }, make('th', { scope: 'rowgroup', colspan: columns }, leg.title))
+  const reasons = leg.reasons.length ? [make('tr', { class: 'reasons' }, make('td', { colspan: columns }, leg.reasons.map(each => make('p', {}, each))))] : []
+  return make('tbody', { 'data-leg': number }, title, leg.rows.map(row => rowOf(row, number, columns)), reasons)
 }
 
-function rowOf (row, leg) {
+const spaced = (names, classes, each) => each.flatMap((words, at) => [at ? ' ' : null, make(names, { class: classes }, words)])
+
+function rowOf (row, leg, columns) {
   const time = make('td', {}, row.date ? make('span', { class: 'date' }, row.date) : null, row.date ? ' ' : null, row.time)
   if (row.kind === 'board') return boardRow(row, leg, time)
   const name = row.name ? make('b', { class: 'point' }, row.name) : null
-  return make('tr', { class: row.kind }, time, make('td', { colspan: HEADS.length - 1 }, name, name ? ' ' : null, row.words, row.at ? make('span', { class: 'at' }, ` ${row.at}`) : null))
+  const steer = row.steer?.length ? [make('td', { class: 'number' }, spaced('span', 'dial', row.steer)), make('td', { colspan: columns - 3 })] : []
+  const words = make('td', { colspan: steer.length ? 1 : columns - 1 }, name, name ? ' ' : null, row.words,
+    row.at ? make('span', { class: 'at' }, ` ${row.at}`) : null,
+    (row.more ?? []).map(each => make('span', { class: 'more' }, ` ${each}`)))
+  return make('tr', { class: row.kind }, time, words, ...steer)
 }
 
 function boardRow (row, leg, time) {
-  const [tack, sails] = [row.words.slice(0, row.words.indexOf(',')), row.words.slice(row.words.indexOf(','))]
   const words = make('td', {},
-    make('span', { class: `tack ${row.tack}` }, tack), sails,
+    row.on ? make('span', { class: `tack ${row.tack}` }, row.on) : null, row.on ? ', ' : null, row.sails,
     row.more.map(each => make('span', { class: 'more' }, ` ${each}`)),
     make('span', { class: 'here' }))
-  const steer = make('td', { class: 'number' }, row.steer.split(' ').flatMap((each, at) => [at ? ' ' : null, make('span', { class: 'dial' }, each)]))
-  const rest = [row.awa, row.kn, row.nm, row.lasts.replace(/(\d) (?=h|min)/g, '$1\u00a0')].map(each => make('td', { class: 'number' }, each))
+  const steer = make('td', { class: 'number' }, spaced('span', 'dial', row.steer))
+  const rest = row.figures.map(each => make('td', { class: 'number' }, each.replace(/(\d) (?=h|min)/g, '$1\u00a0')))
   return make('tr', { class: `board ${row.tack}${row.poled ? ' poled' : ''}`, 'data-leg': leg, 'data-board': row.number }, time, words, steer, ...rest)
 }
 

@@ -48,6 +48,7 @@ from goosewing.live.host import signalk
 from goosewing.live.memory_file import MemoryFile
 from goosewing.live.panel import document as panel
 from goosewing.live.panel import shore
+from goosewing.live.panel.table import shown_plan
 
 if TYPE_CHECKING:
     from goosewing.hazards.chart import Chart
@@ -191,7 +192,7 @@ class Session:
         self._published: Resources = {}
         self._plan: Plan | None = None
         self._events: deque[Event] = deque(maxlen=panel.EVENTS_SHOWN)
-        self._drawn: tuple[VelocitySet | None, float | None] = (None, None)
+        self._drawn: tuple[VelocitySet | None, float | None, int | None] = (None, None, None)
         self._polars = 0
 
     def receive(self, message: Mapping[str, Any]) -> tuple[list[Message], list[Order]]:
@@ -291,14 +292,16 @@ class Session:
         assert self.desk is not None
         held, bearing = self.state.held, panel.bearing_deg(self.state, self.desk)
         if held is None or health.wind_fault(self.state, self.desk) is not None:
-            self._drawn = (None, None)
+            self._drawn = (None, None, None)
             return []
-        if held is self._drawn[0] and not _swung(self._drawn[1], bearing):
+        following = None if self.state.route is None else self.state.route.next
+        before, pointed, led = self._drawn
+        if held is before and following == led and not _swung(pointed, bearing):
             return []
         # Shapely, which the hull needs, is loaded when it is first drawn.
         from goosewing.velocities.polar_view import polar_view
 
-        self._drawn = (held, bearing)
+        self._drawn = (held, bearing, following)
         self._polars += 1
         view = polar_view(held, bearing)
         return [{"type": "polar", **panel.polar(view, self._polars, self.state, self.desk)}]
@@ -349,7 +352,10 @@ class Session:
         changed = signalk.changes(self._published, after)
         self._published, self._plan = after, plan
         figures = None if plan is not None else Figures()
-        return signalk.publication(reason, changed, figures, plan)
+        message = signalk.publication(reason, changed, figures, plan)
+        if plan is not None:
+            message["plan"]["shown"] = shown_plan(plan)
+        return message
 
     def _export(self, message: Mapping[str, Any]) -> Message:
         wanted = message.get("format")

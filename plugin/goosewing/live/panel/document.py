@@ -17,7 +17,7 @@ from goosewing.live.core.orders import stop_words, turn_words
 from goosewing.live.core.state import NEVER, Figures
 from goosewing.live.host import signalk
 from goosewing.live.panel.look import Look
-from goosewing.live.panel.shown import capital, miles, shown, steer_words
+from goosewing.live.panel.shown import capital, knots, miles, shown, steer_words, steered, true
 from goosewing.records import CAUTIONS
 from goosewing.units import SECONDS_PER_HOUR
 from goosewing.words.figures import hours_and_minutes
@@ -364,11 +364,20 @@ def _duration(time_s: float) -> str:
 
 
 def polar(view: PolarView, number: int, state: State, desk: Desk) -> Document:
-    """Return the polar document: velocities over the ground, for drawing.
+    """Return the polar document: velocities over the ground, for drawing, and their words.
 
     Rounded to what a screen shows: 0.001 kn and 0.01°.
     """
     look, airs = Look(state, desk), view.airs
+    bearing = view.bearing_deg
+    mark = None if bearing is None or state.route is None else standing.next_mark(state).name
+    wind = f"{true(airs.twd_deg)} {knots(airs.tws_kn)}"
+    chosen = [
+        f"{one.tack} tack, {one.sail_set}, {knots(one.speed_over_ground_kn)}" for one in view.chosen
+    ]
+    made_good = "" if view.made_good_kn is None else f": {knots(view.made_good_kn)} made good"
+    to_mark = None if mark is None else f"to {mark}, {true(bearing)}{made_good}"
+    told = [f"Speeds over the ground, north up. True wind from {wind}.", to_mark, *chosen]
     stream = airs.stream_east_kn, airs.stream_north_kn
     return {
         "format": POLAR_FORMAT,
@@ -377,7 +386,12 @@ def polar(view: PolarView, number: int, state: State, desk: Desk) -> Document:
         "tws_kn": round(airs.tws_kn, 3),
         "set_deg": round(towards_deg(*stream), 2),
         "drift_kn": round(math.hypot(*stream), 3),
-        "bearing_deg": None if view.bearing_deg is None else round(view.bearing_deg, 2),
+        "bearing_deg": None if bearing is None else round(bearing, 2),
+        "shown": {
+            "told": " ".join(capital(words).rstrip(".") + "." for words in told if words),
+            "wind": f"true wind {wind}",
+            "mark": to_mark,
+        },
         "curves": [
             {
                 "tack": curve.tack,
@@ -407,8 +421,10 @@ def polar(view: PolarView, number: int, state: State, desk: Desk) -> Document:
                 "north_kn": one.north_kn,
                 "speed_over_ground_kn": one.speed_over_ground_kn,
                 "share": one.share,
+                "steered": steered(look, one.heading_deg),
+                "words": words,
             }
-            for one in view.chosen
+            for one, words in zip(view.chosen, chosen, strict=True)
         ],
         "made_good_kn": view.made_good_kn,
     }

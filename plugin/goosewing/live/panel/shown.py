@@ -128,6 +128,7 @@ def shown(look: Look, document: Mapping[str, Any], planned: Planned | None) -> D
         "rows": [row._asdict() for row in _rows(look, document)],
         "wind": _pair(true(document["wind"]["twd_deg"]), knots(document["wind"]["tws_kn"])),
         "stream": _stream(document["stream"]),
+        "made": f"she now, {knots(document['boat']['speed_over_ground_kn'])}",
         "caution": _caution(look.state, planned),
         "question": _question(look.state),
         "up": _up(look),
