@@ -9,8 +9,15 @@ import numpy as np
 import pytest
 
 from conftest import SAMPLES
+from core_watch import Watch, beyond
+from goosewing.exchange.document import format_plan_json
+from goosewing.exchange.geojson import format_geojson
+from goosewing.exchange.gpx.plans import format_plan
 from goosewing.live.core import sensing, stream_filter
+from goosewing.live.core.figures import figures
 from goosewing.live.host.session import Session
+from goosewing.live.host.signalk import deltas
+from goosewing.live.panel.document import panel
 from sailing_boat import SailingBoat, Waters, observation, tick
 
 BRISVIK = SAMPLES / "brisvik"
@@ -107,3 +114,41 @@ def test_what_was_not_measured_for_long_is_no_longer_known():
     doubts = [stream_filter.doubt_kn(state.stream, state.now_s + h * 3600.0) for h in (0, 1, 3)]
     assert doubts == sorted(doubts)
     assert doubts[2] > 0.35
+
+
+def test_plan_page_and_exports_tell_one_stream_with_its_doubt(brisvik):
+    watch = Watch(brisvik)
+    watch.heading, watch.stream = 271.0, (0.6, 0.0)
+    watch.sail(60)
+    watch.heading = 359.0
+    watch.sail(400)
+    watch.route(beyond(318.0, 4.0))
+    watch.sail(3)
+    plan = watch.state.planned.plan
+    shown = panel(watch.state, watch.desk)
+    set_deg, drift, doubt = (shown["stream"][name] for name in ("set_deg", "drift_kn", "doubt_kn"))
+    assert (set_deg, drift) == (pytest.approx(90.0, abs=15.0), pytest.approx(0.6, abs=0.15))
+    assert 0.0 < doubt < 0.35
+    told = f"The stream is as measured under way, ±{max(doubt, 0.051):.1f} kn."
+    assert told in plan.conditions
+    for text in (format_plan(plan), format_plan_json(plan).decode(), format_geojson(plan)):
+        assert told in text
+    (row,) = (row for row in shown["shown"]["rows"] if row["key"] == "stream")
+    assert row["value"] == f"{round(set_deg):03d}° T {drift:.1f} kn ±{max(doubt, 0.051):.1f} kn"
+    values = {each["path"]: each["value"] for each in deltas(figures(watch.state, watch.desk))}
+    told_host = values["performance.goosewing.stream"]
+    knot = 1852.0 / 3600.0
+    assert told_host["setTrue"] == pytest.approx(math.radians(set_deg))
+    assert told_host["drift"] == pytest.approx(drift * knot)
+    assert told_host["driftStandardDeviation"] == pytest.approx(doubt * knot)
+
+
+def test_a_stream_that_nobody_knows_is_said_to_be_left_out(brisvik):
+    watch = Watch(brisvik)
+    watch.heading = 271.0
+    watch.sail(30, without=("stw_kn",))
+    watch.route(beyond(318.0, 4.0))
+    watch.sail(3, without=("stw_kn",))
+    assert "not known: none is reckoned with" in watch.state.planned.plan.conditions
+    values = {each["path"]: each["value"] for each in deltas(figures(watch.state, watch.desk))}
+    assert values["performance.goosewing.stream"] is None

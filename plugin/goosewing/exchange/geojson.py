@@ -38,7 +38,7 @@ def plan_features(plan: Plan) -> dict[str, Any]:
     Parameters
     ----------
     plan : Plan
-        The plan; its notices and cautions become foreign members.
+        The plan; its conditions, notices and cautions become foreign members.
     """
     return {
         "type": "FeatureCollection",
@@ -51,6 +51,7 @@ def plan_features(plan: Plan) -> dict[str, Any]:
             *_features_of_legs(plan.legs),
             *_features_of_bands(plan),
         ],
+        "conditions": plan.conditions,
         "notices": list(plan.notices),
         "cautions": list(plan.cautions),
     }

@@ -157,6 +157,17 @@ def stream_words(setting_deg: float | None, drift_kn: float) -> str:
     return f"stream sets {three_figures(setting_deg)} {drift_kn:.1f} kn"
 
 
+def give_or_take(doubt_kn: float) -> str:
+    """Write a standard deviation; nothing is known to less than a twentieth of a knot.
+
+    Examples
+    --------
+    >>> give_or_take(0.23), give_or_take(0.004)
+    ('±0.2 kn', '±0.1 kn')
+    """
+    return f"±{max(doubt_kn, 0.051):.1f} kn"
+
+
 def position_words(lat: float, lon: float) -> str:
     """Write a position in degrees and minutes, as it is plotted on a chart.
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from goosewing.live.core import lines, sensing, turns
-from goosewing.live.core.damping import turned_deg
+from goosewing.live.core.damping import towards_deg, turned_deg
 from goosewing.live.core.standing import live, name_at, present_board, steered, to_mark, under_way
 from goosewing.live.core.state import Figures
 from goosewing.velocities.velocity_set import along_and_across
@@ -75,7 +75,15 @@ def _boat_figures(state: State, desk: Desk) -> Figures:
         made_good_to_mark_kn=_made_good_to_mark(state),
         opposite_heading_deg=None if heading is None else (2.0 * twd - heading) % 360.0,
         leeway_deg=sense.leeway_deg if heading is not None else None,
+        stream=_stream(state, desk),
     )
+
+
+def _stream(state: State, desk: Desk) -> tuple[float, float, float] | None:
+    known, doubt = sensing.stream_kn(state, desk), sensing.stream_doubt_kn(state, desk)
+    if known is None or doubt is None:
+        return None
+    return towards_deg(*known), math.hypot(*known), doubt
 
 
 def _best(held: VelocitySet, off_wind_deg: float) -> tuple[float, float, float] | None:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from goosewing import plan as planning
 from goosewing.compass.headings import with_variation
 from goosewing.live.core.damping import from_deg, strength_kn, towards_deg, turned_deg, vector
-from goosewing.live.core.sensing import carried, stream_kn, variation_deg
+from goosewing.live.core.sensing import carried, stream_doubt_kn, stream_kn, variation_deg
 from goosewing.live.core.state import Desk, Order, Outlook, Reason, Route, State
 from goosewing.marks.from_here import starting_here
 from goosewing.options import Options
@@ -20,7 +20,7 @@ from goosewing.weather.base import datetime_from_hours
 from goosewing.weather.combine import hold_last
 from goosewing.weather.series import series
 from goosewing.weather.steady import SteadyWeather
-from goosewing.words.figures import manoeuvre_words
+from goosewing.words.figures import give_or_take, manoeuvre_words
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -57,7 +57,7 @@ def wanted(state: State, route: Route, reason: Reason, desk: Desk) -> Order:
         wind_kn=math.hypot(east, north),
         set_deg=towards_deg(*stream),
         drift_kn=math.hypot(*stream),
-        stream_known=known is not None,
+        stream_doubt_kn=stream_doubt_kn(state, desk),
         forecast=route.forecast,
         start_tack=_known_tack(state) if route.from_here else None,
         start_with=carried(state) if route.from_here else None,
@@ -164,11 +164,20 @@ def carry_out(order: Order, desk: Desk) -> Plan:
         source="Wind and stream measured now, then by forecast",
     )
     chart = desk.chart
-    return planning.make(
+    made = planning.make(
         order.marks, desk.boat, weather_of(order), _utc(order.time_s), options,
         notices=() if chart is None else chart.notices,
         hazards=None if chart is None else chart.around(order.marks),
     )  # fmt: skip
+    return replace(made, conditions=f"{made.conditions} {stream_words(order)}".strip())
+
+
+def stream_words(order: Order) -> str:
+    """Say how well the stream of an order is known, wherever the plan goes."""
+    doubt = order.stream_doubt_kn
+    if doubt is None:
+        return "The stream is not known: none is reckoned with."
+    return f"The stream is as measured under way, {give_or_take(doubt)}."
 
 
 def by_compass(plan: Plan, state: State, desk: Desk) -> Plan:

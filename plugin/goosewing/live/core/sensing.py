@@ -596,6 +596,13 @@ def stream_kn(state: State, desk: Desk) -> tuple[float, float] | None:
     return stream.east_kn, stream.north_kn
 
 
+def stream_doubt_kn(state: State, desk: Desk) -> float | None:
+    """Return the standard deviation of the stream where it is known worst; None if not known."""
+    if state.stream is None or stream_kn(state, desk) is None:
+        return None
+    return stream_filter.doubt_kn(state.stream, state.now_s)
+
+
 def _made(state: State, desk: Desk) -> State:
     """Average her velocity over the ground, for times ahead that do not jump.
 

@@ -245,7 +245,9 @@ class Order:
     wind_kn: float
     set_deg: float
     drift_kn: float
-    stream_known: bool
+    stream_doubt_kn: float | None
+    """How well the stream is known, as a standard deviation; None where it is not known, and
+    none is reckoned with."""
     forecast: tuple[Outlook, ...]
     start_tack: Tack | None
     start_with: str | None
@@ -293,6 +295,8 @@ class Figures:
     made_good_to_mark_kn: float | None = None
     opposite_heading_deg: float | None = None
     leeway_deg: float | None = None
+    stream: tuple[float, float, float] | None = None
+    """Set, drift, and the standard deviation of the drift. [°, kn, kn]"""
     layline_nm: float | None = None
     """Along her course to the layline that crosses it."""
     layline_s: float | None = None

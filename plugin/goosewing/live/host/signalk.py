@@ -439,7 +439,14 @@ def deltas(figures: Figures) -> list[dict[str, Any]]:
         {"path": path, "value": None if value is None else value * factor}
         for path, value, factor in values
     ]
-    turn = None
+    stream = turn = None
+    if f.stream is not None:
+        setting, drift, doubt = f.stream
+        stream = {
+            "setTrue": setting / DEGREES,
+            "drift": drift / KNOTS,
+            "driftStandardDeviation": doubt / KNOTS,
+        }
     if f.turn is not None:
         turn = {
             "name": f.turn,
@@ -447,7 +454,11 @@ def deltas(figures: Figures) -> list[dict[str, Any]]:
             "time": f.turn_s,
             "awaitingAcknowledgement": f.awaiting,
         }
-    return [*found, {"path": "performance.goosewing.nextTurn", "value": turn}]
+    return [
+        *found,
+        {"path": "performance.goosewing.stream", "value": stream},
+        {"path": "performance.goosewing.nextTurn", "value": turn},
+    ]
 
 
 # ---- messages -----------------------------------------------------------------------

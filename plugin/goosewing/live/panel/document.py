@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
-from goosewing.live.core import figures, health, sensing, standing, stream_filter, turns
+from goosewing.live.core import figures, health, sensing, standing, turns
 from goosewing.live.core.damping import towards_deg, turned_deg
 from goosewing.live.core.orders import stop_words, turn_words
 from goosewing.live.core.state import NEVER, Figures
@@ -133,13 +133,14 @@ def _wind(look: Look) -> Document:
 
 def _stream(look: Look) -> Document:
     known = sensing.stream_kn(look.state, look.desk)
-    if known is None or look.state.stream is None:
+    doubt = sensing.stream_doubt_kn(look.state, look.desk)
+    if known is None or doubt is None:
         return {"set_deg": None, "drift_kn": None, "known": False, "doubt_kn": None}
     return {
         "set_deg": towards_deg(*known),
         "drift_kn": math.hypot(*known),
         "known": True,
-        "doubt_kn": stream_filter.doubt_kn(look.state.stream, look.state.now_s),
+        "doubt_kn": doubt,
     }
 
 

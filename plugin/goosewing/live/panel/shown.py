@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from goosewing.live.core import health, sensing, standing, turns
 from goosewing.live.core.damping import turned_deg
 from goosewing.live.panel.look import Look
-from goosewing.words.figures import hours_and_minutes, three_figures
+from goosewing.words.figures import give_or_take, hours_and_minutes, three_figures
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -211,7 +211,8 @@ def _towards(speed_kn: float | None, otherwise: str) -> str:
 def _stream(stream: Mapping[str, Any]) -> str:
     if not stream["known"]:
         return "not known"
-    return f"{true(stream['set_deg'])} {knots(stream['drift_kn'])} ±{stream['doubt_kn']:.1f}"
+    setting, drift = true(stream["set_deg"]), knots(stream["drift_kn"])
+    return f"{setting} {drift} {give_or_take(stream['doubt_kn'])}"
 
 
 def _rows(look: Look, document: Mapping[str, Any]) -> list[Row]:
