@@ -114,7 +114,9 @@ def test_every_figure_of_the_orders_is_the_document_s(planned, page):
         minutes = int(cells["CEST"][:2]) * 60 + int(cells["CEST"][3:])
         assert abs(minutes - (told.hour * 60 + told.minute + told.second / 60)) <= 0.51
         away = board["from_mark"]
-        assert f"{away['distance_nm']:.1f} nm from {away['mark']}" in cells["Where, what"]
+        back = round(away["bearing_deg"] + 180.0) % 360
+        assert f"{away['mark']} bears {back:03d}°" in cells["Where, what"]
+        assert f", {away['distance_nm']:.1f} nm" in cells["Where, what"]
 
 
 def test_hours_alternatives_and_what_it_hangs_on_are_the_document_s(planned, page):
@@ -249,9 +251,9 @@ def test_an_order_along_a_board_has_its_own_time_place_and_heading(brisvik):
         assert row.todo == "alter course"
         assert row.number is None
         assert row.lasts == row.distance == ""
-        assert f"{order.from_mark.distance_nm:.1f} nm from {order.from_mark.mark}" in row.from_mark
         back = f"{round(order.from_mark.bearing_magnetic_deg + 180.0) % 360:03d}°M"
-        assert row.from_mark.endswith(back)
+        assert row.from_mark.startswith(f"{order.from_mark.mark} bears ")
+        assert row.from_mark.endswith(f" {back}, {order.from_mark.distance_nm:.1f} nm")
         said = re.search(rf"{order.point}, [^:]*: ([^.]*)\.", heard)[1]
         assert said.startswith(f"alter course, on {board.tack} tack, {board.sail_set}, steer ")
         assert row.true in said.replace("T", "")

@@ -26,6 +26,9 @@ ASTRAY = 400.0
 """What it weighs to stand no nearer to its own line than to another label's: it would be read
 there, and an order read on the wrong board is worse than none."""
 
+LED_FARTHER = 4.0
+"""How much more a bit of a line weighs where a thin line leads from the words to their place."""
+
 MOVED, ROOM_PX = 20.0, 3.0
 """What it weighs to be moved into the frame; how far words keep off the frame and each other."""
 
@@ -86,6 +89,9 @@ def place(axes: Any, labels: Sequence[Label], lines: Array, taken: Sequence[Any]
         if box is None and label.shorter:
             brief = replace(label, words=label.shorter)
             box = _write(axes, brief, lines, [*boxes, *written], own, rivals)
+            if box is None:
+                # Wherever it stands, a thin line then leads to what it speaks of.
+                box = _write(axes, brief, lines, [*boxes, *written], own[:0], own[:0], led=True)
         if box is not None:
             written.append(box)
     return written
@@ -99,12 +105,19 @@ def _pixels(axes: Any, line: Sequence[tuple[float, float]]) -> Array:
 
 
 def _write(
-    axes: Any, label: Label, lines: Array, boxes: Sequence[Array], own: Array, rivals: Array
+    axes: Any,
+    label: Label,
+    lines: Array,
+    boxes: Sequence[Array],
+    own: Array,
+    rivals: Array,
+    *,
+    led: bool = False,
 ) -> Array | None:
     figure = axes.figure
     text = axes.annotate(
         label.words, label.places[0], xytext=(0, 0), textcoords="offset points",
-        ha="left", va="bottom", zorder=7, parse_math=False, **label.style,
+        ha="left", va="bottom", zorder=7, parse_math=False, path_effects=_halo(axes), **label.style,
     )  # fmt: skip
     text.set_in_layout(False)
     extent = text.get_window_extent(figure.canvas.get_renderer())
@@ -123,6 +136,9 @@ def _write(
     trials += [_moved_inside(trial, frame) for trial in trials]
     weights += [weight + MOVED for weight in weights]
     faults = _faults(np.array(trials), frame, lines, boxes)
+    if led:
+        # It may stand far off, so it need not stand on anybody's line.
+        faults += LED_FARTHER * (_faults(np.array(trials), frame, lines, ()) % OUTSIDE)
     if len(own) and len(rivals):
         astray = _off(np.array(trials), own) + ROOM_PX > _off(np.array(trials), rivals)
         faults += np.where(astray, ASTRAY, 0.0)
@@ -132,7 +148,28 @@ def _write(
         return None
     offset = trials[best][:2] - places[0]
     text.set_position(tuple(offset / per_point))
+    if led:
+        _lead(axes, trials[best], places[0], label)
     return trials[best]
+
+
+def _halo(axes: Any) -> list[Any]:
+    """Edge letters with the ground's colour, so that a line behind them doesn't cross them out."""
+    from matplotlib.patheffects import withStroke
+
+    return [withStroke(linewidth=2.4, foreground=axes.get_facecolor())]
+
+
+def _lead(axes: Any, box: Array, place: Array, label: Label) -> None:
+    """Draw a thin line from the nearest edge of a label's box to the place it speaks of."""
+    # In points: files of other resolutions than the screen's have other pixels.
+    per_point = axes.figure.dpi / 72.0
+    begins, place = np.clip(place, box[:2], box[2:]) / per_point, place / per_point
+    axes.annotate(
+        "", xy=place, xytext=begins, xycoords="figure points", textcoords="figure points", zorder=6,
+        arrowprops={"arrowstyle": "-", "lw": 0.7, "shrinkA": 0, "shrinkB": 2,
+                    "color": label.style.get("color", "black")},
+    )  # fmt: skip
 
 
 def _moved_inside(trial: Array, frame: Any) -> Array:

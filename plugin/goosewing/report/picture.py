@@ -153,8 +153,10 @@ def draw(
     # Words can be placed only when it is settled where everything else is.
     figure.draw_without_rendering()
     shown = [] if hazards is None else ground.draw(axes, hazards, centre)
+    _legend(axes, plan, shown)
+    figure.draw_without_rendering()
     lines = np.concatenate((_drawn(axes, plan, centre), _along_the_way(axes, plan)))
-    taken = _corners(axes, plan, lines, shown)
+    taken = _corners(axes, plan, lines)
     return labels.place(axes, _labels(plan, centre), lines, taken)
 
 
@@ -236,11 +238,12 @@ def rules_of(plan: Plan) -> list[LegRule]:
 
 
 def _drawn(axes: Any, plan: Plan, centre: float) -> Array:
-    """Points along all boards and laylines, in pixels."""
+    """Points along all boards, laylines and the rhumb line, in pixels."""
     every: list[Sequence[Any]] = [board.points for leg in plan.legs for board in leg.boards]
     every += [layline.points for leg in plan.legs for layline in leg.laylines]
     every += [rule.cone for rule in rules_of(plan)]
     every += [edge for band in bands_of(plan) for edge in (band.backed, band.veered)]
+    every.append(plan.marks)
     return np.concatenate([
         labels.along(axes.transData.transform(np.column_stack(_line_of(points, centre))))
         for points in every
@@ -274,6 +277,8 @@ def _turn_label(stop: Stop, centre: float) -> Label | None:
     words = ", ".join(done_words(stop))
     if not words:
         return None
+    if stop.order is not None:
+        words += f", steer {three_figures(stop.order.heading_deg)}"
     time = stop.time or time_of(board.start)
     name = stop.point or (f"{_clipped(stop.mark.name, LONGEST_NAME)}:" if stop.mark else "")
     return Label(
@@ -307,23 +312,18 @@ PLACES = {
     "lower right": (1.0, 0.0), "upper center": (0.5, 1.0), "lower center": (0.5, 0.0),
     "center left": (0.0, 0.5), "center right": (1.0, 0.5),
 }  # fmt: skip
-"""Where wind and legend may stand, by Matplotlib's names: how far right and up; corners first."""
+"""Where wind and scale may stand: how far right and up; corners first."""
 
-WIND_SIZE, LEGEND_SIZE = (0.22, 0.24), (0.22, 0.14)
-"""Width and height of each, in shares of the picture."""
+WIND_SIZE = (0.22, 0.24)
+"""Width and height, in shares of the picture."""
 
 
-def _corners(axes: Any, plan: Plan, lines: Array, shown: Sequence[Any]) -> list[Any]:
-    """Put wind and legend where least is drawn; return their boxes."""
+def _corners(axes: Any, plan: Plan, lines: Array) -> list[Any]:
+    """Put wind and scale where least is drawn; return their boxes."""
     shares = axes.transAxes.inverted().transform(lines)
     wind = min(PLACES, key=lambda name: _drawn_in(_box(name, WIND_SIZE), shares))
-    free = [name for name in PLACES if not _overlap(_box(name, LEGEND_SIZE), _box(wind, WIND_SIZE))]
-    legend = min(free, key=lambda name: _drawn_in(_box(name, LEGEND_SIZE), shares))
     written = _wind_arrow(axes, plan, _box(wind, WIND_SIZE))
-    key = _legend(axes, plan, legend, shown)
-    renderer = axes.figure.canvas.get_renderer()
-    scale = _scale_bar(axes, plan, lines, [*written, key.get_window_extent(renderer)])
-    return [*written, key.get_window_extent(renderer), *scale]
+    return [*written, *_scale_bar(axes, plan, lines, written)]
 
 
 SCALE_SIZE = (0.26, 0.06)
@@ -348,7 +348,8 @@ def _scale_bar(axes: Any, plan: Plan, lines: Array, taken: Sequence[Any]) -> lis
     middle = np.radians(np.mean([mark.lat for mark in plan.marks]))
     width_nm = (east - west) * 60.0 * float(np.cos(middle))
     nm = _round_miles(0.2 * width_nm)
-    x, y, share = float(box[0]) + 0.03, float(box[1]) + 0.02, nm / width_nm
+    share = nm / width_nm
+    x, y = min(float(box[0]) + 0.03, 0.89 - share), float(box[1]) + 0.02
     ends = ([x, x, x + share, x + share], [y + 0.012, y, y, y + 0.012])
     axes.add_artist(Line2D(*ends, color=INK, lw=1.2, transform=axes.transAxes, zorder=6))
     words = f"{nm:g} nm"
@@ -414,7 +415,7 @@ def _box(place: str, size: tuple[float, float]) -> Array:
 
 
 ROUND_ABOUT = np.array([-0.16, -0.08, 0.16, 0.08])
-"""So far round wind and legend the words of marks and turns may want to stand."""
+"""So far round wind and scale the words of marks and turns may want to stand."""
 
 
 def _drawn_in(box: Array, shares: Array) -> float:
@@ -430,7 +431,8 @@ def _overlap(one: Array, other: Array) -> bool:
     return bool(np.all(one[:2] < other[2:]) and np.all(other[:2] < one[2:]))
 
 
-def _legend(axes: Any, plan: Plan, corner: str, shown: Sequence[Any]) -> Any:
+def _legend(axes: Any, plan: Plan, shown: Sequence[Any]) -> None:
+    """Write the key below the picture: within, it would lie on a mark sooner or later."""
     from matplotlib.lines import Line2D
 
     under = Line2D([0], [0], color=INK, lw=2.2, ls=MOTORED, label=UNDER_ENGINE)
@@ -446,7 +448,10 @@ def _legend(axes: Any, plan: Plan, corner: str, shown: Sequence[Any]) -> Any:
         *_arrow_keys(plan),
         *shown,
     ]
-    return axes.legend(handles=handles, loc=corner, fontsize=8, framealpha=0.9, handlelength=3.2)
+    axes.legend(
+        handles=handles, loc="upper center", bbox_to_anchor=(0.5, -0.06), ncols=4, fontsize=8,
+        frameon=False, handlelength=3.2, columnspacing=1.4,
+    )  # fmt: skip
 
 
 def _band_keys(plan: Plan) -> list[Any]:
@@ -506,12 +511,15 @@ def _wind_arrow(axes: Any, plan: Plan, box: Array) -> list[Any]:
     board = plan.legs[0].boards[0]
     blows_from = np.radians(board.twd_deg or 0.0)
     x, y = float(box[0] + box[2]) / 2.0, float(box[3]) - 0.08
-    dx, dy = -0.06 * np.sin(blows_from), -0.06 * np.cos(blows_from)
+    # In points, as shares of a frame that is no square would turn it.
+    east, north = -WIND_POINTS * np.sin(blows_from), -WIND_POINTS * np.cos(blows_from)
+    middle = axes.transAxes.transform((x, y)) / (axes.figure.dpi / 72.0)
     axes.annotate(
         "",
-        xy=(x + dx, y + dy),
-        xytext=(x - dx, y - dy),
-        xycoords="axes fraction",
+        xy=middle + np.array([east, north]),
+        xytext=middle - np.array([east, north]),
+        xycoords="figure points",
+        textcoords="figure points",
         arrowprops={"arrowstyle": "-|>", "lw": 2, "color": INK},
     )
     words = axes.text(
@@ -527,6 +535,10 @@ def _wind_arrow(axes: Any, plan: Plan, box: Array) -> list[Any]:
     arrow = Bbox.from_extents(x - 0.08, y - 0.08, x + 0.08, y + 0.08)
     renderer = axes.figure.canvas.get_renderer()
     return [TransformedBbox(arrow, axes.transAxes), words.get_window_extent(renderer)]
+
+
+WIND_POINTS = 26.0
+"""Half the length of the wind's arrow, on paper. [points]"""
 
 
 def _wind_words(plan: Plan) -> str:

@@ -26,7 +26,7 @@ from goosewing.words.figures import (
     three_figures,
 )
 from goosewing.words.names import with_plain_names
-from goosewing.words.on_the_way import bears_words, from_mark_words, ground_words, weather_words
+from goosewing.words.on_the_way import bears_words, ground_words, weather_words
 from goosewing.words.points import (
     BEYOND,
     UNDER_ENGINE,
@@ -206,6 +206,11 @@ def format_sheet(
         spoken=spoken(shown),
         cautions=(*shown.cautions, TIDE),
         size=graphs,
+        drifts=any(
+            f"{board.log_nm:.1f}" != f"{board.distance_nm:.1f}"
+            for leg in shown.legs
+            for board in leg.boards
+        ),
     )
 
 
@@ -328,7 +333,7 @@ def _order(stop: Stop, new: Told, time: datetime, zone: tzinfo | None) -> Order:
         day=new.day,
         todo=_todo(stop),
         place=position_words(stop.lat, stop.lon),
-        from_mark="" if seen is None else f"{from_mark_words(seen)}, which {bears_words(seen)}",
+        from_mark="" if seen is None else bears_words(seen),
         log_at="" if new.log_nm is None else f"{new.log_nm:.1f}",
     )
     if stop.board is None:

@@ -61,9 +61,11 @@ def bears_words(place: FromMark) -> str:
     Examples
     --------
     >>> from goosewing.records import FromMark
-    >>> bears_words(FromMark(mark="B", bearing_deg=184.0, distance_nm=2.0))
-    'bears 004°'
+    >>> seen = FromMark(mark="B", bearing_deg=184.0, distance_nm=2.0, bearing_magnetic_deg=180.0)
+    >>> bears_words(seen)
+    'B bears 004°T 000°M, 2.0 nm'
     """
     magnetic = place.bearing_magnetic_deg
     back = None if magnetic is None else magnetic + 180.0
-    return f"bears {heading_words(place.bearing_deg + 180.0, back, None)}"
+    bears = heading_words(place.bearing_deg + 180.0, back, None)
+    return f"{place.mark} bears {bears}, {place.distance_nm:.1f} nm"
