@@ -35,25 +35,52 @@ def targets(
         Path | None,
         option("--card", metavar="FILE", help="Write the sail card to print, as HTML."),
     ] = None,
+    picture: Annotated[
+        Path | None,
+        option(
+            "--picture",
+            metavar="FILE",
+            help="Draw polar and speed made good, in four winds at most, as PNG, SVG or PDF.",
+        ),
+    ] = None,
 ) -> None:
     """Print best angles, groove, sectors not worth sailing and what to carry."""
     from goosewing.exchange import document
+    from goosewing.files.disk import write_all
     from goosewing.velocities import targets as room
 
     crew = inputs.load_boat(boat, performance)
     winds = wind_speed or usual_winds(crew)
     made = room.targets(crew, winds)
-    if card is not None:
-        from goosewing.report.card import write_card
-
-        write_card(card, crew, winds, inputs=inputs.files_read(boat))
+    outputs = _contents(crew, winds, card, picture, asked=bool(wind_speed))
+    inputs.check_outputs(list(outputs), inputs.files_read(boat))
+    write_all(outputs, inputs=inputs.files_read(boat))
     if json:
         content = document.document(document.TARGETS_FORMAT, **document.plain(made))
         click.echo(document.format_json(content).decode(), nl=False)
         return
     from goosewing_cli.show_targets import show_targets
 
-    show_targets(made, written=() if card is None else (card,))
+    show_targets(made, written=tuple(outputs))
+
+
+def _contents(
+    boat: Boat, winds_kn: list[float], card: Path | None, picture: Path | None, *, asked: bool
+) -> dict[Path, bytes | str]:
+    """Make the contents of the files asked for; of the usual winds a picture shows some."""
+    outputs: dict[Path, bytes | str] = {}
+    if card is not None:
+        from goosewing.report import card as cards
+
+        cards.check_ending(card)
+        outputs[card] = cards.format_card(boat, winds_kn)
+    if picture is not None:
+        from goosewing.report.picture import check_ending
+        from goosewing.report.targets_picture import draw_targets, some_of
+
+        kind = check_ending(picture)
+        outputs[picture] = draw_targets(boat, winds_kn if asked else some_of(winds_kn), kind)
+    return outputs
 
 
 def usual_winds(boat: Boat) -> list[float]:

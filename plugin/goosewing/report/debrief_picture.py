@@ -13,7 +13,16 @@ import numpy as np
 
 from goosewing.errors import InputError
 from goosewing.files.disk import write_atomically
-from goosewing.report.picture import DPI, INK, PORT, QUIET, STARBOARD, check_ending
+from goosewing.report.picture import (
+    DPI,
+    INK,
+    PORT,
+    QUIET,
+    STARBOARD,
+    as_file,
+    check_ending,
+    in_minutes,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -28,6 +37,11 @@ SIDES: dict[str, tuple[str, Any]] = {"port": (PORT, "-"), "starboard": (STARBOAR
 
 MOST_POINTS = 4000
 """Of a track: more can't be told apart on a page."""
+
+CAUTION = (
+    "Of what was sailed, by instruments that may be wrong. Not for navigation: charts, depth, "
+    "traffic and rules come first."
+)
 
 LEAST_SHOWN_MIN = 0.05
 
@@ -67,7 +81,7 @@ def write_debrief_picture(
     buffer = io.BytesIO()
     undated = {"Date": None} if kind == "svg" else None
     figure.savefig(buffer, format=kind, dpi=DPI, metadata=undated)
-    write_atomically(path, buffer.getvalue(), inputs=inputs)
+    write_atomically(path, as_file(buffer, kind), inputs=inputs)
 
 
 def _draw(figure: Any, found: Debrief, went: Seconds, boat: Boat) -> None:
@@ -77,6 +91,7 @@ def _draw(figure: Any, found: Debrief, went: Seconds, boat: Boat) -> None:
     _angles(figure.add_subplot(grid[1, :]), found, went, boat)
     title = f"{found.boat}, {found.start:%Y-%m-%d %H:%M} to {found.end:%H:%M} UTC"
     figure.suptitle(title, fontsize=11, color=INK, parse_math=False)
+    figure.supxlabel(CAUTION, fontsize=8, color=QUIET)
 
 
 def _within(went: Seconds, board: BoardSailed) -> Array:
@@ -111,7 +126,7 @@ def _track(axes: Any, found: Debrief, went: Seconds) -> None:
             color=INK,
         )
     axes.set_aspect(1.0 / np.cos(np.radians(float(np.nanmedian(went.lat)))), adjustable="datalim")
-    axes.ticklabel_format(useOffset=False)
+    in_minutes(axes)
     axes.tick_params(labelsize=7, colors=QUIET)
     axes.set_title(
         "Track; port tack solid, starboard dashed; seconds each turn cost",

@@ -24,14 +24,17 @@ from goosewing.words.figures import clock, hours_and_minutes, three_figures
 from goosewing.words.points import UNDER_ENGINE, done_words
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Sequence
     from pathlib import Path
 
     from goosewing.hazards.areas import Hazards
     from goosewing.records import Board, LaylineBand, Leg, LegRule, Plan
     from goosewing.units import Array
 
-PORT, STARBOARD, INK, QUIET = "#b3261e", "#1b7f3b", "#1d2733", "#6b7785"
+PORT, STARBOARD, INK, QUIET = "#a51616", "#0a7a5c", "#1d2733", "#5f6b78"
+"""The trade's red and green, of such hue and lightness that eyes which take one for the other still
+tell them apart; patterns of lines do so without any colour."""
+
 STREAM = "#2b6ca3"
 MOTORED = (0, (1, 1.2))
 """Short dots for a board under engine: neither tack's colour, nor a layline's long dashes."""
@@ -107,7 +110,13 @@ def draw_plan(plan: Plan, kind: str = "png", hazards: Hazards | None = None) -> 
     with any_script():
         draw(figure, plan, hazards)
         figure.savefig(buffer, format=kind, dpi=DPI, metadata=undated)
-    return buffer.getvalue()
+    return as_file(buffer, kind)
+
+
+def as_file(buffer: io.BytesIO, kind: str) -> bytes:
+    """Return a drawn picture's bytes, those of SVG with a look for dark screens."""
+    made = buffer.getvalue()
+    return with_dark_look(made.decode()).encode() if kind == "svg" else made
 
 
 @contextmanager
@@ -188,6 +197,19 @@ def _saved(plan: Plan) -> str:
 
 def _clipped(words: str, length: int) -> str:
     return words if len(words) <= length else f"{words[: length - 1].rstrip()}…"
+
+
+DARK = (
+    "<style>@media screen and (prefers-color-scheme: dark) "
+    "{ svg { filter: invert(1) hue-rotate(180deg); } }</style>"
+)
+"""Turns light and dark round and leaves red red, where a reader's screen is dark."""
+
+
+def with_dark_look(svg: str) -> str:
+    """Let a picture in SVG follow the screen that it is shown on."""
+    begins = svg.index(">", svg.index("<svg")) + 1
+    return f"{svg[:begins]}{DARK}{svg[begins:]}"
 
 
 def _unwound(lon: Iterable[float], centre: float) -> list[float]:
@@ -493,9 +515,31 @@ def _dress(axes: Any, plan: Plan) -> None:
     axes.margins(x=0.4, y=0.15)
     axes.grid(color="#d5dbe1", lw=0.5)
     axes.set_facecolor("#f4f8fb")
-    axes.xaxis.set_major_formatter(lambda lon, _: _minutes((lon + 180.0) % 360.0 - 180.0, "EW"))
-    axes.yaxis.set_major_formatter(lambda lat, _: _minutes(lat, "NS"))
+    in_minutes(axes)
     axes.tick_params(labelsize=8, colors=QUIET)
+
+
+def in_minutes(axes: Any) -> None:
+    """Part the axes of longitude and latitude in minutes of arc, and write them as a chart does."""
+    from matplotlib.ticker import FixedLocator
+
+    for axis, letters, limits in (
+        (axes.xaxis, "EW", axes.get_xlim()), (axes.yaxis, "NS", axes.get_ylim()),
+    ):  # fmt: skip
+        step = _round_minutes(abs(limits[1] - limits[0]) / 6.0 * 60.0) / 60.0
+        first, last = np.floor(min(limits) / step), np.ceil(max(limits) / step)
+        axis.set_major_locator(FixedLocator((step * np.arange(first, last + 1.0)).tolist()))
+        axis.set_major_formatter(_written(letters))
+
+
+def _written(letters: str) -> Callable[[float, int], str]:
+    return lambda angle, _: _minutes((angle + 180.0) % 360.0 - 180.0, letters)
+
+
+def _round_minutes(least: float) -> float:
+    """Return the shortest step of so many minutes of arc that charts are parted in."""
+    steps = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 15.0, 30.0, 60.0, 120.0, 300.0, 600.0, 1800.0)
+    return next((each for each in steps if each >= least), 3600.0)
 
 
 def _minutes(angle: float, letters: str) -> str:
