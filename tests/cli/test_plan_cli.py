@@ -784,3 +784,9 @@ def test_slower_than_straight_is_said_with_its_reason(run):
     assert lines[1] == "1 min slower than the straight course: the cost of its manoeuvres."
     lines = summary(replace(made, saved_min=-costs_min - 5.0))
     assert lines[1].endswith("the cost of its manoeuvres and of what else was asked for.")
+
+
+def test_drawings_say_nothing_on_stderr(run):
+    pytest.importorskip("jinja2")
+    done = run(*PLAN, "--coast", "--picture", "p.png", "--sheet", "s.html")
+    assert (done.code, done.err) == (0, "")

@@ -7,6 +7,7 @@ stretch is drawn as a broad pale band under the line: all can be told without co
 from __future__ import annotations
 
 import io
+import logging
 import textwrap
 import warnings
 from contextlib import contextmanager
@@ -121,11 +122,23 @@ def as_file(buffer: io.BytesIO, kind: str) -> bytes:
 
 @contextmanager
 def any_script() -> Iterator[None]:
-    """Let names of scripts that the font lacks be drawn as boxes, without a word."""
-    with warnings.catch_warnings():
-        warnings.filterwarnings("ignore", message=r"Glyph \d+", category=UserWarning)
-        warnings.filterwarnings("ignore", message=r"Matplotlib currently does not support")
-        yield
+    """Let names of scripts that the font lacks be drawn as boxes, without a word.
+
+    Nor is there a word of limits that give way to the chart's scale: they are to.
+    """
+    told = logging.getLogger("matplotlib.axes._base")
+    told.addFilter(_no_matter)
+    try:
+        with warnings.catch_warnings():
+            warnings.filterwarnings("ignore", message=r"Glyph \d+", category=UserWarning)
+            warnings.filterwarnings("ignore", message=r"Matplotlib currently does not support")
+            yield
+    finally:
+        told.removeFilter(_no_matter)
+
+
+def _no_matter(record: logging.LogRecord) -> bool:
+    return not record.getMessage().startswith("Ignoring fixed")
 
 
 def draw(
