@@ -13,7 +13,6 @@ takes its band along.
 
 from __future__ import annotations
 
-import csv
 import re
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -22,6 +21,7 @@ import numpy as np
 from goosewing.boat.model import Band, PolarTable
 from goosewing.boat.tables import file_text
 from goosewing.errors import InputError
+from goosewing.files.cells import cells_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -66,14 +66,14 @@ def read_bands(file: Path) -> dict[str, list[BandRow]]:
     if not written:
         raise InputError("the table is empty", where=str(file))
     (_, first), *body = written
-    header = [cell.strip().lower() for cell in next(csv.reader([first]))]
+    header = [cell.strip().lower() for cell in cells_of(first)]
     if tuple(header) != COLUMNS:
         raise InputError(
             f"expected the columns {','.join(COLUMNS)}", where=f"{file}, row {written[0][0]}"
         )
     rows: dict[str, list[BandRow]] = {}
     for number, line in body:
-        name, row = _row(next(csv.reader([line])), number, file)
+        name, row = _row(cells_of(line), number, file)
         rows.setdefault(name, []).append(row)
     return rows
 

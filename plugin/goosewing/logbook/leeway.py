@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import csv
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from goosewing.errors import InputError
+from goosewing.files.cells import cells_of
 from goosewing.logbook.estimates import CERTAIN, Estimate, robust_fit, student_quantile
 from goosewing.logbook.motion import Motion, motion
 from goosewing.logbook.samples import Log
@@ -195,7 +195,7 @@ def _wake_readings(text: str, where: str) -> tuple[Array, Array, Array]:
         if _holds(line)
     ]
     mark = next((m for m in "\t;," if m in lines[0][1]), ",")
-    rows = [(n, [c.strip() for c in next(csv.reader([ln], delimiter=mark))]) for n, ln in lines]
+    rows = [(n, [c.strip() for c in cells_of(ln, mark)]) for n, ln in lines]
     header = [cell.lower() for cell in rows[0][1]]
     for name in WAKE_COLUMNS:
         if name not in header:
