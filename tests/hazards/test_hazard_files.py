@@ -501,6 +501,14 @@ def test_a_shapefile_without_prj_is_taken_for_degrees_only_if_it_can_be(tmp_path
         read_hazards(path)
 
 
+def test_a_coordinate_system_damaged_on_the_way_is_one_line(tmp_path):
+    path = write_layer(tmp_path / "square.shp", [SQUARE], "EPSG:4326")
+    system = path.with_suffix(".prj")
+    system.write_bytes(system.read_bytes().replace(b"GCS_WGS", b"GCS\x80WGS"))
+    with pytest.raises(InputError, match=r"square\.shp: its coordinate system makes no sense"):
+        read_hazards(path)
+
+
 def test_broken_and_missing_shapes_of_a_layer(tmp_path):
     bow = shapely.Polygon([(10, 55), (12, 57), (12, 55), (10, 57)])
     path = write_layer(tmp_path / "bow.gpkg", [bow, None], "EPSG:4326", names=["Bow", None])

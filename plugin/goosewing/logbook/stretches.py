@@ -264,7 +264,8 @@ def wind_side(angle_deg: Array, time_s: Array) -> Array:
     known = np.isfinite(angle_deg)
     radians = np.radians(np.where(known, angle_deg, 0.0))
     width = max(1, round(10.0 / max(_step(time_s), 1.0)))
-    kernel = np.ones(width)
+    # A kernel longer than the log would make the log longer.
+    kernel = np.ones(min(width, known.size))
     across = np.convolve(np.where(known, np.sin(radians), 0.0), kernel, "same")
     ahead = np.convolve(np.where(known, np.cos(radians), 0.0), kernel, "same")
     smooth = np.degrees(np.arctan2(across, ahead))

@@ -53,6 +53,12 @@ def faults(file: Path, kind: str) -> Iterator[None]:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             yield
+    except UnboundLocalError:
+        # The library's own slip, over a coordinate system that it can't write down.
+        raise InputError(
+            "its coordinate system makes no sense (a shapefile's stands in the .prj beside it)",
+            where=shown(file.name),
+        ) from None
     except (
         errors.DataLayerError, errors.DataSourceError, errors.FeatureError, errors.FieldError,
         errors.GeometryError, UnicodeDecodeError, shapely.GEOSException,
