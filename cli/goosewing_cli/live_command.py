@@ -114,6 +114,15 @@ def live(
         str,
         option("--stand-by", metavar="MINUTES", help="Minutes before a turn to say stand by: 5,1."),
     ] = "5,1",
+    shifts: Annotated[
+        str | None,
+        option(
+            "--shifts",
+            metavar="SIGMA/TAU|auto",
+            help="Shifty wind, such as 5/10 (degrees, minutes): plan for its mean, and say when a "
+            "shift is worth a turn.",
+        ),
+    ] = None,
     state: Annotated[
         Path | None,
         option(
@@ -146,6 +155,8 @@ def live(
     if marks is None:
         raise InputError("--marks MARKS.gpx is needed: the route to be sailed")
     desk = replace(desk, rules=replace(desk.rules, stand_by_s=_stand_by_s(stand_by)))
+    if shifts is not None:
+        desk = replace(desk, shifts=_shifts(shifts))
     apart = dangers is not hazards_options.DangerChoice.none
     read = inputs.read_marks(marks, source, route, leave=leave or [], dangers_apart=apart)
     noted = hazards_options.Noted(read.waypoints, marks, dangers, danger_distance)
@@ -224,6 +235,14 @@ def _route(path: Path, read: Marks, next_mark: str | None) -> Route:
         at = len(read.marks) - len(sorting.from_next(read.marks, next_mark).marks)
     resume = next_mark is None
     return Route(id="marks", name=path.stem, marks=read.marks, next=at, resume=resume)
+
+
+def _shifts(text: str) -> str:
+    """Check how far and how long the wind wanders, for the hour when it is needed."""
+    from goosewing.shifts.model import parse_shifts
+
+    parse_shifts(text, 10.0)
+    return text
 
 
 def _stand_by_s(text: str) -> tuple[float, ...]:

@@ -541,7 +541,7 @@ def test_a_planner_that_fails_in_any_way_is_told(monkeypatch):
     def fail(*_):
         raise RuntimeError("broken")
 
-    monkeypatch.setattr("goosewing.live.host.session.carry_out", fail)
+    monkeypatch.setattr("goosewing.live.host.session.made", fail)
     done = queue.Queue()
     planner = Planner(lambda _, plan: done.put(plan))
     for _ in range(2):

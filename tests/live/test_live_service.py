@@ -202,7 +202,7 @@ def test_a_fault_in_the_planner_is_told_and_the_watch_goes_on(monkeypatch):
     def broken(*_):
         raise ZeroDivisionError("by accident")
 
-    monkeypatch.setattr(session, "carry_out", broken)
+    monkeypatch.setattr(session, "made", broken)
     talk = session.Session()
     talk.in_turn(HELLO)
     sent = []

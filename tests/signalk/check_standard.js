@@ -12,7 +12,12 @@ const Ajv = load('ajv')
 const standard = load('@signalk/signalk-schema')
 const api = require(path.join(modules, 'signalk-server/dist/api/resources/openApi.json'))
 
-const SCHEMAS = { routes: 'RouteResponseModel', waypoints: 'WaypointResponseModel', notes: 'NoteResponseModel' }
+const SCHEMAS = {
+  routes: 'RouteResponseModel',
+  waypoints: 'WaypointResponseModel',
+  notes: 'NoteResponseModel',
+  regions: 'RegionResponseModel'
+}
 
 const ajv = new (Ajv.default || Ajv)({ allErrors: true, unknownFormats: 'ignore', logger: false })
 ajv.addSchema(api, 'api')
@@ -32,7 +37,8 @@ function resources (kind, entries) {
 function geometry (kind, key, { feature }) {
   if (kind === 'notes') return
   const { type, coordinates } = feature.geometry
-  const points = type === 'Point' ? [coordinates] : coordinates
+  const points = type === 'Point' ? [coordinates] : type === 'Polygon' ? coordinates[0] : coordinates
+  if (type === 'Polygon' && String(points[0]) !== String(points.at(-1))) faults.push(`${kind} ${key}: an open ring`)
   if (type === 'LineString' && points.length < 2) faults.push(`${kind} ${key}: a line of ${points.length} points`)
   for (const [lon, lat] of points) {
     if (!(Math.abs(lon) <= 180 && Math.abs(lat) <= 90)) faults.push(`${kind} ${key}: no place on earth: ${lon}, ${lat}`)

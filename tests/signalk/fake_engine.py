@@ -20,6 +20,7 @@ IDS = {
     "layline": "22222222-2222-4222-8222-222222222222",
     "tack": "33333333-3333-4333-8333-333333333333",
     "note": "44444444-4444-4444-8444-444444444444",
+    "band": "55555555-5555-4555-8555-555555555555",
 }
 
 
@@ -74,11 +75,32 @@ def resources(points: list[dict[str, float]], name: str) -> list[dict[str, Any]]
             "id": "mark-port",
             "value": {"tack": "port", "feature": line_string(points[-2:], "layline")},
         },
+        {"kind": "regions", "id": IDS["band"], "value": band(points[-2:])},
     ]
 
 
+def band(points: list[dict[str, float]]) -> dict[str, Any]:
+    """A thin triangle about a line, as a layline's band is."""
+    corners = [[point["lon"], point["lat"]] for point in points]
+    ring = [*corners, [corners[0][0] + 0.01, corners[0][1]], corners[0]]
+    return {
+        "name": "Band",
+        "feature": {
+            "type": "Feature",
+            "geometry": {"type": "Polygon", "coordinates": [ring]},
+            "properties": {"role": "layline"},
+        },
+    }
+
+
 def gone() -> list[dict[str, Any]]:
-    kinds = {"plan": "routes", "layline": "routes", "tack": "waypoints", "note": "notes"}
+    kinds = {
+        "plan": "routes",
+        "layline": "routes",
+        "tack": "waypoints",
+        "note": "notes",
+        "band": "regions",
+    }
     named = [{"kind": kind, "id": IDS[role], "value": None} for role, kind in kinds.items()]
     return [*named, {"kind": "laylines", "id": "mark-port", "value": None}]
 

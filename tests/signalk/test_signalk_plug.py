@@ -132,6 +132,11 @@ def test_plan_is_on_show_and_valid_by_the_standard(host):
         "notes": 1,
     }
     assert list(own(host, "laylines")) == ["mark-port"]
+    until(lambda: own(host, "regions"), say=host.status)
+    shown["regions"] = own(host, "regions")
+    (region,) = shown["regions"].values()
+    (ring,) = region["feature"]["geometry"]["coordinates"]
+    assert ring[0] == ring[-1]
     deltas = [
         {"path": "performance.targetAngle", "value": host.value("performance.targetAngle")},
         {
@@ -240,6 +245,7 @@ def test_publish_options_are_kept(shared_host, engine):
     until(lambda: shared_host.status()["events"])
     assert list(own(shared_host)) == [PLAN]
     assert own(shared_host, "laylines") == {}
+    assert own(shared_host, "regions") == {}
     assert shared_host.value("performance.targetAngle") == -1.0
     assert shared_host.value("notifications.navigation.goosewing.overstood") == "absent"
     shared_host.put_away()

@@ -18,7 +18,9 @@ Host to service
     ``rounding_nm`` (0.1): how near a mark is rounded; ``variation_deg``, east positive,
     where none is received; ``prefer``: a source for each of ``wind``, ``position``,
     ``heading``, ``log``, ``course``, ``current``; ``wind_paths``: ``"true"`` or
-    ``"apparent"``, which to take where a source gives both.
+    ``"apparent"``, which to take where a source gives both; ``shifts``: how far and how long
+    the wind wanders ("5/10": 5°, 10 min; or "auto"): plans are then made for its mean over
+    some hours, and ``turn_pays`` is told by the rule of shifts.
 ``{"type": "observe", "time": "…Z", "source": "…", "values": [{"path": …, "value": …}, …]}``
     Signal K paths and SI units as the host has them; a value may be null. ``time`` is the
     values' own.
@@ -57,11 +59,11 @@ Service to host
 "values": {…}}``
     Kinds: ``approach``, ``turn_now``, ``new_order``, ``turn_done``, ``turn_undone``,
     ``asked``, ``answered``, ``dead_downwind``, ``clear_of_dead_downwind``, ``on_layline``,
-    ``overstood``, ``headed``, ``lifted``, ``wing_pays``, ``wing_no_longer_pays``,
+    ``overstood``, ``headed``, ``lifted``, ``turn_pays``, ``wing_pays``, ``wing_no_longer_pays``,
     ``beyond_limits``, ``within_limits``, ``mark_rounded``, ``replanned``, ``stale``, ``recovered``,
     ``position_jumped``, ``sources_disagree``, ``sources_agree``, ``clock``.
 ``{"type": "publish", "reason": "replanned" | "cleared" | "update", "resources":
-[{"kind": "routes" | "waypoints" | "notes" | "laylines", "id", "value": {…} | null}, …],
+[{"kind": "routes" | "waypoints" | "notes" | "laylines" | "regions", "id", "value": {…} | null}, …],
 "deltas": [{"path", "value"}, …], "plan": {…} | null}``
     To be passed on as it is. A resource of null is deleted; ids stay the same over plans
     of one route. A delta of null is not known any more. ``plan`` is the document

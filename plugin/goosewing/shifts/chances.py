@@ -79,7 +79,7 @@ def with_chances(plan: Plan, boat: Boat, weather: Weather, shifts: Shifts, sourc
         band
         for leg, each in zip(plan.legs, legs, strict=True)
         if each.game is not None
-        for band in _bands(leg, each.game, shifts)
+        for band in leg_bands(leg, each.game, shifts)
     ]
     chances = Chances(
         sigma_deg=shifts.sigma_deg,
@@ -126,7 +126,6 @@ def _leg(
 def _told(rule: ShiftRule) -> LegRule:
     halfway = max(rule.course.y, 0.0) / 2.0
     headed = min(rule.headed_by_deg(0.0, halfway))
-    upwind = bool(np.cos(np.radians(rule.game.axis_deg - rule.game.mean_twd_deg)) > 0.0)
     return LegRule(
         mark=rule.game.mark.name,
         mean_wind_from_deg=rule.game.mean_twd_deg,
@@ -134,21 +133,21 @@ def _told(rule: ShiftRule) -> LegRule:
         inside_nm=rule.inside_nm(halfway),
         expected_h=rule.expected_h,
         fixed_plan_h=rule.fixed_plan_h,
-        downwind=not upwind,
+        downwind=rule.downwind,
         cone=tuple(
             Fix(lat=float(lat), lon=float(lon)) for lat, lon in zip(*rule.cone(), strict=True)
         ),
     )
 
 
-def _bands(leg: Leg, game: Game, shifts: Shifts) -> list[LaylineBand]:
-    """Draw the band of every layline of the game's two boards."""
+def leg_bands(leg: Leg, game: Game, shifts: Shifts) -> tuple[LaylineBand, ...]:
+    """Draw the band of every layline of a leg that one of the game's two boards sails."""
     found = []
     for line in leg.laylines:
         on = [mode.tack for mode in game.modes].index(line.tack)
         if line.sail_set == game.modes[on].name:
             found.append(_band(line.points[0], game, on, shifts))
-    return found
+    return tuple(found)
 
 
 def _band(far: Fix, game: Game, on: int, shifts: Shifts) -> LaylineBand:

@@ -95,6 +95,12 @@ class ShiftRule:
         turn: BoolArray = (gain > 0.0) & settled
         return turn
 
+    @property
+    def downwind(self) -> bool:
+        """Whether it is a run, gybed."""
+        off = np.radians(self.game.axis_deg - self.game.mean_twd_deg)
+        return bool(np.cos(off) <= 0.0)
+
     def sailed(self, count: int, *, seed: int = 0) -> Sailed:
         """Sail by the rule from the start in many winds; the same winds for the same seed."""
         return sail(self.course, self.layers, count, seed=seed)

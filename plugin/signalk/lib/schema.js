@@ -70,6 +70,7 @@ const schema = {
           title: 'Minutes before a turn at which to say stand by (leave empty for 5 and 1)',
           items: { type: 'number', minimum: 0.1, maximum: 60 }
         },
+        shifts: { type: 'string', title: 'Shifty wind: degrees and minutes, such as 5/10, or auto; plans are then for its mean, and a turn is told when a shift is worth it' },
         variation_deg: { type: 'number', title: 'Magnetic variation where none is received, east positive', minimum: -180, maximum: 180 },
         hazards: {
           type: 'array',

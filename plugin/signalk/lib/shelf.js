@@ -7,7 +7,7 @@
  * user's routes: they vanish when the plug stops, and no file of the user's is ever written.
  */
 
-const KINDS = ['routes', 'waypoints', 'notes', 'laylines']
+const KINDS = ['routes', 'waypoints', 'notes', 'laylines', 'regions']
 
 // What may be published as data. Everything else is refused: a value on a measured path would
 // stand in for the instrument's, and one on a course or steering path could turn the boat.

@@ -27,7 +27,7 @@ from goosewing.live.alone import overlay, steering
 from goosewing.live.alone.one_line import one_line
 from goosewing.live.core import health
 from goosewing.live.core.sensing import variation_deg
-from goosewing.live.core.state import Desk, Order, Reading, Route, Tick
+from goosewing.live.core.state import Desk, Order, PlanReady, Reading, Route, Tick
 from goosewing.live.host import signalk
 from goosewing.live.host.session import Session, attempt
 from goosewing.live.memory_file import MemoryFile
@@ -272,9 +272,9 @@ class Watch:
             return
         self.receive({"type": "acknowledge", "point": pending.point})
 
-    def made(self, order: Order, plan: Plan | str) -> None:
+    def made(self, order: Order, ready: PlanReady | str) -> None:
         """Take a plan that was asked for."""
-        self._take(*self.session.made(order, plan))
+        self._take(*self.session.made(order, ready))
 
     def steering(self) -> tuple[str, ...]:
         """Return the steering data of this second."""
@@ -475,7 +475,7 @@ class Made:
     """A plan that was made, or why not."""
 
     order: Order
-    plan: Plan | str
+    ready: PlanReady | str
 
 
 @dataclass(frozen=True, slots=True)
@@ -611,7 +611,7 @@ def _handle(watch: Watch, item: Made | Said | Message) -> None:
     if isinstance(item, Said):
         watch.show.line(item.words, "alert")
     elif isinstance(item, Made):
-        _safely(watch, partial(watch.made, item.order, item.plan))
+        _safely(watch, partial(watch.made, item.order, item.ready))
     elif item is ACKNOWLEDGE:
         _safely(watch, watch.acknowledge)
     else:

@@ -9,9 +9,18 @@ from typing import TYPE_CHECKING
 
 from goosewing import plan as planning
 from goosewing.compass.headings import with_variation
+from goosewing.live.core import shifty
 from goosewing.live.core.damping import from_deg, strength_kn, towards_deg, turned_deg, vector
 from goosewing.live.core.sensing import carried, stream_doubt_kn, stream_kn, variation_deg
-from goosewing.live.core.state import Desk, Order, Outlook, Reason, Route, State
+from goosewing.live.core.state import (
+    Desk,
+    Order,
+    Outlook,
+    PlanReady,
+    Reason,
+    Route,
+    State,
+)
 from goosewing.marks.from_here import starting_here
 from goosewing.options import Options
 from goosewing.turns import names
@@ -39,7 +48,8 @@ def wanted(state: State, route: Route, reason: Reason, desk: Desk) -> Order:
     assert state.wind is not None
     known = stream_kn(state, desk)
     stream = known or (0.0, 0.0)
-    east, north = state.wind.east_kn + stream[0], state.wind.north_kn + stream[1]
+    wind = shifty.planned_for(state, desk)
+    east, north = wind[0] + stream[0], wind[1] + stream[1]
     marks = route.marks[max(route.next - 1, 0) :]
     if route.from_here:
         assert state.place is not None
@@ -62,6 +72,7 @@ def wanted(state: State, route: Route, reason: Reason, desk: Desk) -> Order:
         start_tack=_known_tack(state) if route.from_here else None,
         start_with=carried(state) if route.from_here else None,
         shift_deg=_shift(state),
+        wants_rule=shifty.wants_rule(state, desk),
     )
 
 
@@ -178,6 +189,17 @@ def stream_words(order: Order) -> str:
     if doubt is None:
         return "The stream is not known: none is reckoned with."
     return f"The stream is as measured under way, {give_or_take(doubt)}."
+
+
+def made(order: Order, desk: Desk) -> PlanReady:
+    """Make the plan, and with it the rule for shifts where one is wanted.
+
+    Raises
+    ------
+    InputError, NoPlanError
+        As `goosewing.plan.make`.
+    """
+    return shifty.worked_out(order, desk, carry_out(order, desk))
 
 
 def by_compass(plan: Plan, state: State, desk: Desk) -> Plan:

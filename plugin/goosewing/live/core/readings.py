@@ -145,6 +145,7 @@ def shifted(state: State, by_s: float) -> State:
         },
         place=_moved_place(state.place, by_s),
         wind=_moved_average(state.wind, by_s),
+        mean_wind=_moved_average(state.mean_wind, by_s),
         gusting=_moved_average(state.gusting, by_s),
         stream=_moved_stream(state.stream, by_s),
         course_made=_moved_average(state.course_made, by_s),

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from goosewing.earth import local_plane
-from goosewing.live.core import orders, sensing
+from goosewing.live.core import orders, sensing, shifty
 from goosewing.live.core.damping import from_deg, strength_kn, turned_deg
 from goosewing.live.core.sensing import lasting
 from goosewing.live.core.standing import (
@@ -72,7 +72,7 @@ def _moved(state: State, desk: Desk, planned: Planned) -> tuple[State, Reason | 
     # Off her line she needs another one, if the advice is the same or not.
     state, off = _left_the_line(state, desk, planned)
     found = [Reason(off, quiet=True)] if off else []
-    for find in (_wind_moved, _stream_moved, _pole_turned):
+    for find in (_wind_moved, _stream_moved, _pole_turned, shifty.mean_moved):
         state, words = find(state, desk, planned)
         found += [Reason(words, quiet=True, keeps=True)] if words else []
     asked = None if desk.shift_rule is None else desk.shift_rule(state, desk)
@@ -85,7 +85,7 @@ def _wind_moved(state: State, desk: Desk, planned: Planned) -> tuple[State, str 
     rules = desk.rules
     east, north = orders.expected_wind(state.weighed or planned.order, state.now_s)
     expected, strength = math.hypot(east, north), strength_kn(state.wind)
-    turn = turned_deg(from_deg(state.wind.east_kn, state.wind.north_kn), from_deg(east, north))
+    turn = turned_deg(from_deg(*shifty.planned_for(state, desk)), from_deg(east, north))
     least = max(rules.wind_moved_kn, rules.wind_moved_share * expected)
     turned = abs(turn) > rules.wind_moved_deg and min(expected, strength) > 2.0
     stronger = abs(strength - expected) > least
@@ -212,6 +212,8 @@ def _new_plan(before: State, order: Order, plan: Plan) -> Event:
 def _shift_event(before: State, order: Order, plan: Plan) -> Event | None:
     if abs(order.shift_deg) < SHIFT_TOLD_DEG:
         return None
+    if before.planned is not None and before.planned.rule is not None:
+        return None  # Shifts are answered by their rule.
     # On port tack a wind that goes to the right comes more from ahead.
     headed = (order.shift_deg > 0.0) == (before.tack == "port")
     boards = plan.legs[0].boards

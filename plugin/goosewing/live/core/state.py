@@ -16,15 +16,17 @@ from goosewing.records import Tack, Value
 if TYPE_CHECKING:
     from goosewing.boat.model import Boat
     from goosewing.hazards.chart import Chart
-    from goosewing.records import Mark, Plan
+    from goosewing.records import LaylineBand, Mark, Plan
+    from goosewing.shifts.rule import ShiftRule
     from goosewing.velocities.velocity_set import VelocitySet
 
 
 EventKind = Literal[
     "approach", "turn_now", "new_order", "turn_done", "turn_undone", "on_layline", "overstood",
-    "headed", "lifted", "wing_pays", "wing_no_longer_pays", "beyond_limits", "within_limits",
-    "dead_downwind", "clear_of_dead_downwind", "mark_rounded", "asked", "answered", "replanned",
-    "stale", "recovered", "position_jumped", "sources_disagree", "sources_agree", "clock",
+    "headed", "lifted", "turn_pays", "wing_pays", "wing_no_longer_pays", "beyond_limits",
+    "within_limits", "dead_downwind", "clear_of_dead_downwind", "mark_rounded", "asked",
+    "answered", "replanned", "stale", "recovered", "position_jumped", "sources_disagree",
+    "sources_agree", "clock",
 ]  # fmt: skip
 
 Severity = Literal["normal", "alert", "warn"]
@@ -168,6 +170,9 @@ class PlanReady:
 
     number: int
     plan: Plan
+    rule: ShiftRule | None = None
+    """For shifts on the first leg, where that was wanted and there is one."""
+    bands: tuple[LaylineBand, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -257,6 +262,8 @@ class Order:
     """Whether the new plan is told only where it changes what is advised."""
     keeps: bool = False
     """Whether the plan before stands where nothing changes."""
+    wants_rule: bool = False
+    """Whether a rule for shifts is to be worked out with it."""
 
 
 class Reason(NamedTuple):
@@ -273,6 +280,8 @@ class Replaced:
 
     plan: Plan
     route: Route
+    bands: tuple[LaylineBand, ...] = ()
+    """Of its first leg's laylines in shifty wind."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -433,6 +442,9 @@ class Planned:
 
     order: Order
     plan: Plan
+    rule: ShiftRule | None = None
+    """For shifts on its first leg."""
+    bands: tuple[LaylineBand, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -566,6 +578,8 @@ class Since:
     clear_downwind: float | None = None
     astern: float | None = None
     slow: float | None = None
+    mean_moved: float | None = None
+    turn_pays: float | None = None
 
     def of_plan(self) -> Since:
         """Return what goes on when a new plan stands: nothing that the old one had begun."""
@@ -590,7 +604,7 @@ class Since:
 SinceName = Literal[
     "on_port", "on_starboard", "swung", "standing", "disagree", "beyond", "wind_moved",
     "stream_moved", "off_track", "early", "strayed", "settled", "wing_turned", "dead_downwind",
-    "clear_downwind", "astern", "slow",
+    "clear_downwind", "astern", "slow", "mean_moved", "turn_pays",
 ]  # fmt: skip
 
 Lie = Literal["short", "on", "over", "out"]
@@ -613,6 +627,8 @@ class Told:
     """Numbers of the marks that the crew was asked about."""
     up: bool = False
     """That nobody has said what is up."""
+    turn_pays: bool = False
+    """That a turn pays by the rule of shifts."""
 
     def of_plan(self) -> Told:
         """Return what stays told when a new plan stands."""
@@ -637,6 +653,8 @@ class State:
     place: Place | None = None
     sense: Sense = field(default_factory=Sense)
     wind: Average | None = None
+    mean_wind: Average | None = None
+    """The wind over the water over many shifts, where the crew has named them."""
     gusting: Average | None = None
     """The wind's strength over the last seconds, for the limits; as its first component."""
     stream: Stream | None = None
@@ -681,7 +699,7 @@ class State:
     """Why a plan is to be made at the next look."""
 
 
-ShiftRule = Callable[[State, "Desk"], str | None]
+AsksForPlan = Callable[[State, "Desk"], str | None]
 """Looks at the state once a second; a reason, in plain words, asks for a new plan."""
 
 
@@ -703,7 +721,10 @@ class Desk:
     wind_paths : "true" or "apparent"
         Which is taken where a source gives both.
     shift_rule : callable or None
-        The hook for a rule of shifts.
+        A hook: looks at the state once a second, and may ask for a new plan.
+    shifts : str or None
+        How far and how long the wind wanders, such as "5/10", or "auto": then plans are made for
+        its mean, and shifts are answered by their rule.
     steers : bool
         Whether steering data are sent: then only the crew says that a turn was made.
     chart : Chart or None
@@ -718,6 +739,7 @@ class Desk:
     variation_deg: float | None = None
     prefer: Mapping[str, str] = field(default_factory=dict)
     wind_paths: Literal["true", "apparent"] = "true"
-    shift_rule: ShiftRule | None = None
+    shift_rule: AsksForPlan | None = None
+    shifts: str | None = None
     steers: bool = False
     chart: Chart | None = None

@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from goosewing.live.core import (
     figures,
@@ -26,6 +27,7 @@ from goosewing.live.core import (
     replan,
     rounding,
     sensing,
+    shifty,
     standing,
     turns,
 )
@@ -55,6 +57,9 @@ from goosewing.live.core.state import (
     Update,
 )
 from goosewing.turns import numbered_like
+
+if TYPE_CHECKING:
+    from goosewing.records import Plan
 
 Step = tuple[State, tuple[Output, ...]]
 
@@ -130,7 +135,8 @@ def _undone(state: State, desk: Desk) -> Step:
     assert route is not None
     other = done.planned is not state.planned
     state, event = turns.undone(state, done)
-    again = (Replaced(plan=done.planned.plan, route=route),) if other else ()
+    back = Replaced(plan=done.planned.plan, route=route, bands=done.planned.bands)
+    again = (back,) if other else ()
     return state, (*again, event)
 
 
@@ -185,6 +191,7 @@ def _to(state: State, time_s: float, desk: Desk, *, tick: bool, set_back: bool) 
 def look(state: State, desk: Desk) -> Step:
     """Work out what is so, what to tell, and whether a plan is wanted."""
     state, events = sensing.sensed(state, desk)
+    state = shifty.noted(state, desk)
     ages = health.ages(state)
     state, told = _staleness(state, desk)
     outputs: list[Output] = [*events, *told]
@@ -242,7 +249,7 @@ def _told(state: State, desk: Desk) -> tuple[State, list[Event]]:
     state, events = limits.carried(state, desk)
     if not standing.under_way(state):
         return state, events
-    for find in (lines.met, turns.turning):
+    for find in (lines.met, shifty.advised, turns.turning):
         state, more = find(state, desk)
         events = [*events, *more]
     return state, events
@@ -304,16 +311,34 @@ def _planned(state: State, ready: PlanReady, desk: Desk) -> Step:
     named = numbered_like(ready.plan, standing_plan, state.used, at_once=True)
     before, plan = state, orders.by_compass(named, state, desk)
     if order.keeps and state.planned is not None and replan.change(state, plan) == "nothing":
-        return replace(state, weighed=order), ()
+        return _with_rule(replace(state, weighed=order), ready, route)
     state = replace(
-        state, planned=Planned(order=order, plan=plan), weighed=None, board=0, nth=0, pending=None,
-        used=orders.last_names(state.used, plan), held=None, told=state.told.of_plan(),
-        since=state.since.of_plan(), updated_s=None,
+        state, planned=_made(order, plan, ready, before), weighed=None, board=0, nth=0,
+        pending=None, used=orders.last_names(state.used, plan), held=None,
+        told=state.told.of_plan(), since=state.since.of_plan(), updated_s=None,
     )  # fmt: skip
-    outputs: list[Output] = [Replaced(plan=plan, route=route)]
+    assert state.planned is not None
+    outputs: list[Output] = [Replaced(plan=plan, route=route, bands=state.planned.bands)]
     outputs += replan.verdict(before, order, plan)
     state, turn = _turn_at_once(state)
     return state, (*outputs, *turn)
+
+
+def _made(order: Order, plan: Plan, ready: PlanReady, before: State) -> Planned:
+    """Return a new plan with its rule for shifts: one that wasn't to be worked out anew stays."""
+    planned = Planned(order=order, plan=plan, rule=ready.rule, bands=ready.bands)
+    if order.wants_rule or before.planned is None:
+        return planned
+    return replace(planned, rule=before.planned.rule, bands=before.planned.bands)
+
+
+def _with_rule(state: State, ready: PlanReady, route: Route) -> Step:
+    """Take the rule that came with a plan which changes nothing."""
+    planned = state.planned
+    if planned is None or ready.rule is None:
+        return state, ()
+    state = replace(state, planned=replace(planned, rule=ready.rule, bands=ready.bands))
+    return state, (Replaced(plan=planned.plan, route=route, bands=ready.bands),)
 
 
 def _turn_at_once(state: State) -> tuple[State, tuple[Output, ...]]:

@@ -18,7 +18,7 @@ from goosewing.errors import GoosewingError, InputError
 from goosewing.exchange.gpx.plans import format_plan
 from goosewing.live.core import health, memory
 from goosewing.live.core.damping import turned_deg
-from goosewing.live.core.orders import carry_out
+from goosewing.live.core.orders import made
 from goosewing.live.core.state import (
     Acknowledge,
     Answer,
@@ -114,7 +114,15 @@ def _desk(hello: Mapping[str, Any]) -> Desk:
 
 
 def _with_options(desk: Desk, options: Mapping[str, Any]) -> Desk:
-    known = {*NUMBERS, *CHART_OPTIONS, "rounding_nm", "prefer", "wind_paths", "stand_by_min"}
+    known = {
+        *NUMBERS,
+        *CHART_OPTIONS,
+        "rounding_nm",
+        "prefer",
+        "wind_paths",
+        "stand_by_min",
+        "shifts",
+    }
     for name in options:
         if name not in known:
             raise InputError(
@@ -136,8 +144,21 @@ def _with_options(desk: Desk, options: Mapping[str, Any]) -> Desk:
     if "stand_by_min" in given:
         rules = replace(rules, stand_by_s=_stand_by_s(given["stand_by_min"]))
     return replace(
-        desk, rules=rules, prefer=dict(prefer), wind_paths=paths, chart=_chart(given), **chosen
-    )
+        desk, rules=rules, prefer=dict(prefer), wind_paths=paths, chart=_chart(given),
+        shifts=_shifts(given.get("shifts")), **chosen,
+    )  # fmt: skip
+
+
+def _shifts(text: Any) -> str | None:
+    """Check what is said of shifts; nothing, or an empty line, is none."""
+    if text is None or text == "":
+        return None
+    if not isinstance(text, str):
+        raise InputError(f'hello: shifts must be such as "5/10", or "auto", got {text!r}')
+    from goosewing.shifts.model import parse_shifts
+
+    parse_shifts(text, 10.0)
+    return text
 
 
 def _stand_by_s(minutes: Any) -> tuple[float, ...]:
@@ -317,11 +338,11 @@ class Session:
         sent = [self._message(output) for output in outputs if not isinstance(output, Order)]
         return sent, orders
 
-    def made(self, order: Order, plan: Plan | str) -> tuple[list[Message], list[Order]]:
+    def made(self, order: Order, ready: PlanReady | str) -> tuple[list[Message], list[Order]]:
         """Take the plan that was made for an order, or the reason why there is none."""
-        if isinstance(plan, str):
-            return self.observe(PlanFailed(number=order.number, message=plan))
-        return self.observe(PlanReady(number=order.number, plan=plan))
+        if isinstance(ready, str):
+            return self.observe(PlanFailed(number=order.number, message=ready))
+        return self.observe(ready)
 
     def in_turn(self, message: Mapping[str, Any]) -> list[Message]:
         """Take one message, and make the plans that it asks for at once."""
@@ -343,7 +364,7 @@ class Session:
             return signalk.publication("update", [], output.figures, None)
         if isinstance(output, Replaced):
             return self._publish(
-                "replanned", signalk.resources(output.plan, output.route), output.plan
+                "replanned", signalk.resources(output.plan, output.route, output.bands), output.plan
             )
         assert isinstance(output, Cleared)
         return self._publish("cleared", {}, None)
@@ -413,10 +434,10 @@ def _observation(kind: Any, message: Mapping[str, Any]) -> Observation:
     raise InputError(f"unknown type {kind!r}")
 
 
-def attempt(order: Order, desk: Desk) -> Plan | str:
+def attempt(order: Order, desk: Desk) -> PlanReady | str:
     """Make the plan of an order, or say in one line why there is none."""
     try:
-        return carry_out(order, desk)
+        return made(order, desk)
     except GoosewingError as error:
         return str(error)
     except Exception as error:

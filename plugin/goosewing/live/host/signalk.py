@@ -30,7 +30,7 @@ from goosewing.words.points import stop_sentence
 
 if TYPE_CHECKING:
     from goosewing.live.core.state import Event, Figures, Status
-    from goosewing.records import Layline, Plan
+    from goosewing.records import Layline, LaylineBand, Plan
     from goosewing.turns import Stop
 
 DEGREES = 180.0 / math.pi
@@ -261,8 +261,8 @@ Resources = dict[tuple[str, str], dict[str, Any]]
 """By kind and id."""
 
 
-def resources(plan: Plan, of: Route) -> Resources:
-    """Return all that is published of a plan, by kind and id."""
+def resources(plan: Plan, of: Route, bands: Sequence[LaylineBand] = ()) -> Resources:
+    """Return all that is published of a plan, and of its laylines' bands, by kind and id."""
     found: Resources = {}
     found["routes", stable_id(of.id, "plan", 0)] = _route(plan, of)
     turns = [stop for stop in stops(plan) if stop.mark is None or stop.manoeuvres]
@@ -278,6 +278,8 @@ def resources(plan: Plan, of: Route) -> Resources:
         found["routes", stable_id(of.id, "layline as route", number)] = _layline_route(
             of, line, title
         )
+    for number, band in enumerate(bands):
+        found["regions", stable_id(of.id, "band", number)] = _region(of, band)
     return found
 
 
@@ -309,6 +311,20 @@ def _route(plan: Plan, of: Route) -> dict[str, Any]:
                 "source": "goosewing",
                 "plannedRoute": of.id,
             },
+        },
+    }
+
+
+def _region(of: Route, band: LaylineBand) -> dict[str, Any]:
+    """Return the region between a band's edges."""
+    ring = _line([(each.lat, each.lon) for each in band.outline])["coordinates"]
+    return {
+        "name": f"{band.mark}: {band.tack}-tack layline in 8 of 10 shifts",
+        "description": "Where the mark can just be fetched, by the shifts that were named.",
+        "feature": {
+            "type": "Feature",
+            "geometry": {"type": "Polygon", "coordinates": [ring]},
+            "properties": {"role": "layline", "source": "goosewing", "plannedRoute": of.id},
         },
     }
 
