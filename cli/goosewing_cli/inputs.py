@@ -369,11 +369,13 @@ def read_marks(
     leave: Sequence[str] = (),
     by_words_nm: float | None = None,
     dangers_apart: bool = False,
+    every: bool = False,
 ) -> Marks:
     """Read the marks and put them as the navigator wants them now.
 
     With `dangers_apart` a waypoint whose symbol or type says danger is no mark, also where
-    the marks are taken from waypoints.
+    the marks are taken from waypoints. From here, without a next mark, those that lie behind
+    are dropped unless `every` is asked for.
 
     Raises
     ------
@@ -399,13 +401,22 @@ def read_marks(
         ahead = from_here.from_next(made.marks, next_mark)
         made = from_here.Marks(ahead.marks, (*made.notices, *ahead.notices))
     if here is not None:
-        ahead = from_here.starting_here(made.marks, *here)
-        kept: tuple[str, ...] = ()
-        if next_mark is None and len(ahead.marks) > len(made.marks) > 1:
-            said = f"All marks are kept, {made.marks[0].name} first: name the next with --next."
-            kept = (said,)
-        made = from_here.Marks(ahead.marks, (*made.notices, *ahead.notices, *kept))
+        made = _from_here(made, *here, said=next_mark is not None, every=every)
     return made._replace(texts=read.texts, waypoints=waypoints)
+
+
+def _from_here(made: Marks, lat: float, lon: float, *, said: bool, every: bool) -> Marks:
+    """Begin where she is; if no next mark was said, with the one that lies ahead, or with all."""
+    from goosewing.marks import from_here
+
+    if not said and not every:
+        ahead = from_here.ahead_of(made.marks, lat, lon)
+        made = from_here.Marks(ahead.marks, (*made.notices, *ahead.notices))
+    begun = from_here.starting_here(made.marks, lat, lon)
+    kept: tuple[str, ...] = ()
+    if every and not said and len(begun.marks) > len(made.marks) > 1:
+        kept = (from_here.all_kept(made.marks),)
+    return from_here.Marks(begun.marks, (*made.notices, *begun.notices, *kept))
 
 
 def files_read(boat: Path | None, *others: Path | None) -> list[Path]:

@@ -72,7 +72,7 @@ def laylines(
     time, local = inputs.departure_time(depart), inputs.load_zone(zone)
     apart = dangers is not hazards_options.DangerChoice.none
     wanted = inputs.read_marks(
-        marks, source, route, at=at, next_mark=next_mark, dangers_apart=apart
+        marks, source, route, at=at, next_mark=next_mark, dangers_apart=apart, every=True
     )
     noted = hazards_options.Noted(wanted.waypoints, marks, dangers, danger_distance)
     kept, dropped = usable_marks(wanted.marks)

@@ -94,9 +94,8 @@ def test_the_plotted_course_has_its_magnetic_twin(run):
     assert row.split()[-3:-1] == [f"{plot:03d}°", f"{magnetic:03d}°M"]
 
 
-@pytest.mark.parametrize("command", ["laylines", "plan"])
-def test_without_a_next_mark_it_is_said_that_all_are_kept(run, command):
-    arguments = (command, *LINES[1:], "--json", "--at", "56.5,12.1")
+def test_without_a_next_mark_it_is_said_that_all_are_kept(run):
+    arguments = (*LINES, "--json", "--at", "56.5,12.1")
     kept = "All marks are kept, Start first: name the next with --next."
     assert kept in json.loads(run(*arguments).out)["notices"]
     for more in (("--next", "Turn"), ("--next", "Start")):

@@ -54,6 +54,26 @@ def test_at_the_first_mark_is_said(run):
     assert "She is at Start already: the plan starts there." in made["notices"]
 
 
+def test_from_here_she_goes_to_the_mark_that_lies_ahead(run):
+    made = document(run, "--at", "56.55,12.15")
+    assert (made["legs"][0]["from"], made["legs"][0]["to"]) == ("Here", "Anholt E")
+    said = "She is on the way to Anholt E, left behind: Start. Else say --next."
+    assert said in made["notices"]
+
+
+def test_before_the_start_and_far_from_all_legs_it_is_said_that_all_marks_are_kept(run):
+    for at in ("56.40,12.42", "56.3,9.5"):
+        made = document(run, "--at", at)
+        assert (made["legs"][0]["from"], made["legs"][0]["to"]) == ("Here", "Start")
+        assert "All marks are kept, Start first: name the next with --next." in made["notices"]
+
+
+def test_where_two_legs_are_about_as_near_the_next_mark_is_asked_for(run):
+    line = refused(run(*PLAN, "--at", "56.701,11.85"))
+    assert line.endswith("say which with --next MARK")
+    assert "Anholt E, Turn" in line
+
+
 def test_local_time_stands_beside_utc(run):
     shown = run(*PLAN, "--zone", "Europe/Stockholm").out
     assert "2000Z  22:00" in shown

@@ -6,11 +6,13 @@ import re
 from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
+import numpy as np
+
 from goosewing.earth import geodesy
 from goosewing.errors import InputError
 from goosewing.marks import lines
 from goosewing.records import Mark, RouteTexts, Side
-from goosewing.units import METRES_PER_NM
+from goosewing.units import METRES_PER_NM, Array
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -20,6 +22,15 @@ HERE = "Here"
 
 SAME_PLACE_M = 0.5
 """Places closer than this are one place."""
+
+NO_COURSE_DEG = 89.0
+"""Nearer the pole nobody is on a leg; the plan itself says so. [°]"""
+
+OFF_COURSE_SHARE = 0.5
+"""Farther off the nearest leg than this share of its length she is on none."""
+
+AS_NEAR, AS_NEAR_NM = 1.5, 0.05
+"""A leg up to so many times as far off as the nearest one, and a little, may be hers as well."""
 
 FARTHEST_OFF_NM = 100.0
 """Nobody leaves a mark farther off than this: a unit went wrong. [nm]"""
@@ -88,6 +99,59 @@ def _times(marks: Sequence[Mark], name: str) -> tuple[list[int], int | None]:
             f"--next: {bare.strip()} stands {len(at)} times among the marks, not {int(number)}"
         )
     return at, int(number)
+
+
+def all_kept(marks: Sequence[Mark]) -> str:
+    """Say that she sails to the first mark though she may be past it."""
+    return f"All marks are kept, {marks[0].name} first: name the next with --next."
+
+
+def ahead_of(marks: Sequence[Mark], lat: float, lon: float) -> Marks:
+    """Drop the marks that lie behind her, by the leg that she is on: the one nearest to her.
+
+    Before the first leg, or far off all of them, she sails to the first mark.
+
+    Parameters
+    ----------
+    marks : sequence of Mark
+    lat, lon : float
+        Where she is. [°]
+
+    Raises
+    ------
+    InputError
+        If she is about as near to another leg: nobody can tell which mark is next.
+    """
+    here = Mark(name=HERE, lat=lat, lon=lon)
+    if len(marks) < 2 or abs(lat) >= NO_COURSE_DEG or metres_apart(here, marks[0]) <= SAME_PLACE_M:
+        return Marks(tuple(marks))
+    off_nm, share, length_nm = _off_legs(marks, lat, lon)
+    leg = int(np.argmin(off_nm))
+    if off_nm[leg] > OFF_COURSE_SHARE * length_nm[leg] or (leg == 0 and share[0] <= 0.0):
+        return Marks(tuple(marks), (all_kept(marks),))
+    near = np.flatnonzero(off_nm <= AS_NEAR * off_nm[leg] + AS_NEAR_NM)
+    if len(near) > 1:
+        names = ", ".join(dict.fromkeys(marks[at + 1].name for at in near.tolist()))
+        raise InputError(
+            f"--at: from there the next mark may be any of {names}: say which with --next MARK"
+        )
+    behind = ", ".join(mark.name for mark in marks[: leg + 1])
+    said = f"She is on the way to {marks[leg + 1].name}, left behind: {behind}. Else say --next."
+    return Marks(tuple(marks[leg + 1 :]), (said,))
+
+
+def _off_legs(marks: Sequence[Mark], lat: float, lon: float) -> tuple[Array, Array, Array]:
+    """How far she is off each leg [nm], how far along it (0 to 1), and how long it is [nm]."""
+    lats, lons = np.array([(mark.lat, mark.lon) for mark in marks]).T
+    begin = geodesy.mercator_offset(lat, lon, lats[:-1], lons[:-1])
+    end = geodesy.mercator_offset(lat, lon, lats[1:], lons[1:])
+    east, north = end.east_deg - begin.east_deg, end.north_deg - begin.north_deg
+    square = np.maximum(east**2 + north**2, 1e-30)
+    share = np.clip(-(begin.east_deg * east + begin.north_deg * north) / square, 0.0, 1.0)
+    off = np.hypot(begin.east_deg + share * east, begin.north_deg + share * north)
+    # Between places of one neighbourhood the plane's one scale is good enough.
+    scale = 60.0 * float(np.cos(np.radians(lat)))
+    return off * scale, share, np.sqrt(square) * scale
 
 
 def starting_here(marks: Sequence[Mark], lat: float, lon: float) -> Marks:
