@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import datetime
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,6 +15,7 @@ import numpy as np
 from goosewing import turns
 from goosewing.boat.model import BAND_SHARE
 from goosewing.case import Case
+from goosewing.changing.recall import Recall
 from goosewing.earth import geodesy
 from goosewing.errors import InputError, NoPlanError
 from goosewing.marks.from_here import SAME_PLACE_M, metres_apart
@@ -28,6 +30,7 @@ if TYPE_CHECKING:
 
     from goosewing.boat.model import BandEdge, Boat
     from goosewing.hazards.areas import Area, Hazards
+    from goosewing.options import First
 
     Progress = Callable[[str, float], None]
 
@@ -112,11 +115,11 @@ def of_case(case: Case, progress: Progress | None = None) -> Plan:
     met = case.hazards if case.hazards is not None and len(case.hazards) else None
     case = replace(case, notices=(*case.notices, *dropped), hazards=met)
 
-    def solve(course: Sequence[Mark]) -> Plan:
+    def solve(course: Sequence[Mark], recall: Recall | None) -> Plan:
         over = tuple(course)
         if met is not None:
             _check_clear_of(met, over)
-        return _made(replace(case, marks=over), progress)
+        return _made(replace(case, marks=over), progress, recall)
 
     made = _over_lines(kept, case, solve)
     if case.options.engine:
@@ -167,44 +170,48 @@ def with_band(made: Plan, case: Case, progress: Progress | None = None) -> Plan:
 
 
 def _over_lines(
-    marks: tuple[Mark, ...], case: Case, solve: Callable[[Sequence[Mark]], Plan]
+    marks: tuple[Mark, ...], case: Case, solve: Callable[[Sequence[Mark], Recall | None], Plan]
 ) -> Plan:
     """Plan over marks, each line among them passed where that is fastest."""
     from goosewing.marks import lines
 
     if not lines.any_in(marks):
-        return solve(marks)
-    if _in_changing_wind(case):
-        raise InputError(
-            "lines and gates are planned in a steady wind only: in a changing one put a mark "
-            "where she should pass instead"
-        )
-    return lines.fastest(marks, solve)
+        return solve(marks, None)
+    recall = Recall()
+    return lines.fastest(
+        marks,
+        lambda course: solve(course, recall),
+        (lambda course: solve(course, None)) if _in_changing_wind(case) else None,
+    )
 
 
-def _made(case: Case, progress: Progress | None) -> Plan:
+def _made(case: Case, progress: Progress | None, recall: Recall | None) -> Plan:
+    """Plan over marks; those to be left on a hand are passed so."""
     from goosewing.marks import rounding
 
-    if _in_changing_wind(case):
-        from goosewing.changing import solver as in_changing_wind
+    changing = _in_changing_wind(case)
 
-        if rounding.needed(case.marks):
-            # Passing it at no distance at all, unsaid, could put her on it.
-            raise InputError(
-                "marks are left on a hand in a steady wind only: in a changing one put a mark "
-                "where she should pass instead"
-            )
-        return in_changing_wind.solve(case, progress)
-    from goosewing.steady import solver as in_steady_wind
+    def solve(
+        points: Sequence[Mark], firsts: Sequence[First | None] | None, recall: Recall | None
+    ) -> Plan:
+        over = replace(case, marks=tuple(points))
+        if changing:
+            from goosewing.changing import solver as in_changing_wind
+
+            return in_changing_wind.solve(over, firsts, progress=progress, recall=recall)
+        from goosewing.steady import solver as in_steady_wind
+
+        return in_steady_wind.solve(over, firsts)
 
     if not rounding.needed(case.marks):
-        return in_steady_wind.solve(case)
+        return solve(case.marks, None, recall)
+    # Trials of a trial need no plan made afresh.
+    known = Recall() if recall is None else recall
+    afresh = partial(solve, recall=None) if changing and recall is None else None
     return rounding.around(
-        case.marks,
-        lambda points, firsts: in_steady_wind.solve(replace(case, marks=tuple(points)), firsts),
-        case.options.first,
-        case.hazards,
-    )
+        case.marks, partial(solve, recall=known), case.options.first, case.hazards,
+        afresh=afresh, hasty=changing,
+    )  # fmt: skip
 
 
 def _check_clear_of(hazards: Hazards, marks: Sequence[Mark]) -> None:

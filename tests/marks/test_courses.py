@@ -199,14 +199,6 @@ def test_an_end_alone_is_refused(brisvik):
         planned(brisvik, [at("Start (port end)", 0.0, 0.0), at("B", 0.0, 2.0)])
 
 
-def test_in_a_changing_wind_lines_are_refused(brisvik):
-    class Changing(SteadyWeather):
-        varies_in_time = True
-
-    with pytest.raises(InputError, match="in a steady wind only"):
-        make(gate_course(1), brisvik, Changing(0.0, 10.0), DEPARTURE)
-
-
 # ---- in and out of files, laps ---------------------------------------------------------------
 
 GPX = """<gpx version="1.1" creator="hand" xmlns="http://www.topografix.com/GPX/1/1"

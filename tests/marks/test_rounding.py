@@ -394,12 +394,3 @@ def test_a_mark_out_of_reach_is_told_as_ever(brisvik):
     marks = course_of((57.0, 11.0), (0.0, 6.0, "port", 0.2))
     with pytest.raises(NoPlanError, match="carries her off faster"):
         planned(brisvik, marks, (0.0, 10.0), (180.0, 9.0))
-
-
-def test_in_a_changing_wind_a_mark_is_not_silently_run_over(brisvik):
-    class Changing(SteadyWeather):
-        varies_in_time = True
-
-    marks = course_of((57.0, 11.0), (90.0, 6.0, "port", 0.2))
-    with pytest.raises(InputError, match="in a steady wind only"):
-        make(marks, brisvik, Changing(0.0, 10.0), DEPARTURE)

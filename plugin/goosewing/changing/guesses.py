@@ -14,6 +14,8 @@ from goosewing.earth import geodesy
 from goosewing.velocities.velocity_set import Airs, along_and_across, velocity_set
 
 if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
+
     from goosewing.boat.model import Boat, Engine
     from goosewing.changing.motion import Waters
     from goosewing.earth.course import Course
@@ -24,6 +26,10 @@ GAUGE_STEP_DEG = 2.0
 GUESS_KN = 3.0
 STRAIGHT_STEPS = 60
 STRAIGHT_STEP_DEG = 1.0
+STRAIGHT_SWEEPS = 12
+STRAIGHT_RESTS = 1e-7
+"""Times along a straight course rest when their sum moves by less than this share."""
+
 LONGEST_STRAIGHT = 12.0
 """A straight course that takes this many times the plan's time is none."""
 
@@ -128,25 +134,54 @@ def _best_rows(boat: Boat, index: int, winds_kn: list[float]) -> Array:
 def straight_h(waters: Waters, course: Course, start_h: float, plan_h: float) -> float | None:
     """Return the time of the loxodrome with the best single tack and sail set, or None.
 
-    Each mode that can hold the course all the way marches along the line by
-    midpoint steps.
+    Under each that can hold the course, the times at which she passes places along it are
+    guessed and put right by the speeds made there then, until they rest: they act on one
+    another little. Where they don't rest, or she may lie still, she marches step by step.
     """
-    times = [
-        _straight_mode_h(waters, course, start_h, plan_h / STRAIGHT_STEPS, number)
-        for number, mode in enumerate(waters.modes)
-        if not mode.engine
-    ]
-    return min((hours for hours in times if hours is not None), default=None)
+    found: list[float | None] = []
+    for number, mode in enumerate(waters.modes):
+        if mode.engine or not _along_kn(waters, course, number, start_h, np.zeros(1))[0] > 0.0:
+            continue
+        hours = _passed_h(waters, course, start_h, plan_h, number)
+        found.append(
+            _marched_h(waters, course, start_h, plan_h, number) if hours is None else hours
+        )
+    return min((hours for hours in found if hours is not None), default=None)
 
 
-def _straight_mode_h(
-    waters: Waters, course: Course, start_h: float, step_h: float, number: int
+def _passed_h(
+    waters: Waters, course: Course, start_h: float, plan_h: float, number: int
 ) -> float | None:
-    gone, hours = 0.0, 0.0
-    while hours < LONGEST_STRAIGHT * STRAIGHT_STEPS * step_h:
-        first = _along_kn(waters, course, number, start_h + hours, gone)
-        middle = gone + first * step_h / 2.0
-        speed = _along_kn(waters, course, number, start_h + hours + step_h / 2.0, middle)
+    """Hours of one mode along the course, by places all at once; None if that doesn't rest."""
+    piece = course.distance_nm / STRAIGHT_STEPS
+    middle = piece * (np.arange(STRAIGHT_STEPS, dtype=np.float64) + 0.5)
+    taken = np.full(STRAIGHT_STEPS, plan_h / STRAIGHT_STEPS)
+    for _ in range(STRAIGHT_SWEEPS):
+        time_h: Array = start_h + np.cumsum(taken) - 0.5 * taken
+        before = taken
+        taken = np.asarray(piece / _along_kn(waters, course, number, time_h, middle))
+        longest = np.max(taken)
+        if not (np.all(taken > 0.0) and longest < LONGEST_STRAIGHT * plan_h / STRAIGHT_STEPS):
+            return None
+        if abs(float(np.sum(taken - before))) < STRAIGHT_RESTS * plan_h:
+            return float(np.sum(taken))
+    return None
+
+
+def _marched_h(
+    waters: Waters, course: Course, start_h: float, plan_h: float, number: int
+) -> float | None:
+    """Hours of one mode along the course, by midpoint steps; None if it can't be held."""
+    gone, hours, step_h = 0.0, 0.0, plan_h / STRAIGHT_STEPS
+
+    def speed_kn(time_h: float, gone_nm: float) -> float:
+        return float(_along_kn(waters, course, number, time_h, np.array([gone_nm]))[0])
+
+    while hours < LONGEST_STRAIGHT * plan_h:
+        middle = gone + speed_kn(start_h + hours, gone) * step_h / 2.0
+        if not np.isfinite(middle):
+            return None
+        speed = speed_kn(start_h + hours + step_h / 2.0, middle)
         if not speed > 0.0:
             return None
         if gone + speed * step_h >= course.distance_nm:
@@ -155,20 +190,21 @@ def _straight_mode_h(
     return None
 
 
-def _along_kn(waters: Waters, course: Course, number: int, time_h: float, gone_nm: float) -> float:
-    """Fastest speed made good along the course in one mode; NaN where it can't be held."""
-    if not np.isfinite(gone_nm):
-        return float("nan")
+def _along_kn(
+    waters: Waters, course: Course, number: int, time_h: ArrayLike, gone_nm: Array
+) -> Array:
+    """Fastest speed made good along the course in one mode, shape (n,); NaN where it can't."""
     mode = waters.modes[number]
     at = geodesy.loxodrome_direct(course.lat1, course.lon1, course.bearing_deg, gone_nm)
-    if mode.poled and not waters.pole_allowed(time_h, at.lat, at.lon):
-        return float("nan")
     rows = row_angles(waters.boat.sail_sets[mode.sail_set], STRAIGHT_STEP_DEG)
-    going = waters.at_angle(mode, rows, waters.airs(time_h, at.lat, at.lon))
+    airs = waters.airs(time_h, at.lat, at.lon)
+    going = waters.at_angle(mode, rows, type(airs)(*(values[:, np.newaxis] for values in airs)))
+    possible = going.possible
+    if mode.poled:
+        possible = possible & waters.pole_allowed(time_h, at.lat, at.lon)[:, np.newaxis]
     along, across = along_and_across(
-        np.where(going.possible, going.east_kn, np.nan),
-        np.where(going.possible, going.north_kn, np.nan),
+        np.where(possible, going.east_kn, np.nan),
+        np.where(possible, going.north_kn, np.nan),
         course.bearing_deg,
     )
-    speed, _ = fastest_crossing(along[np.newaxis], across[np.newaxis], rows)
-    return float(speed[0])
+    return fastest_crossing(along, across, rows)[0]

@@ -26,6 +26,7 @@ from goosewing.units import METRES_PER_NM
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from goosewing.changing.corridor import Corridor
     from goosewing.changing.keep_clear import Limits, Offing, Path
     from goosewing.changing.shooting import Nearby, Numbers
     from goosewing.units import Array, BoolArray
@@ -176,6 +177,8 @@ class _Problem:
     """Where to keep off hazards."""
     beat_h: float = np.inf
     """What is much slower at first is given up. [h]"""
+    corridor: Corridor | None = None
+    """Where to stay."""
 
     @property
     def orders(self) -> int:
@@ -197,7 +200,9 @@ class _Problem:
         """Least and largest value of each variable."""
         low, high = np.full(self.course.size, -np.inf), np.full(self.course.size, np.inf)
         for k, helm in enumerate(self.course.helms):
-            if helm.steer == "angle":
+            if helm.held:
+                low[k] = high[k] = helm.control_deg
+            elif helm.steer == "angle":
                 low[k], high[k] = limits_deg(
                     self.course.waters, self.course.waters.modes[helm.mode].sail_set
                 )
@@ -253,25 +258,30 @@ class _Problem:
 
     def off_nm(self, states: States) -> Array:
         """By how much a trial keeps to the limits, shape (m,). [nm]."""
-        if not self.limits:
-            return np.zeros(0)
-        from goosewing.changing import keep_clear as offing
-
         one = states.lat[np.newaxis], states.lon[np.newaxis]
-        return np.asarray(offing.off_nm(self.limits, self.path(states), *one)[0])
+        return np.asarray(self._off_nm(states, *one)[0])
 
     def off_slope(self, states: States, near: Nearby) -> Array:
         """Derivative of that by the variables, shape (m, n)."""
-        if not self.limits:
+        if not self.limits and self.corridor is None:
             return np.zeros((0, self.course.size))
-        from goosewing.changing import keep_clear as offing
-
         size = 1e-4 * self.scale
         beside = near.spread * size
         lat = np.vstack((states.lat, states.lat + beside[:, 0].T))
         lon = np.vstack((states.lon, states.lon + beside[:, 1].T))
-        off = offing.off_nm(self.limits, self.path(states), lat, lon)
+        off = self._off_nm(states, lat, lon)
         return np.asarray(((off[1:] - off[0]) / size[:, np.newaxis]).T)
+
+    def _off_nm(self, states: States, lat: Array, lon: Array) -> Array:
+        """By how much trials, shape (B, p), about one keep to the limits, shape (B, m)."""
+        off = np.zeros((len(lat), 0))
+        if self.limits:
+            from goosewing.changing import keep_clear as offing
+
+            off = np.asarray(offing.off_nm(self.limits, self.path(states), lat, lon))
+        if self.corridor is not None:
+            off = np.hstack((off, self.corridor.inside_nm(lat[:, 1:-1], lon[:, 1:-1])))
+        return off
 
     # ---- trials ------------------------------------------------------------------------------
 
@@ -309,7 +319,7 @@ class _Problem:
     ) -> Array | None:
         """Smallest change of all variables that moves the end as wanted, within bounds."""
         scale = self.scale
-        free, fixed = np.ones(len(x), dtype=bool), np.zeros(len(x))
+        free, fixed = high > low, np.zeros(len(x))
         for _ in range(4):
             rows = np.where(free, jacobian * scale, 0.0)
             left = wanted - jacobian @ fixed
@@ -455,6 +465,7 @@ def polish(
     beat_h: float = np.inf,
     each: bool = False,
     windows: tuple[Window, ...] = (),
+    corridor: Corridor | None = None,
 ) -> Polished | None:
     """Re-optimise orders until they end at the mark in the least time.
 
@@ -482,6 +493,8 @@ def polish(
         Whether each order has a length of its own; it has among hazards.
     windows : tuple of Window
         When each board's sails can be carried, where that is known already.
+    corridor : Corridor, optional
+        Where to stay.
     beat_h : float
         A sequence that can first be sailed only much slower than this, or is not known to
         come below it by then, is given up. [h]
@@ -499,7 +512,7 @@ def polish(
         waters, tuple(replace(h, hours=max(h.hours, least)) for h in helms),
         groups_of(helms, each=each or offing is not None), np.asarray(pauses_h), start, rough,
     )  # fmt: skip
-    problem = _Problem(course, shortest_h, windows, beat_h=beat_h)
+    problem = _Problem(course, shortest_h, windows, beat_h=beat_h, corridor=corridor)
     with np.errstate(invalid="ignore", over="ignore"):
         if offing is None:
             return _carried(problem, guess, rounds, exact=exact)

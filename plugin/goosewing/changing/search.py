@@ -34,7 +34,7 @@ from goosewing.earth import geodesy
 from goosewing.velocities.velocity_set import ON_THE_RAY_KN, along_and_across
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
 
     from numpy.typing import NDArray
 
@@ -100,6 +100,12 @@ and both ends of every gap in the hull, are always tried."""
 
 WINDOW = 0.9
 """States are taken up together that lie within so much of a step."""
+
+CELLS_IN_HALF = 4
+"""Cells are at most as large as a corridor's half width divided by so many."""
+
+SHORTEST_CUT = 0.02
+"""At the edge of a corridor a step of less than this share of a whole one is none."""
 
 HOLD_DIRECTIONS = 16
 """Towards so many sides she must get on to be said to hold her place."""
@@ -167,12 +173,15 @@ class Search:
         Cells and steps are this much smaller than usual, angles closer by its root.
     widest : float
         The first area grows to this many times its size where nothing arrives within it.
+    corridor_nm : float, optional
+        Half the width of the channel along the rhumb line that is not left. [nm]
     """
 
     shortest_h: float = 0.0
     free: bool = False
     fineness: float = 1.0
     widest: float = 3.0
+    corridor_nm: float | None = None
 
 
 @dataclass(slots=True, eq=False)
@@ -600,10 +609,34 @@ class _Round:
         along = s.along[batch][state] + along * stretch
         across = s.across[batch][state] + across * stretch
         hours = np.full(len(state), step)
-        born = [self._sailed(batch, state, along, across, hours, row, slow)]
+        steps = (state, along, across, hours, row)
+        if self.leg.what.corridor_nm is not None:
+            steps = self._cut_at_the_edge(batch, here, *steps)
+        born = [self._sailed(batch, *steps, slow)]
         if self.water is not None:
             born.append(self._bend(batch, spread, here, slow))
         return np.concatenate(born)
+
+    def _cut_at_the_edge(
+        self, batch: Numbers, here: Here, state: Numbers, along: Array, across: Array,
+        hours: Array, row: Array,
+    ) -> tuple[Numbers, Array, Array, Array, Array]:  # fmt: skip
+        """Let steps that would leave the corridor end at its edge: there she turns."""
+        assert self.leg.what.corridor_nm is not None
+        half = (self.leg.what.corridor_nm * here.cells_per_nm)[state]
+        before = self.store.across[batch][state] - self.grid.aside
+        moved = across - self.grid.aside - before
+        room = np.sign(moved) * half - before
+        over = np.abs(before + moved) > half
+        share = np.divide(room, moved, out=np.ones_like(moved), where=over & (moved != 0.0))
+        start = self.store.along[batch][state]
+        kept = share > SHORTEST_CUT
+        cut = (
+            state, start + share * (along - start), self.grid.aside + before + share * moved,
+            share * hours, row,
+        )  # fmt: skip
+        at = np.flatnonzero(kept)
+        return cut[0][at], cut[1][at], cut[2][at], cut[3][at], cut[4][at]
 
     @staticmethod
     def _slow(spread: _Spread, along: Array, across: Array, size: int) -> BoolArray:
@@ -954,6 +987,8 @@ def search_leg(
         costs = np.zeros_like(costs)
     leg = _Leg(waters, course, roots, what, gauge, fastest_kn, costs, progress)
     cell = course.mercator_deg / (CELLS_ALONG * what.fineness)
+    if what.corridor_nm is not None:
+        cell = min(cell, what.corridor_nm / (leg.nm_per_deg * CELLS_IN_HALF * what.fineness))
     step = _step_h(leg, cell)
     shorter = float(np.clip(step * what.fineness / FIRST_STEP_H, 1.0, MOST_SHORTENED))
     found = _waited_for(_first_round(leg, cell / shorter, step / shorter))
@@ -965,14 +1000,14 @@ def search_leg(
         finer = _finer(found, longest)
         if not finer.arrived:
             break
-        ways, found = _fastest_of(finer.ways(), ways), finer
+        ways, found = fastest_of([*finer.ways(), *ways]), finer
     return _exact(waters, ways)
 
 
-def _fastest_of(ways: list[Way], others: list[Way]) -> list[Way]:
-    """Of two lists of ways the faster one for each mode of arrival."""
+def fastest_of(ways: Sequence[Way]) -> list[Way]:
+    """Of some ways over one leg the fastest for each mode of arrival."""
     best: dict[int, Way] = {}
-    for way in (*ways, *others):
+    for way in ways:
         if way.mode not in best or way.arrival_h < best[way.mode].arrival_h:
             best[way.mode] = way
     return [best[mode] for mode in sorted(best)]
@@ -1161,6 +1196,7 @@ def _first_round(leg: _Leg, cell: float, step: float) -> _Round:
         coarse = max(1.0, size / LARGE)
         cells = leg.course.mercator_deg / (coarse * cell)
         ahead, aside = (int(np.ceil(share * cells * size)) for share in BOX)
+        aside = min(aside, _most_aside(leg, coarse * cell) or aside)
         grid = Grid(leg.course, coarse * cell, ahead, aside)
         found = leg.run(grid, coarse * step, COARSE_APART_DEG)
         if size > leg.what.widest or (found.arrived and (size > LARGE or not _near_edge(found))):
@@ -1170,12 +1206,22 @@ def _first_round(leg: _Leg, cell: float, step: float) -> _Round:
         size *= 1.7
 
 
+def _most_aside(leg: _Leg, cell_deg: float) -> int | None:
+    """Cells to either side that a corridor needs, wherever the plane's scale is largest."""
+    if leg.what.corridor_nm is None:
+        return None
+    return int(np.ceil(1.5 * leg.what.corridor_nm / (leg.nm_per_deg * cell_deg))) + 1
+
+
 def _near_edge(found: _Round) -> bool:
     rows, columns = found.grid.shape
+    confined = found.leg.what.corridor_nm is not None
     for way in found.ways():
         for part in way.stretches:
             along, across = found.grid.place(part.lat, part.lon)
-            near = (along < 2) | (along > rows - 3) | (across < 2) | (across > columns - 3)
+            near = (along < 2) | (along > rows - 3)
+            if not confined:
+                near |= (across < 2) | (across > columns - 3)
             if near.any():
                 return True
     return False

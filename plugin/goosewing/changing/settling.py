@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from goosewing.boat import manoeuvres
+from goosewing.boat.model import row_angles
 from goosewing.changing.motion import BY_THE_LEE_DEG
 from goosewing.changing.polish import MANY_ROUNDS, Polished, board_numbers, polish
 from goosewing.changing.shooting import Helm, Orders, Start, States, limits_deg
@@ -28,8 +29,9 @@ from goosewing.totals import Clock
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from numpy.typing import NDArray
+    from numpy.typing import ArrayLike, NDArray
 
+    from goosewing.changing.corridor import Corridor
     from goosewing.changing.guesses import Outlook
     from goosewing.changing.keep_clear import Offing
     from goosewing.changing.motion import Waters
@@ -91,6 +93,9 @@ MOST_TRIED = 8
 ROUNDS_OF_PAUSES = 3
 """A turn near the beam may prove a gybe where a tack was meant: so often it is put right."""
 
+MARGIN_STEP_DEG = 0.5
+"""Angles at which it is looked how she must sail for a margin."""
+
 STEADY_ANGLE_DEG = 14.0
 """Within this of a best angle the helm keeps an angle to the wind; reaching, a heading."""
 
@@ -145,6 +150,10 @@ class Stage:
     """Which board was asked to come first."""
     offing: Offing | None = None
     """The hazards about the leg, and the way between them."""
+    corridor: Corridor | None = None
+    """Where she is to stay."""
+    margin_deg: float = 0.0
+    """How far past the layline she is to turn. [°]"""
     straight_h: float | None = None
     """The time of the straight course under the best single sail set, where one holds it."""
 
@@ -171,10 +180,30 @@ def settled(stage: Stage, way: Way, mark: Mark, ahead: manoeuvres.Mode | None) -
         best = _reordered(judged, _dropped(judged, best, ahead), ahead)
         best = _or_straight(judged, best, ahead)
         best = _begun_as_wished(judged, best, ahead)
-        made = _finished(judged, best)
+        made = _finished(judged, _past_the_layline(judged, best, ahead))
         if made is not None:
             return made
     raise NoPlanError(f"no boards could be brought to {mark.name}: try another departure")
+
+
+def resettled(stage: Stage, boards: Boards, mark: Mark) -> Boards:
+    """Bring boards that were settled for a leg nearly like this one to its own ends.
+
+    Raises
+    ------
+    NoPlanError
+        If they can't be brought there.
+    """
+    exact = replace(stage, exact=True)
+    guess = boards.states
+    if not _begins_as_wished(exact, boards.helms):
+        best = _begun_as_wished(exact, boards, None)
+        made = None if best is boards else _finished(exact, best)
+    else:
+        made = _try(exact, boards.helms, guess=guess, rounds=TRIAL_ROUNDS)
+    if made is None or _astray(exact, made).any():
+        raise NoPlanError(f"the boards known can't be brought to {mark.name}")
+    return _with_true_pauses(exact, made)
 
 
 # ---- the first plan --------------------------------------------------------------------------
@@ -403,8 +432,8 @@ def _try(
 ) -> Boards | None:
     pauses = _pauses_h(stage, helms)
     made = polish(
-        stage.waters, helms, stage.start, pauses, offing=stage.offing, rounds=rounds,
-        shortest_h=stage.shortest_h, exact=stage.exact, guess=guess,
+        stage.waters, helms, stage.start, pauses, offing=stage.offing, corridor=stage.corridor,
+        rounds=rounds, shortest_h=stage.shortest_h, exact=stage.exact, guess=guess,
         beat_h=beat_h - sum(pauses),
     )  # fmt: skip
     return None if made is None else Boards(made.helms, pauses, made.states, made)
@@ -475,7 +504,9 @@ def _better(
     limit_h: float,
     ahead: manoeuvres.Mode | None,
 ) -> Boards | None:
-    """Polish another sequence; None unless it takes less than the limit."""
+    """Polish another sequence; None unless it takes less than the limit, and begins as wished."""
+    if _begins_as_wished(stage, best.helms) and not _begins_as_wished(stage, helms):
+        return None
     trial = _try(stage, helms, guess=best.states, rounds=TRIAL_ROUNDS, beat_h=limit_h)
     if trial is None or _until_ahead_h(stage, trial, ahead) > limit_h * HOPELESS:
         return None
@@ -539,6 +570,72 @@ def _begun_as_wished(stage: Stage, best: Boards, ahead: manoeuvres.Mode | None) 
     return min(made, key=lambda boards: _until_ahead_h(stage, boards, ahead), default=best)
 
 
+def _past_the_layline(stage: Stage, best: Boards, ahead: manoeuvres.Mode | None) -> Boards:
+    """Let the board into the mark be sailed freer, so that she turns past the layline.
+
+    Its course over the ground turns away from the board before it by the margin, which is the
+    safe side upwind and downwind alike; a board that can't be sailed so stays as it was.
+    """
+    if not stage.margin_deg or best.count < 2:
+        return best
+    made = [_freer(stage, best)]
+    for helms in _sequences(best.helms):
+        other = _try(stage, helms) if _begins_as_wished(stage, helms) else None
+        # What the margin costs depends on which board is the last.
+        made += [] if other is None else [_freer(stage, other)]
+    freer = [boards for boards in made if boards is not None]
+    return min(freer, key=lambda boards: _until_ahead_h(stage, boards, ahead), default=best)
+
+
+def _freer(stage: Stage, boards: Boards) -> Boards | None:
+    """Sail the last board of some the margin freer; None if that can't be."""
+    numbers = board_numbers(boards.helms)
+    course, states = boards.polished.course, boards.states
+    mine = np.flatnonzero(numbers == numbers[-1])
+    last = np.append(course.first[1:], len(course.order))
+    before = boards.helms[int(mine[0]) - 1]
+    turn = int(course.first[mine[0]])
+    came = float(_course_deg(stage, before, before.control_deg, states, turn)[0])
+    helms = list(boards.helms)
+    for k in mine.tolist():
+        middle = int(course.first[k] + last[k]) // 2
+        row = _freer_deg(stage, helms[k], states, middle, came)
+        if row is None:
+            return None
+        helms[k] = replace(helms[k], control_deg=row, held=True)
+    return _try(stage, helms, guess=states)
+
+
+def _freer_deg(stage: Stage, helm: Helm, states: States, at: int, came_deg: float) -> float | None:
+    """The polar's angle whose course lies the margin farther from the course she came by."""
+    mode = stage.waters.modes[helm.mode]
+    if mode.engine:
+        return None
+    rows = row_angles(stage.waters.boat.sail_sets[mode.sail_set], MARGIN_STEP_DEG)
+    own = float(_course_deg(stage, helm, helm.control_deg, states, at)[0])
+    away = np.sign(float(geodesy.wrap_180(own - came_deg)))
+    wanted = own + away * stage.margin_deg
+    if away * float(geodesy.wrap_180(wanted - came_deg)) <= stage.margin_deg:
+        return None
+    off = np.asarray(geodesy.wrap_180(_course_deg(stage, helm, rows, states, at) - wanted))
+    meets = np.flatnonzero((off[:-1] * off[1:] <= 0.0) & (np.abs(off[1:] - off[:-1]) < 90.0))
+    if not meets.size:
+        return None
+    k = meets[np.argmin(np.abs(rows[meets] - helm.control_deg))]
+    return float(rows[k] + off[k] / (off[k] - off[k + 1]) * (rows[k + 1] - rows[k]))
+
+
+def _course_deg(stage: Stage, helm: Helm, control_deg: ArrayLike, states: States, at: int) -> Array:
+    """Courses over the ground at a step's beginning, steered as an order; NaN for none."""
+    airs = stage.waters.airs(*(np.asarray(values)[[at]] for values in (
+        states.time_h, states.lat, states.lon
+    )))  # fmt: skip
+    mode = stage.waters.modes[helm.mode]
+    going = stage.waters.steered(mode, helm.steer, np.atleast_1d(control_deg), airs)
+    course = np.degrees(np.arctan2(going.east_kn, going.north_kn))
+    return np.where(going.possible, course, np.nan)
+
+
 def _begins_as_wished(stage: Stage, helms: Sequence[Helm]) -> bool:
     tacks = [stage.waters.modes[helm.mode].tack for helm in helms]
     if stage.first == "longer":
@@ -578,8 +675,8 @@ def _again(stage: Stage, best: Boards, helms: Sequence[Helm]) -> Boards | None:
     if len(helms) != len(best.helms):
         pauses = _pauses_carried(best, helms)
     made = polish(
-        stage.waters, helms, stage.start, pauses, offing=stage.offing, rounds=MANY_ROUNDS,
-        shortest_h=stage.shortest_h, exact=stage.exact, guess=best.states,
+        stage.waters, helms, stage.start, pauses, offing=stage.offing, corridor=stage.corridor,
+        rounds=MANY_ROUNDS, shortest_h=stage.shortest_h, exact=stage.exact, guess=best.states,
         windows=best.polished.windows,
     )  # fmt: skip
     return None if made is None else Boards(made.helms, pauses, made.states, made)

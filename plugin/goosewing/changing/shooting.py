@@ -59,6 +59,8 @@ class Helm:
     control_deg: float
     """The polar's angle to keep, or the heading."""
     hours: float
+    held: bool = False
+    """Whether that is given, and not the optimiser's to choose."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -8,38 +8,44 @@ where that pays.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime
+from functools import partial
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from goosewing.boat import manoeuvres
 from goosewing.changing import board_records, guesses, least_time
+from goosewing.changing.corridor import Corridor
 from goosewing.changing.engine_rule import Lulls
 from goosewing.changing.guesses import Outlook
 from goosewing.changing.motion import Waters
+from goosewing.changing.recall import Recall, Settled
 from goosewing.changing.relaxed import relaxed_h
-from goosewing.changing.search import Root, Search, Way, search_leg
-from goosewing.changing.settling import Boards, Stage, settled
+from goosewing.changing.search import Root, Search, Way, fastest_of, search_leg
+from goosewing.changing.settling import Boards, Stage, resettled, settled
 from goosewing.earth import geodesy
 from goosewing.earth.course import Course, course_between, is_curved
-from goosewing.errors import InputError, NoPlanError, OutsideForecastError
+from goosewing.errors import NoPlanError, OutsideForecastError
 from goosewing.records import Leg, Mark, Plan
 from goosewing.steady import motoring
+from goosewing.steady.boards import check_corridor
 from goosewing.totals import Clock, plan_of, tables_missing
 from goosewing.weather.base import datetime_from_hours, hours_from_datetime
 from goosewing.words.figures import clock, off_the_wind, three_figures
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Sequence
 
     from goosewing.boat.model import Boat
     from goosewing.case import Case
     from goosewing.changing.keep_clear import Offing
     from goosewing.hazards.areas import Area
-    from goosewing.options import Options
+    from goosewing.options import First, Options
+    from goosewing.records import Tack
     from goosewing.weather.base import Coverage, Weather
 
 SHORTEST_BOARD_MIN = 20.0
@@ -68,48 +74,164 @@ NEVER_H = 1e6
 """So long on a board that a change is free to be made: at a mark, or at the start."""
 
 
-def solve(case: Case, progress: Callable[[str, float], None] | None = None) -> Plan:
-    """Plan a passage in wind and stream that change; see `goosewing.plan.make`."""
+def solve(
+    case: Case,
+    firsts: Sequence[First | None] | None = None,
+    *,
+    progress: Callable[[str, float], None] | None = None,
+    recall: Recall | None = None,
+) -> Plan:
+    """Plan a passage in wind and stream that change; see `goosewing.plan.make`.
+
+    `firsts` says leg by leg which board comes first; the options' wish if not given. What
+    `recall` holds of a passage that is nearly this one is not searched for again.
+    """
     marks, boat, weather, options = case.marks, case.boat, case.weather, case.options
-    departure = case.departure.astimezone(UTC)
-    if options.corridor_nm is not None or options.margin_deg:
-        raise InputError("a corridor or a margin can be kept in steady wind only")
+    wishes = [options.first] * (len(marks) - 1) if firsts is None else list(firsts)
     waters = Waters(boat, weather, case.hazards, _lulls(boat, options))
-    _check_start(weather, departure, marks)
-    start_h = hours_from_datetime(departure)
+    _check_start(weather, case.departure, marks)
     courses = [course_between(a.lat, a.lon, b.lat, b.lon) for a, b in pairwise(marks)]
-    views = _outlooks(waters, courses, start_h)
-    ways = _search_all(waters, marks, courses, views, start_h, options, progress)
-    reckoning = Clock(departure, *_first_sails(waters, ways[0], options))
-    legs: list[Leg] = []
-    relaxed = 0.0
-    aheads = [waters.modes[way.stretches[0].mode] for way in ways[1:]]
-    for course, view, way, ahead, (origin, mark) in zip(
-        courses, views, ways, [*aheads, None], pairwise(marks), strict=True
-    ):
-        now = hours_from_datetime(reckoning.time)
-        stage = Stage(
-            _bound_for(waters, course), course, view, now, _shortest_h(options, way), reckoning,
-            watch_h=_watch_h(options, way), worth_h=options.worth_min / 60.0,
-            first=options.first, offing=_offing(waters, course, way),
-            straight_h=_straight_h(waters, course, now, way),
-        )  # fmt: skip
-        boards = settled(stage, way, mark, ahead)
-        leg, reckoning = board_records.leg_record(
-            stage.waters, course, origin, mark, boards, reckoning
-        )
-        leg, least = _compared(stage, boards, leg)
-        leg = replace(leg, reasons=(*leg.reasons, *motoring.told(leg, boat.engine)))
-        relaxed += least
-        legs.append(leg)
+    trip = _Trip(waters, marks, courses, wishes, case.departure.astimezone(UTC), options)
+    written = None if recall is None else _recalled(trip, recall)
+    if written is None:
+        written = _searched(trip, progress)
+    if recall is not None:
+        recall.keep(written.settled)
+    legs = written.legs
     made = plan_of(
-        boat, marks, departure, tuple(legs),
+        boat, marks, trip.departure, legs,
         (*case.notices, *tables_missing(boat, legs), *_beyond_notice(legs)),
         f"{options.source or 'Wind and stream as they change'}.",
     )  # fmt: skip
-    if weather.varies_in_place or any(is_curved(course) for course in courses):
-        return replace(made, bound_h=None, relaxed_h=relaxed)
-    return replace(made, bound_h=_bound_of_all_h(waters, courses, start_h, made))
+    in_place = weather.varies_in_place or any(is_curved(course) for course in courses)
+    if in_place or written.relaxed_h is None:
+        return replace(made, bound_h=None, relaxed_h=written.relaxed_h)
+    return replace(made, bound_h=_bound_of_all_h(waters, courses, trip.start_h, made))
+
+
+class _Trip(NamedTuple):
+    """What is to be planned."""
+
+    waters: Waters
+    marks: Sequence[Mark]
+    courses: Sequence[Course]
+    wishes: Sequence[First | None]
+    departure: datetime
+    options: Options
+
+    @property
+    def start_h(self) -> float:
+        return hours_from_datetime(self.departure)
+
+
+class _Written(NamedTuple):
+    """Legs as they are told, how they were planned, and what all of them take without turns."""
+
+    legs: tuple[Leg, ...]
+    settled: tuple[Settled, ...]
+    relaxed_h: float | None
+    """None where that was not worked out."""
+
+
+Settle = Callable[[int, Clock], Settled]
+"""Makes the boards of a leg, by its number and where the reckoning stands at its beginning."""
+
+
+def _searched(trip: _Trip, progress: Callable[[str, float], None] | None) -> _Written:
+    waters, options = trip.waters, trip.options
+    views = _outlooks(waters, trip.courses, trip.start_h)
+    ways = _search_all(trip, views, progress)
+    aheads = [*(waters.modes[way.stretches[0].mode] for way in ways[1:]), None]
+
+    def settle(at: int, reckoning: Clock) -> Settled:
+        return _settled(trip, at, views[at], ways[at], reckoning, aheads[at])
+
+    return _written(trip, settle, Clock(trip.departure, *_first_sails(waters, ways[0], options)))
+
+
+def _settled(
+    trip: _Trip, at: int, view: Outlook, way: Way, reckoning: Clock, ahead: manoeuvres.Mode | None
+) -> Settled:
+    """Make the boards of one leg of the way that was found over it."""
+    waters, options, course = trip.waters, trip.options, trip.courses[at]
+    now = hours_from_datetime(reckoning.time)
+    stage = Stage(
+        _bound_for(waters, course), course, view, now, _shortest_h(options, way), reckoning,
+        watch_h=_watch_h(options, way), worth_h=options.worth_min / 60.0,
+        first=trip.wishes[at], offing=_offing(waters, course, way),
+        corridor=_corridor(options, course), margin_deg=options.margin_deg,
+        straight_h=_straight_h(waters, course, now, way.arrival_h - now),
+    )  # fmt: skip
+    return Settled(stage, settled(stage, way, trip.marks[at + 1], ahead))
+
+
+def _recalled(trip: _Trip, recall: Recall) -> _Written | None:
+    """Bring boards that were planned before to where the marks are now; None if they can't be.
+
+    A leg that was not planned before, as between two places at one mark, is searched alone.
+    """
+    known = recall.near(trip.courses, trip.start_h)
+    if not any(known):
+        return None
+
+    def settle(at: int, reckoning: Clock) -> Settled:
+        leg = known[at]
+        return _alone(trip, at, reckoning) if leg is None else _resettled(trip, at, leg, reckoning)
+
+    first = Clock(trip.departure, None, 0.0)
+    if known[0] is not None:
+        first = known[0].stage.before._replace(time=trip.departure)
+    try:
+        return _written(trip, settle, first, compare=False)
+    except NoPlanError:
+        return None
+
+
+def _resettled(trip: _Trip, at: int, leg: Settled, reckoning: Clock) -> Settled:
+    course, now = trip.courses[at], hours_from_datetime(reckoning.time)
+    stage = replace(
+        leg.stage, waters=_bound_for(trip.waters, course), course=course, start_h=now,
+        before=reckoning, first=trip.wishes[at], straight_h=None,
+        corridor=_corridor(trip.options, course),
+    )  # fmt: skip
+    return Settled(stage, resettled(stage, leg.boards, trip.marks[at + 1]))
+
+
+def _alone(trip: _Trip, at: int, reckoning: Clock) -> Settled:
+    """Plan a leg as if it were the last one."""
+    course, now = trip.courses[at], hours_from_datetime(reckoning.time)
+    view = guesses.along(trip.waters, course, now)
+    roots = _first_roots(trip.waters, trip.options, now)
+    if reckoning.mode is not None:
+        roots = (Root(trip.waters.modes.index(reckoning.mode), now, NEVER_H),)
+    way = min(_ways_over(trip, at, view, roots, None), key=lambda way: way.arrival_h)
+    if at == 0:
+        reckoning = Clock(trip.departure, *_first_sails(trip.waters, way, trip.options))
+    return _settled(trip, at, view, way, reckoning, None)
+
+
+def _written(trip: _Trip, settle: Settle, reckoning: Clock, *, compare: bool = True) -> _Written:
+    """Plan leg after leg, each from where and when the one before ends.
+
+    What a leg could take at best is worked out but for trials, of which it is the greater part.
+    """
+    legs: list[Leg] = []
+    made: list[Settled] = []
+    relaxed = 0.0
+    for at, (course, (origin, mark)) in enumerate(
+        zip(trip.courses, pairwise(trip.marks), strict=True)
+    ):
+        stage, boards, _ = settle(at, reckoning)
+        leg, reckoning = board_records.leg_record(
+            stage.waters, course, origin, mark, boards, reckoning
+        )
+        if compare:
+            leg, least = _compared(stage, boards, leg)
+            relaxed += least
+        said = motoring.told(leg, trip.waters.boat.engine)
+        legs.append(replace(leg, reasons=(*leg.reasons, *said)))
+        made.append(Settled(stage, boards, trip.start_h))
+    return _Written(tuple(legs), tuple(made), relaxed if compare else None)
 
 
 def _lulls(boat: Boat, options: Options) -> Lulls | None:
@@ -184,26 +306,14 @@ def _watch_h(options: Options, way: Way) -> float:
 
 
 def _search_all(
-    waters: Waters,
-    marks: Sequence[Mark],
-    courses: Sequence[Course],
-    views: Sequence[Outlook],
-    start_h: float,
-    options: Options,
-    progress: Callable[[str, float], None] | None,
+    trip: _Trip, views: Sequence[Outlook], progress: Callable[[str, float], None] | None
 ) -> list[Way]:
     """Search leg by leg, each from every mode in which the mark before may be reached."""
-    roots = _first_roots(waters, options, start_h)
+    waters, options = trip.waters, trip.options
+    roots = _first_roots(waters, options, trip.start_h)
     found: list[list[Way]] = []
-    for course, view, (origin, mark) in zip(courses, views, pairwise(marks), strict=True):
-        told = None if progress is None else (lambda nm, name=mark.name: progress(name, nm))
-        _check_open(waters, course, origin, mark)
-        for what in _searches(waters, options, _searched_shortest_h(options, course, view)):
-            ways = _search(waters, course, view, roots, what, told)
-            if ways:
-                break
-        else:
-            raise _not_reached(waters, mark, roots)
+    for at, view in enumerate(views):
+        ways = _ways_over(trip, at, view, roots, progress)
         found.append(ways)
         roots = tuple(Root(way.mode, way.arrival_h, NEVER_H) for way in ways)
     best = min(range(len(found[-1])), key=lambda i: found[-1][i].arrival_h)
@@ -212,6 +322,34 @@ def _search_all(
         chain.append(ways[best])
         best = ways[best].root
     return chain[::-1]
+
+
+def _ways_over(
+    trip: _Trip,
+    at: int,
+    view: Outlook,
+    roots: tuple[Root, ...],
+    progress: Callable[[str, float], None] | None,
+) -> list[Way]:
+    """Search one leg, the fastest way for each mode of arrival.
+
+    Raises
+    ------
+    NoPlanError
+        If its mark is not reached.
+    """
+    waters, options, course = trip.waters, trip.options, trip.courses[at]
+    origin, mark = trip.marks[at : at + 2]
+    told = None if progress is None else partial(progress, mark.name)
+    _check_open(waters, course, origin, mark)
+    if options.corridor_nm is not None:
+        check_corridor(view.fastest_kn, mark.name, options.corridor_nm)
+    for what in _searches(waters, options, _searched_shortest_h(options, course, view)):
+        search = partial(_search, waters, course, view, what, told)
+        ways = _begun_as_wished(waters, trip.wishes[at], roots, search)
+        if ways:
+            return ways
+    raise _not_reached(waters, mark, roots, options.corridor_nm)
 
 
 def _check_open(waters: Waters, course: Course, origin: Mark, mark: Mark) -> None:
@@ -231,15 +369,19 @@ def _across(waters: Waters, course: Course) -> Area | None:
     return waters.hazards.what_blocks(course.lat1, course.lon1, course.lat2, course.lon2)
 
 
+def _corridor(options: Options, course: Course) -> Corridor | None:
+    return None if options.corridor_nm is None else Corridor(course, options.corridor_nm)
+
+
 def _searches(waters: Waters, options: Options, shortest_h: float) -> list[Search]:
     """How a leg is searched, each where the one before found nothing.
 
     Between hazards boards may have to be shorter, the grid finer, or the way round longer.
     """
-    wished = Search(shortest_h=shortest_h)
+    wished = Search(shortest_h=shortest_h, corridor_nm=options.corridor_nm)
     if waters.hazards is None:
         return [wished]
-    short = wished if options.shortest_board_min is not None else Search()
+    short = wished if options.shortest_board_min is not None else replace(wished, shortest_h=0.0)
     tries = [wished, short, replace(short, fineness=3.0), replace(short, widest=WIDEST)]
     return list(dict.fromkeys(tries))
 
@@ -248,9 +390,9 @@ def _search(
     waters: Waters,
     course: Course,
     view: Outlook,
-    roots: tuple[Root, ...],
     what: Search,
-    progress: Callable[[float], None] | None = None,
+    progress: Callable[[float], None] | None,
+    roots: tuple[Root, ...],
 ) -> list[Way]:
     return search_leg(
         _bound_for(waters, course), course, roots, what,
@@ -258,12 +400,63 @@ def _search(
     )  # fmt: skip
 
 
+def _begun_as_wished(
+    waters: Waters,
+    first: First | None,
+    roots: tuple[Root, ...],
+    search: Callable[[tuple[Root, ...]], list[Way]],
+) -> list[Way]:
+    """Search ways that begin on the tack asked for; those that keep to one tack are all right.
+
+    Only where the fastest ways do neither is the leg searched once more, from that tack alone.
+    """
+    ways = search(roots)
+    if first not in ("port", "starboard"):
+        return ways
+    good = [way for way in ways if _begins_on(waters, first, way)]
+    if len(good) == len(ways):
+        return ways
+    wished, come_from = _roots_on(waters, first, roots)
+    for way in search(wished) if wished else []:
+        at = come_from[way.root]
+        good.append(replace(way, root=at, root_mode=roots[at].mode))
+    return fastest_of(good) or ways
+
+
+def _begins_on(waters: Waters, tack: Tack, way: Way) -> bool:
+    """Whether a way begins on a tack, or is never on it."""
+    tacks = [waters.modes[part.mode].tack for part in way.stretches]
+    return tacks[0] == tack or tack not in tacks
+
+
+def _roots_on(
+    waters: Waters, tack: Tack, roots: Sequence[Root]
+) -> tuple[tuple[Root, ...], list[int]]:
+    """Begin on a tack, the turn onto it paid; and say of each beginning which root it is from."""
+    costs = manoeuvres.cost_table_h(waters.boat, waters.modes).min(axis=0)
+    wished, come_from = [], []
+    for at, root in enumerate(roots):
+        for number, mode in enumerate(waters.modes):
+            if mode.tack != tack or mode.engine:
+                continue
+            cost = 0.0 if root.mode < 0 else float(costs[root.mode, number])
+            # On the board that she is on already she may change sails at once.
+            long = root.sailed_h if root.mode in (-1, number) else 0.0
+            wished.append(Root(number, root.time_h + cost, long))
+            come_from.append(at)
+    return tuple(wished), come_from
+
+
 def _searched_shortest_h(options: Options, course: Course, view: Outlook) -> float:
     hours = course.distance_nm * view.hours_per_nm(course.bearing_deg)
     wished = (
         SHORTEST_BOARD_MIN if options.shortest_board_min is None else options.shortest_board_min
     )
-    return min(wished / 60.0, SHORTEST_SHARE * hours)
+    shortest = min(wished / 60.0, SHORTEST_SHARE * hours)
+    if options.corridor_nm is None or options.shortest_board_min is not None:
+        return shortest
+    # From the middle to the edge she must be able to sail a board.
+    return min(shortest, options.corridor_nm / view.fastest_kn)
 
 
 def _first_roots(waters: Waters, options: Options, start_h: float) -> tuple[Root, ...]:
@@ -290,7 +483,14 @@ def _first_sails(
     return waters.modes[first], 90.0
 
 
-def _not_reached(waters: Waters, mark: Mark, roots: Sequence[Root]) -> NoPlanError:
+def _not_reached(
+    waters: Waters, mark: Mark, roots: Sequence[Root], corridor_nm: float | None
+) -> NoPlanError:
+    if corridor_nm is not None:
+        return NoPlanError(
+            f"{mark.name} is not reached within a corridor of {corridor_nm:g} nm either side, or "
+            "not in this wind and stream at all, or not before the forecast ends"
+        )
     cover = waters.weather.coverage
     start = datetime_from_hours(min(root.time_h for root in roots))
     setting_out = f"setting out at {start:%Y-%m-%d} {clock(start)}"
@@ -317,10 +517,10 @@ def _offing(waters: Waters, course: Course, way: Way) -> Offing | None:
     return Offing.of(waters.hazards, course, *way.places)
 
 
-def _straight_h(waters: Waters, course: Course, start_h: float, way: Way) -> float | None:
+def _straight_h(waters: Waters, course: Course, start_h: float, hours: float) -> float | None:
     if _across(waters, course) is not None:
         return None
-    return guesses.straight_h(waters, course, start_h, way.arrival_h - start_h)
+    return guesses.straight_h(waters, course, start_h, hours)
 
 
 # ---- what the leg is compared with -----------------------------------------------------------

@@ -15,13 +15,13 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from goosewing.earth import geodesy
 from goosewing.errors import InputError, NoPlanError
-from goosewing.marks.rounding import TURNS_BACK_DEG
+from goosewing.marks.rounding import TURNS_BACK_DEG, WORSE_SHARE
 from goosewing.records import Line, Mark, Plan, Side
 
 if TYPE_CHECKING:
@@ -75,7 +75,7 @@ def any_in(marks: Sequence[Mark]) -> bool:
     return any(named(mark).line is not None for mark in marks)
 
 
-def fastest(marks: Sequence[Mark], solve: Solve) -> Plan:
+def fastest(marks: Sequence[Mark], solve: Solve, afresh: Solve | None = None) -> Plan:
     """Plan a course, each of its lines passed where the whole passage is fastest.
 
     Parameters
@@ -84,6 +84,8 @@ def fastest(marks: Sequence[Mark], solve: Solve) -> Plan:
         The ends of a line stand one after the other.
     solve : callable
         Plans a passage over marks.
+    afresh : callable, optional
+        Does so without what earlier trials taught: asked once, where all is chosen.
 
     Raises
     ------
@@ -94,24 +96,28 @@ def fastest(marks: Sequence[Mark], solve: Solve) -> Plan:
     """
     course = _paired(marks)
     lines = {at: each for at, each in enumerate(course) if isinstance(each, Line)}
-    choices = {at: _choices(course, at) for at in lines}
-    chosen = {at: _in_the_middle(choices[at]) for at in lines}
-    best = _tried(course, choices, chosen, solve)
+    task = _Task(course, {at: _choices(course, at) for at in lines}, solve, {})
+    chosen = {at: _in_the_middle(task.choices[at]) for at in lines}
+    best = task.tried(chosen)
     for _ in range(SWEEPS):
         before = dict(chosen)
         for at in lines:
-            for number in range(len(choices[at])):
+            for number in range(len(task.choices[at])):
                 trial = {**chosen, at: number}
-                plan = None if trial == chosen else _tried(course, choices, trial, solve)
+                plan = None if trial == chosen else task.tried(trial)
                 if plan is not None and (best is None or plan.elapsed_h < best.elapsed_h - 1e-9):
                     best, chosen = plan, trial
         if chosen == before:
             break
     if best is None:
         raise NoPlanError("the lines of this course can't be passed: no boards lead over them")
-    told = tuple(_told(course, choices, chosen, at, best, solve) for at in lines)
+    told = tuple(_told(task, chosen, at) for at in lines)
+    again = None if afresh is None else task._replace(solve=afresh, known={}).tried(chosen)
+    if again is not None and again.elapsed_h < best.elapsed_h * (1.0 + WORSE_SHARE):
+        best = again
+    told = tuple(replace(line, bias_deg=_bias_deg(line, best)) for line in told)
     said = tuple(
-        _words(line, choices[at][chosen[at]]) for at, line in zip(lines, told, strict=True)
+        _words(line, task.choices[at][chosen[at]]) for at, line in zip(lines, told, strict=True)
     )
     return replace(best, lines=told, notices=(*best.notices, *said))
 
@@ -120,20 +126,30 @@ def _in_the_middle(choices: Sequence[_Choice]) -> int:
     return min(len(choices) // 2, len(choices) - 1)
 
 
-def _tried(
-    course: Sequence[Mark | Line],
-    choices: dict[int, list[_Choice]],
-    chosen: dict[int, int],
-    solve: Solve,
-) -> Plan | None:
-    marks = [
-        choices[at][chosen[at]].mark if isinstance(each, Line) else each
-        for at, each in enumerate(course)
-    ]
-    try:
-        return solve(marks)
-    except NoPlanError:
-        return None
+class _Task(NamedTuple):
+    """A course, how its lines may be passed, what plans it, and what was planned already."""
+
+    course: Sequence[Mark | Line]
+    choices: dict[int, list[_Choice]]
+    solve: Solve
+    known: dict[tuple[int, ...], Plan | None]
+
+    def tried(self, chosen: dict[int, int]) -> Plan | None:
+        """Plan the course with these choices; None if that can't be sailed."""
+        key = tuple(chosen[at] for at in self.choices)
+        if key not in self.known:
+            self.known[key] = self._planned(chosen)
+        return self.known[key]
+
+    def _planned(self, chosen: dict[int, int]) -> Plan | None:
+        marks = [
+            self.choices[at][chosen[at]].mark if isinstance(each, Line) else each
+            for at, each in enumerate(self.course)
+        ]
+        try:
+            return self.solve(marks)
+        except NoPlanError:
+            return None
 
 
 def _paired(marks: Sequence[Mark]) -> list[Mark | Line]:
@@ -214,34 +230,27 @@ def _rounded(line: Line, end: Side) -> _Choice:
     )  # fmt: skip
 
 
-def _told(
-    course: Sequence[Mark | Line],
-    choices: dict[int, list[_Choice]],
-    chosen: dict[int, int],
-    at: int,
-    best: Plan,
-    solve: Solve,
-) -> Line:
+def _told(task: _Task, chosen: dict[int, int], at: int) -> Line:
     """Say what an end gains on the other, all else as chosen."""
-    line = course[at]
+    line = task.course[at]
     assert isinstance(line, Line)
     by_end = {}
-    for number, choice in enumerate(choices[at]):
+    for number, choice in enumerate(task.choices[at]):
         if choice.end is not None:
-            same = number == chosen[at]
-            plan = best if same else _tried(course, choices, {**chosen, at: number}, solve)
+            plan = task.tried({**chosen, at: number})
             by_end[choice.end] = np.inf if plan is None else plan.elapsed_h
     gain_s = (by_end["starboard"] - by_end["port"]) * 3600.0
     favoured: Side | None = None
     if abs(gain_s) > WORTH_S:
         favoured = "port" if gain_s > 0.0 else "starboard"
-    bias = None if line.kind == "gate" else _bias_deg(line, best)
     gain = abs(float(gain_s)) if np.isfinite(gain_s) else None
-    return replace(line, favoured=favoured, gain_s=gain, bias_deg=bias)
+    return replace(line, favoured=favoured, gain_s=gain)
 
 
 def _bias_deg(line: Line, plan: Plan) -> float | None:
-    """By how much a line lies off square to the wind."""
+    """By how much a line lies off square to the wind; None for a gate."""
+    if line.kind == "gate":
+        return None
     board = plan.legs[0].boards[0] if line.kind == "start" else plan.legs[-1].boards[-1]
     if board.twd_deg is None:
         return None

@@ -78,6 +78,10 @@ AT_REST_SHARE = 0.002
 TOO_CLOSE = 0.99
 """Boards keep at least this share of the distance asked for."""
 
+BENT_SHARE = 0.9
+"""Boards that pass at no less than this share of it only bend towards the mark, as the wind turns
+on them: aim points a little farther off put that right."""
+
 WIDE = 1.05
 """Passing at more than this share of the distance is wider than it need be."""
 
@@ -86,6 +90,9 @@ SAME_COURSE_DEG = 0.1
 
 TIED = 1.001
 """Boards whose closest points differ by less than this are all looked at for the hand."""
+
+WORSE_SHARE = 1e-3
+"""A plan made afresh is taken unless it is slower by more than this share."""
 
 DIRECTIONS = 72
 STANDOFFS = (1.0, 1.4142)
@@ -300,6 +307,9 @@ def around(
     solve: Solve,
     first: First | None = None,
     hazards: Hazards | None = None,
+    *,
+    afresh: Solve | None = None,
+    hasty: bool = False,
 ) -> Plan:
     """Plan a passage that leaves its marks on the hands and at the distances asked for.
 
@@ -312,6 +322,10 @@ def around(
         The navigator's own wish for every leg.
     hazards : Hazards, optional
         Marks that stand in one are not aimed at themselves.
+    afresh : callable, optional
+        Plans without what earlier trials taught: asked where the aim points rest.
+    hasty : bool
+        Where aim points don't rest, whether to take the first others that do, not the best.
 
     Returns
     -------
@@ -327,7 +341,7 @@ def around(
         If no boards leave a mark so.
     """
     _check(marks)
-    task = _Task(tuple(marks), solve, _turns(marks))
+    task = _Task(tuple(marks), solve, _turns(marks), hasty)
     wishes = _Wishes((first,) * (len(marks) - 1), (None,) * len(marks))
     best = task.settled(_first_aims(marks, task.turns, hazards), wishes)
     for _ in range(2 * len(marks)):
@@ -340,7 +354,10 @@ def around(
         best = better
     if best.failing:
         raise NoPlanError(_cannot_be_left(marks, best.failing[0]))
-    return task.over_the_marks(task.tidied(best))
+    best = task.tidied(best)
+    if afresh is not None:
+        best = task._replace(solve=afresh).once_more(best)
+    return task.over_the_marks(best)
 
 
 def _check(marks: Sequence[Mark]) -> None:
@@ -385,6 +402,8 @@ class _Task(NamedTuple):
     marks: tuple[Mark, ...]
     solve: Solve
     turns: tuple[Turn | None, ...]
+    hasty: bool = False
+    """Whether the first thing that does is taken: where a plan takes long."""
 
     def settled(self, aims: Aims, wishes: _Wishes) -> _Trial:
         """Plan and aim in turn until the aim points rest; return the best plan met.
@@ -399,15 +418,32 @@ class _Task(NamedTuple):
     def _rounds(self, aims: Aims, wishes: _Wishes) -> list[_Trial]:
         """Return the trial at rest alone, or all of them where none comes to rest."""
         seen: list[_Trial] = []
+        farther = [1.0] * len(self.marks)
         for _ in range(ROUNDS):
             trial = self.tried(aims, wishes)
             if trial is None:
                 break
-            aims = self._aims(trial)
-            if not trial.failing and self._at_rest(trial.aims, aims):
+            aims = self._aims(trial, farther)
+            rests = self._at_rest(trial.aims, aims)
+            if rests and not trial.failing:
                 return [trial]
             seen.append(trial)
+            if rests:
+                near = [(at, self._share_off(trial, at)) for at in trial.failing]
+                if any(share < BENT_SHARE for _, share in near):
+                    break
+                for at, share in near:
+                    farther[at] /= share
+                aims = self._aims(trial, farther)
         return seen
+
+    def _share_off(self, trial: _Trial, at: int) -> float:
+        """At what share of its distance the boards pass a mark."""
+        mark = self.marks[at]
+        assert mark.leave is not None
+        boards = [board for leg in trial.plan.legs[at - 1 : at + 1] for board in leg.boards]
+        found = passing((mark.lat, mark.lon), mark.leave, boards)
+        return found.distance_nm / mark.leave_distance_nm
 
     def tried(self, aims: Aims, wishes: _Wishes) -> _Trial | None:
         """Plan over these aim points; None if one of them can't be made."""
@@ -450,7 +486,7 @@ class _Task(NamedTuple):
     def _swept_deg(self, at: int, boards: Sequence[Board]) -> float:
         """Measure how far she goes round a mark, from the mark before it to the one after it."""
         mark, before = self.marks[at], self.marks[at - 1]
-        path = [(fix.lat, fix.lon) for board in boards for fix in (board.start, board.end)]
+        path = [(point.lat, point.lon) for board in boards for point in board.points]
         if at + 1 < len(self.marks):
             end = (self.marks[at + 1].lat, self.marks[at + 1].lon)
         else:
@@ -460,7 +496,16 @@ class _Task(NamedTuple):
             end = _place_off((mark.lat, mark.lon), turn.course_out_deg, mark.leave_distance_nm)
         return swept_deg((mark.lat, mark.lon), [(before.lat, before.lon), *path, end])
 
-    def _aims(self, trial: _Trial) -> Aims:
+    def once_more(self, trial: _Trial) -> _Trial:
+        """Plan over the same aim points; the trial stays where that proves much the worse."""
+        again = self.tried(trial.aims, trial.wishes)
+        if again is None or again.rank[:3] > trial.rank[:3]:
+            return trial
+        slower = again.plan.elapsed_h > trial.plan.elapsed_h * (1.0 + WORSE_SHARE)
+        return trial if slower else again
+
+    def _aims(self, trial: _Trial, farther: Sequence[float]) -> Aims:
+        """Where to aim by the boards of a trial, so much farther off than straight boards need."""
         legs = trial.plan.legs
         aims: list[tuple[Place, ...]] = [((self.marks[0].lat, self.marks[0].lon),)]
         for at, (mark, turn) in enumerate(zip(self.marks[1:], self.turns[1:], strict=True), 1):
@@ -470,7 +515,8 @@ class _Task(NamedTuple):
                 continue
             into = legs[at - 1].boards[-1].points[-1].course_over_ground_deg
             turned = _boards_turn_deg(legs, trial.lead, at, turn)
-            aims.append(aim_points(place, mark.leave, mark.leave_distance_nm, into, turned))
+            off_nm = mark.leave_distance_nm * farther[at]
+            aims.append(aim_points(place, mark.leave, off_nm, into, turned))
         return tuple(aims)
 
     def _at_rest(self, before: Aims, after: Aims) -> bool:
@@ -484,6 +530,8 @@ class _Task(NamedTuple):
 
     def otherwise(self, trial: _Trial, at: int, *, free: bool) -> _Trial:
         """Return the best of other orders of boards beside a mark; else of aim points round it."""
+        if self.hasty:
+            return self._otherwise_in_haste(trial, at, free=free)
         found = [trial]
         for wishes in self._other_wishes(trial, at, free=free):
             found += self._rounds(trial.aims, wishes)
@@ -518,6 +566,25 @@ class _Task(NamedTuple):
         for row in dict.fromkeys(rows):
             tried += self._rounds((*trial.aims[:at], row, *trial.aims[at + 1 :]), trial.wishes)
         return tried
+
+    def _otherwise_in_haste(self, trial: _Trial, at: int, *, free: bool) -> _Trial:
+        """Try one thing after the other, as soon as one does the mark is passed."""
+        tries: tuple[Callable[[], list[_Trial]], ...] = (
+            lambda: self._strings(trial, at) if at in trial.failing else [],
+            lambda: [
+                each
+                for wishes in self._other_wishes(trial, at, free=free)
+                for each in self._rounds(trial.aims, wishes)
+            ],
+            lambda: self._all_round(trial, at) if at in trial.failing else [],
+        )
+        best = trial
+        for found in tries:
+            best = min([best, *found()], key=lambda each: each.rank)
+            if at not in (*best.failing, *best.other_hand):
+                # From there the aim points may come to rest after all.
+                return min([best, *self._rounds(best.aims, best.wishes)], key=lambda t: t.rank)
+        return best
 
     def _other_wishes(self, trial: _Trial, at: int, *, free: bool) -> list[_Wishes]:
         beside: list[tuple[First | None, ...]] = [trial.wishes.legs[at - 1 : at + 1]]
@@ -700,13 +767,20 @@ def _boards_joined(before: Sequence[Board], after: Sequence[Board]) -> tuple[Boa
     )
     if not alike or abs(turned) > SAME_COURSE_DEG:
         return (*before, *after)
+    hours, nm = a.elapsed_h + b.elapsed_h, a.distance_nm + b.distance_nm
+    log_nm = a.log_nm + b.log_nm
     one = replace(
         a,
         end=b.end,
-        distance_nm=a.distance_nm + b.distance_nm,
-        log_nm=a.log_nm + b.log_nm,
-        elapsed_h=a.elapsed_h + b.elapsed_h,
-        points=(a.points[0], b.points[-1]),
+        distance_nm=nm,
+        log_nm=log_nm,
+        elapsed_h=hours,
+        boat_speed_kn=log_nm / hours,
+        speed_over_ground_kn=nm / hours,
+        points=(*a.points[:-1], *b.points[1:]),
+        orders=(*a.orders, *b.orders),
+        via=(*a.via, *b.via),
+        beyond_forecast=a.beyond_forecast or b.beyond_forecast,
     )
     return (*before[:-1], one, *after[1:])
 

@@ -20,6 +20,7 @@ import numpy as np
 
 from goosewing.earth import geodesy
 from goosewing.earth.course import Course
+from goosewing.errors import InputError
 from goosewing.velocities.velocity_set import (
     LEAST_SHARE,
     TWO_ANGLES_GAIN,
@@ -35,6 +36,10 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from goosewing.units import Array, BoolArray
+
+
+LEAST_BOARD_IN_CORRIDOR_H = 1.0 / 60.0
+"""A corridor must hold boards of at least a minute: less is not sailing."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -284,6 +289,22 @@ def _spread(choices: Choices, turns: NDArray[np.intp]) -> tuple[NDArray[np.intp]
 def _reach(held: VelocitySet, course: Course, choices: Choices, turns: NDArray[np.intp]) -> Array:
     exact, _ = velocities(held.boat, held.modes, held.airs, *_spread(choices, turns))
     return reach_to_the_side_deg(exact.east_kn, exact.north_kn, course, turns)
+
+
+def check_corridor(fastest_kn: float, mark: str, half_width_nm: float) -> None:
+    """Refuse a corridor too narrow to sail in.
+
+    Raises
+    ------
+    InputError
+        If a board from edge to edge takes less than a minute.
+    """
+    least_nm = fastest_kn * LEAST_BOARD_IN_CORRIDOR_H / 2.0
+    if half_width_nm < least_nm:
+        raise InputError(
+            f"a corridor of {half_width_nm:g} nm either side leaves boards of under a minute "
+            f"on the way to {mark}: at {fastest_kn:.1f} kn give it at least {least_nm:.3f} nm"
+        )
 
 
 def narrowest_deg(course: Course, half_width_nm: float) -> float:

@@ -14,11 +14,11 @@ from goosewing.boat.manoeuvres import Mode
 from goosewing.boat.model import wind_limit_text
 from goosewing.earth import geodesy
 from goosewing.earth.course import Course, course_between, is_curved
-from goosewing.errors import InputError, NoPlanError
+from goosewing.errors import NoPlanError
 from goosewing.options import First
 from goosewing.records import Board, BoardPoint, Fix, Layline, Leg, Mark, Plan
 from goosewing.steady import alternatives, cheapest_chain, motoring, reasons
-from goosewing.steady.boards import Ways, ways_to_sail
+from goosewing.steady.boards import Ways, check_corridor, ways_to_sail
 from goosewing.totals import (
     Clock,
     held_long,
@@ -53,9 +53,6 @@ if TYPE_CHECKING:
 
 LONGEST_LEG_H = 10 * 365 * 24
 """Way so slow that a leg takes ten years is no way; and no calendar holds a hundred such legs."""
-
-LEAST_BOARD_IN_CORRIDOR_H = 1.0 / 60.0
-"""A corridor must hold boards of at least a minute: less is not sailing."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -339,23 +336,14 @@ def leg_choice(held: VelocitySet, origin: Mark, destination: Mark, options: Opti
     if not best * LONGEST_LEG_H > course.distance_nm:
         raise NoPlanError(_cannot_be_made(held, origin, destination, course))
     if options.corridor_nm is not None:
-        _check_corridor(held, destination, options.corridor_nm)
+        fastest_kn = float(np.max(np.hypot(held.east_kn, held.north_kn)))
+        check_corridor(fastest_kn, destination.name, options.corridor_nm)
     ways, straight_h = ways_to_sail(
         held, course, margin_deg=options.margin_deg, corridor_nm=options.corridor_nm
     )
     # The sampled hull may lie a hair inside the polar's own curve; the straight course is exact.
     bound_h = float(np.fmin(course.distance_nm / best, straight_h))
     return LegChoice(origin, destination, course, ways, straight_h, bound_h)
-
-
-def _check_corridor(held: VelocitySet, destination: Mark, half_width_nm: float) -> None:
-    fastest = float(np.max(np.hypot(held.east_kn, held.north_kn)))
-    if 2.0 * half_width_nm < fastest * LEAST_BOARD_IN_CORRIDOR_H:
-        raise InputError(
-            f"a corridor of {half_width_nm:g} nm either side leaves boards of under a minute "
-            f"on the way to {destination.name}: at {fastest:.1f} kn give it at least "
-            f"{fastest * LEAST_BOARD_IN_CORRIDOR_H / 2.0:.3f} nm"
-        )
 
 
 def _cannot_be_made(held: VelocitySet, origin: Mark, destination: Mark, course: Course) -> str:
