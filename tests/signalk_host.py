@@ -313,13 +313,15 @@ class Host:
         code, answer = self.get(f"{SELF}/{path.replace('.', '/')}")
         return answer.get("value") if code == 200 and isinstance(answer, dict) else "absent"
 
-    def store_route(self, name: str, points: list[tuple[float, float]], **how: Any) -> str:
+    def store_route(
+        self, name: str, points: list[tuple[float, float]],
+        *, names: list[str] | None = None, **how: Any,
+    ) -> str:  # fmt: skip
+        named = names or [f"{name} {n}" for n in range(len(points))]
         feature = {
             "type": "Feature",
             "geometry": {"type": "LineString", "coordinates": [[lon, lat] for lat, lon in points]},
-            "properties": {
-                "coordinatesMeta": [{"name": f"{name} {n}"} for n in range(len(points))]
-            },
+            "properties": {"coordinatesMeta": [{"name": each} for each in named]},
         }
         code, answer = self.ask(
             "POST", f"{RESOURCES}/routes", {"name": name, "feature": feature}, **how
@@ -352,6 +354,11 @@ class Host:
         """
         self.configure({"boat": "/boat.toml"}, enabled=False)
         until(lambda: self.panel() == "Stopped", say=self.status)
+        self.asked_file().unlink(missing_ok=True)
+
+    def asked_file(self) -> Path:
+        """Where the plug keeps which route the crew has asked for."""
+        return self.folder / "plugin-config-data" / "goosewing" / "asked.json"
 
     def panel(self) -> str:
         """What the host shows of the plugin's state to its user."""

@@ -13,6 +13,7 @@ const { complete } = require('./schema')
 const { pointsOf, followed, stored, plannable } = require('./course')
 const { Panel } = require('./panel')
 const { forecastFor } = require('./forecast')
+const { Kept } = require('./kept')
 
 const HEARD = [
   'navigation.position', 'navigation.headingTrue', 'navigation.headingMagnetic',
@@ -43,6 +44,8 @@ const ENDS = {
 }
 const TICK_MS = 1000
 const ROUTE_CHECK_TICKS = 5
+const KEEP_TICKS = 300
+const RESTORE_TICKS = 20 // the host's own store of routes may start later than the plug
 const LEFTOVER_MS = 10000 // a plan nobody stands behind stays no longer than this
 const MOST_EVENTS = 50
 
@@ -75,6 +78,7 @@ class Plug {
     this.course = null
     this.lastCourse = null
     this.copy = null
+    this.asked = null
     this.busy = false
     this.ticks = 0
     this.reported = ''
@@ -92,6 +96,8 @@ class Plug {
     this.shelf = new Shelf(this.app, this.id, publish)
     this.shelf.open()
     this.engine = new Engine({ python, patience, hello: { boat, performance, options, ...this.kept() } }, this.listeners())
+    this.keeper = new Kept(this.folder(), text => this.app.debug(text))
+    this.asked = this.keeper.read()
     this.running = true
     this.engine.start()
     this.clock = setInterval(() => this.tick(), TICK_MS)
@@ -99,8 +105,12 @@ class Plug {
 
   /** Where the engine keeps what must survive a restart: the host's own folder for the plugin. */
   kept () {
-    const folder = typeof this.app.getDataDirPath === 'function' ? this.app.getDataDirPath() : null
+    const folder = this.folder()
     return folder ? { state: path.join(folder, 'under-way.json') } : {}
+  }
+
+  folder () {
+    return typeof this.app.getDataDirPath === 'function' ? this.app.getDataDirPath() : null
   }
 
   lacking () {
@@ -180,8 +190,24 @@ class Plug {
 
   async watch () {
     this.ticks += 1
-    await this.watchCourse()
+    if (this.asked) await this.resume()
+    else await this.watchCourse()
+    if (this.ticks % KEEP_TICKS === 0) this.keeper.write(this.order)
     if (this.order && this.ticks % ROUTE_CHECK_TICKS === 0) await this.watchRoute()
+  }
+
+  /** Take up what was asked for before the plug or the host was started again. */
+  async resume () {
+    const asked = this.asked
+    this.course = await followed(this.app)
+    const found = await stored(this.app, asked.routeId)
+    if (asked !== this.asked) return
+    if (!found && this.ticks < RESTORE_TICKS) return
+    this.asked = null
+    if (!found) return this.say('the route that was asked for before the restart is not there: ask again')
+    // The host's own course is as it was when the crew asked for another route.
+    this.lastCourse = JSON.stringify(this.course)
+    await this.take(asked, 'asked').catch(error => this.say(error.message))
   }
 
   async watchCourse () {
@@ -218,8 +244,10 @@ class Plug {
     order.next = next ?? Math.min(1, order.points.length - 1)
     if (!order.points[order.next]) throw new Refusal(400, `the route has ${order.points.length} points, none is number ${order.next}`)
     order.forecast = await this.forecast(order)
+    this.asked = null
     this.order = order
     this.notice = ''
+    this.keeper.write(order)
     this.sendPlan()
     // Sent again, it goes to an engine that was started anew.
     order.resume = true
@@ -249,7 +277,9 @@ class Plug {
   }
 
   async clear (notice = '') {
+    this.asked = null
     this.order = null
+    this.keeper.write(null)
     this.plan = null
     this.engine.send({ type: 'clear' })
     this.shelf.withdraw()
@@ -353,7 +383,7 @@ class Plug {
   event ({ kind, state, message, values }) {
     this.events.push({ time: new Date().toISOString(), kind, state, message, values })
     this.events.splice(0, this.events.length - MOST_EVENTS)
-    if (kind === 'mark_rounded') this.rounded(values?.mark)
+    if (kind === 'mark_rounded') for (const mark of values?.marks ?? [values?.mark]) this.rounded(mark)
     this.shelf.end(ENDS[kind] || [], message)
     this.shelf.notify(String(kind), state, message)
   }
@@ -365,6 +395,7 @@ class Plug {
     if (this.order.points[at]?.name !== mark) return
     this.order.reached = at + 1
     if (!this.order.points[at + 1]) this.order = null
+    this.keeper.write(this.order)
   }
 
   published ({ reason, resources = [], deltas = [], plan }) {

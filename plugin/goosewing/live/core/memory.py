@@ -107,14 +107,21 @@ def _again(state: State, desk: Desk, kept: Memory, route: Route) -> tuple[State,
         return replace(state, question=_with_turn(state.question, kept.pending)), events
     events = []
     if following > route.next:
-        names = " and ".join(mark.name for mark in route.marks[route.next : following])
-        words = f"{names} rounded before the restart: on to {route.marks[following].name}."
-        events = [Event(time_s=state.now_s, kind="mark_rounded", message=words)]
+        names = [mark.name for mark in route.marks[route.next : following]]
+        onward = route.marks[following].name
+        words = f"{' and '.join(names)} rounded before the restart: on to {onward}."
+        events = [_rounded(state, words, names)]
         state = rounding.on_to(state, following, "started again")
     if kept.pending is not None:
         state, more = rounding.asked(state, _of_turn(kept.pending))
         events += more
     return state, events
+
+
+def _rounded(state: State, words: str, names: list[str]) -> Event:
+    return Event(
+        time_s=state.now_s, kind="mark_rounded", message=words, values={"marks": names}
+    )  # fmt: skip
 
 
 def _sure(state: State, desk: Desk, kept: Memory) -> bool:
@@ -178,7 +185,9 @@ def answered(state: State, given: Answer) -> tuple[State, list[Event]]:
     events = [Event(time_s=state.now_s, kind="answered", message=f"{words}.")]
     if question.key == "turn":
         return _of_turn_answered(state, question, yes=yes), events
-    if yes:
+    if yes and state.route is not None:
+        names = [mark.name for mark in state.route.marks[state.route.next : question.next]]
+        events += [_rounded(state, f"{' and '.join(names)} rounded.", names)]
         return rounding.on_to(state, question.next, "marks astern are rounded"), events
     state = replace(state, wanted=state.wanted or "not rounded")
     if question.turn is not None:
