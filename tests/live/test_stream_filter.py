@@ -134,7 +134,7 @@ def test_plan_page_and_exports_tell_one_stream_with_its_doubt(brisvik):
     for text in (format_plan(plan), format_plan_json(plan).decode(), format_geojson(plan)):
         assert told in text
     (row,) = (row for row in shown["shown"]["rows"] if row["key"] == "stream")
-    assert row["value"] == f"{round(set_deg):03d}° T {drift:.1f} kn ±{max(doubt, 0.051):.1f} kn"
+    assert row["value"] == f"{round(set_deg):03d}° T {drift:.1f} ±{max(doubt, 0.051):.1f} kn"
     values = {each["path"]: each["value"] for each in deltas(figures(watch.state, watch.desk))}
     told_host = values["performance.goosewing.stream"]
     knot = 1852.0 / 3600.0

@@ -21,12 +21,12 @@ KNOT = 1852 / 3600
 START = (56.70, 12.10)
 SPEED_KN = 30.0
 YAW_DEG, YAW_S, NOISE_DEG = 4.0, 6.3, 1.0
-LEG_NM, NEAR_NM = 0.15, 0.02
+LEG_NM, NEAR_NM = 0.1, 0.015
 CONFIGURATION = {
     "python": sys.executable,
     "boat": str(SAMPLES / "brisvik" / "boat.toml"),
     "forecast": False,
-    "options": {"rounding_nm": 0.06},
+    "options": {"rounding_nm": 0.05},
 }
 
 

@@ -48,6 +48,7 @@ export class Chart {
     this.provisional = false // placed by the marks alone, before the plan had come
     this.furnish(element)
     this.map.on('move', () => this.edges())
+    this.map.on('resize', () => this.centred())
     this.map.on('moveend resize', () => this.grid())
     this.map.on('dragstart', () => {
       this.provisional = false
@@ -268,12 +269,17 @@ export class Chart {
     if (up === this.up) return
     this.up = up
     const element = this.map.getContainer()
-    const { x, y } = this.map.getSize()
     element.classList.toggle('turned', up !== null)
     element.style.setProperty('--up', `${-(up ?? 0)}deg`)
-    element.style.setProperty('--middle', `${x / 2}px ${y / 2}px`)
     this.map.dragging[up === null ? 'enable' : 'disable']()
-    if (up !== null && this.boatAt) this.map.setView(this.boatAt, this.map.getZoom(), { animate: false })
+    this.centred()
+  }
+
+  /** It turns about the middle of the chart, wherever that is now; there she is. */
+  centred () {
+    const { x, y } = this.map.getSize()
+    this.map.getContainer().style.setProperty('--middle', `${x / 2}px ${y / 2}px`)
+    if (this.up !== null && this.boatAt) this.map.setView(this.boatAt, this.map.getZoom(), { animate: false })
   }
 
   // ---- what is seen ------------------------------------------------------------------------

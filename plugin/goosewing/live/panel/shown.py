@@ -211,8 +211,8 @@ def _towards(speed_kn: float | None, otherwise: str) -> str:
 def _stream(stream: Mapping[str, Any]) -> str:
     if not stream["known"]:
         return "not known"
-    setting, drift = true(stream["set_deg"]), knots(stream["drift_kn"])
-    return f"{setting} {drift} {give_or_take(stream['doubt_kn'])}"
+    drift = f"{stream['drift_kn']:.1f} {give_or_take(stream['doubt_kn'])}"
+    return f"{true(stream['set_deg'])} {drift}"
 
 
 def _rows(look: Look, document: Mapping[str, Any]) -> list[Row]:
