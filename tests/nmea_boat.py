@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
@@ -12,6 +12,11 @@ import pynmea2
 
 from goosewing.exchange.nmea.readings import Framer, heard
 from goosewing.live.alone.watch import Watch
+from goosewing.live.core.state import Cleared, Event, Output, Replaced
+from goosewing.live.host import signalk
+from goosewing.live.host.session import observation_of
+from goosewing.live.panel.counter import Asked
+from goosewing.live.watchkeeper import Watchkeeper
 from sailing_boat import KNOT, Helm, SailingBoat
 
 VARIATION = 4.5
@@ -73,8 +78,20 @@ class Told:
     def status(self, words: Callable[[], str], *, changed: bool) -> None:
         self.shown.append((words(), changed))
 
-    def send(self, messages: list[dict[str, Any]]) -> None:
-        self.messages += messages
+    def tell(self, outputs: Sequence[Output]) -> None:
+        for output in outputs:
+            if isinstance(output, Event):
+                self.messages.append(signalk.event_message(output))
+            elif isinstance(output, Replaced):
+                self.messages.append(signalk.publication("replanned", [], None, output.plan))
+            elif isinstance(output, Cleared):
+                self.messages.append(signalk.publication("cleared", [], None, None))
+
+    def look(self, keeper: Watchkeeper) -> None:
+        """Displays would draw now."""
+
+    def error(self, message: str) -> None:
+        """Displays would show a fault."""
 
     def taken(self) -> list[dict[str, Any]]:
         found, self.messages = self.messages, []
@@ -114,7 +131,7 @@ def sailed(
         watch.tick(now_s)
         waiting = list(helm.hear(told.taken()))
         for answer in waiting:
-            watch.receive(answer)
+            watch.receive(Asked(observation_of(answer)))
             waiting += helm.hear(told.taken())
         helm.steer()
         boat.sail(step_s)

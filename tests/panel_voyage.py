@@ -1,4 +1,4 @@
-"""The service in this process, fed by the sample log, for pages that look at it."""
+"""A watch in this process, fed by the sample log, for pages that look at it."""
 
 from __future__ import annotations
 
@@ -8,8 +8,10 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from goosewing.live.host.service import Service
-from goosewing.live.panel.counter import SessionCounter, StoredRoute
+from goosewing.live.core.state import Observation, Route, Tick
+from goosewing.live.host.session import desk_from, observation_of
+from goosewing.live.panel.counter import Asked, WatchCounter
+from goosewing.live.watchkeeper import Watchkeeper
 from goosewing.records import Mark
 
 SAMPLES = Path(__file__).parents[1] / "sample_routes"
@@ -29,24 +31,44 @@ class Voyage:
 
     Attributes
     ----------
-    counter : SessionCounter
+    counter : WatchCounter
         What displays ask.
     silent : bool
         Whether her instruments say nothing, while time goes on.
     """
 
-    def __init__(self, routes: tuple[StoredRoute, ...] = ()) -> None:
-        self.counter = SessionCounter(self._put, lambda: routes)
-        self.service = Service(self.counter, in_turn=True)
+    def __init__(self, routes: tuple[Route, ...] = ()) -> None:
+        self.counter = WatchCounter(self._asked, lambda: routes)
+        self.keeper: Watchkeeper | None = None
         self.silent = False
         self._lock = threading.Lock()
         self._last: Message = {}
         self._ended = threading.Event()
         self._thread = threading.Thread(target=self._run, daemon=True)
 
+    def _asked(self, asked: Asked) -> None:
+        with self._lock:
+            assert self.keeper is not None
+            why_not = self.keeper.refusal(asked.order)
+            if why_not is None:
+                self._observe(asked.order)
+            asked.answer(why_not)
+
     def _put(self, message: Message) -> None:
         with self._lock:
-            self.service.handle(message)
+            self._take(message)
+
+    def _take(self, message: Message) -> None:
+        if message["type"] == "hello":
+            self.keeper = Watchkeeper(desk_from(message))
+        else:
+            self._observe(observation_of(message))
+
+    def _observe(self, observation: Observation) -> None:
+        assert self.keeper is not None
+        self.counter.tell(self.keeper.in_turn(observation))
+        if isinstance(observation, Tick):
+            self.counter.look(self.keeper)
 
     def sail(self, messages: list[Message]) -> None:
         """Take lines of the log."""
@@ -62,7 +84,7 @@ class Voyage:
             with self._lock:
                 self._last = {**message, "time": _later(self._last["time"], step_s)}
                 for each in (self._last, {"type": "tick", "time": self._last["time"]}):
-                    self.service.handle(each)
+                    self._take(each)
 
     def begin(self) -> Voyage:
         """Let the clock go on by itself."""
@@ -74,8 +96,8 @@ class Voyage:
         with self._lock:
             self._last = {**self._last, "time": _later(self._last["time"], seconds)}
             if not self.silent:
-                self.service.handle(self._last)
-            self.service.handle({"type": "tick", "time": self._last["time"]})
+                self._take(self._last)
+            self._take({"type": "tick", "time": self._last["time"]})
 
     def _run(self) -> None:
         while not self._ended.wait(1.0):
@@ -93,7 +115,7 @@ def _later(time: str, seconds: float) -> str:
     return then.isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 
-def stored(name: str, points: list[Message], key: str) -> StoredRoute:
+def stored(name: str, points: list[Message], key: str) -> Route:
     """Return a route as the counter keeps it."""
     marks = tuple(Mark(lat=p["lat"], lon=p["lon"], name=p["name"]) for p in points)
-    return StoredRoute(id=key, name=name, marks=marks)
+    return Route(id=key, name=name, marks=marks)

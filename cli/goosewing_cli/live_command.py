@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from goosewing.hazards.chart import Chart
     from goosewing.live.alone.watch import Post, Setup
     from goosewing.live.core.state import Desk, Route
-    from goosewing.live.panel.counter import SessionCounter
+    from goosewing.live.panel.counter import WatchCounter
     from goosewing.marks.from_here import Marks
 
 BELL = "\a"
@@ -383,15 +383,18 @@ def _cautions(setup: Setup, show: Terminal) -> None:
 
 def _panel(
     setup: Setup, post: Post, port: int | None, host: str, show: Terminal
-) -> tuple[Any, SessionCounter | None]:
+) -> tuple[Any, WatchCounter | None]:
     """Serve the panel, if it is wanted; to other devices by a token, which stands in its URL."""
     if port is None:
         return None, None
-    from goosewing.live.panel.counter import SessionCounter, StoredRoute
+    from dataclasses import replace
+
+    from goosewing.live.panel.counter import WatchCounter
     from goosewing.live.panel.server import serve
 
-    route = StoredRoute(id=setup.route.id, name=setup.route.name, marks=setup.route.marks)
-    counter = SessionCounter(post.put, lambda: (route,))
+    # Begun anew at the panel: from the first mark on.
+    route = replace(setup.route, next=min(1, len(setup.route.marks) - 1))
+    counter = WatchCounter(post.put, lambda: (route,))
     server = serve(counter, host=host, port=port)
     show.line(f"The panel: {server.url}")
     return server, counter
@@ -401,14 +404,14 @@ def _listen_to_keys(post: Post, show: Terminal) -> None:
     """Let Enter, or a and Enter, say that a turn has been seen to; only at a terminal."""
     if not _has_keys():
         return
-    from goosewing.live.alone.watch import ACKNOWLEDGE
+    from goosewing.live.alone.watch import SeenTo
 
     show.line("Enter acknowledges a turn; Ctrl-C ends.")
 
     def listen(put: Callable[[Any], None]) -> None:
         for line in sys.stdin:
             if line.strip().casefold() in ("", "a"):
-                put(ACKNOWLEDGE)
+                put(SeenTo())
 
     threading.Thread(target=listen, args=(post.put,), name="keys", daemon=True).start()
 

@@ -49,7 +49,7 @@ def test_fifty_sentences_a_second_take_a_small_part_of_a_core(benchmark):
     # Seconds of processor for each second of fifty-two sentences; and against four of them.
     benchmark.extra_info["share_of_a_core_at_52_a_second"] = often / 60.0
     benchmark.extra_info["cost_of_52_to_4_a_second"] = often / once
-    assert watch.session.state.planned is not None
+    assert watch.keeper.state.planned is not None
 
 
 @pytest.mark.benchmark(group="nmea")

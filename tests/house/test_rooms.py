@@ -201,6 +201,19 @@ def test_computation_knows_no_file_no_clock_no_log(path):
     assert not called & CLOCKS_AND_TERMINALS
 
 
+LISTENERS = {"core": {"host", "alone", "panel"}, "alone": {"host"}, "panel": {"host", "alone"}}
+"""Parts of the running service, with those that each knows nothing of."""
+
+
+@pytest.mark.parametrize("part", sorted(LISTENERS))
+def test_listeners_of_the_core_know_nothing_of_the_host(part):
+    for path in modules(ENGINE / "live" / part):
+        known = {
+            name.split(".")[2] for name in imported(path) if name.startswith("goosewing.live.")
+        }
+        assert not known & LISTENERS[part], path.name
+
+
 @pytest.mark.parametrize("path", ENGINE_MODULES)
 def test_the_engine_knows_nothing_of_the_command_line(path):
     roots = {name.split(".")[0] for name in imported(path)}

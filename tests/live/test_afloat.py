@@ -17,25 +17,25 @@ import pynmea2
 import pytest
 
 from conftest import SAMPLES
-from goosewing.errors import InputError
 from goosewing.exchange.gpx.marks import read_marks
 from goosewing.exchange.nmea.readings import Framer
 from goosewing.exchange.nmea.wires import Address
 from goosewing.live.alone import watch as afloat
 from goosewing.live.alone.overlay import NAME
 from goosewing.live.alone.watch import (
-    ACKNOWLEDGE,
     Bytes,
     Counts,
     Post,
     RunningClock,
+    SeenTo,
     Setup,
     Watch,
     play,
     sail,
     timed,
 )
-from goosewing.live.core.state import Desk, Route
+from goosewing.live.core.state import Acknowledge, Desk, Route
+from goosewing.live.panel.counter import Asked, WatchCounter
 from goosewing.live.planner import Planner
 from goosewing.records import Mark
 from nmea_boat import Told, instruments, listen, sailed, written
@@ -139,7 +139,7 @@ def test_from_instruments_to_the_plotter_and_to_the_end(brisvik, tmp_path):
         while b"RTE," not in got or b"RMB,A" not in got:
             watch.speak()
             watch.boat.sail(0.2)
-            watch.post.put(ACKNOWLEDGE) if watch.told.said("T1 now") else None
+            watch.post.put(SeenTo()) if watch.told.said("T1 now") else None
             got += connection.recv(4096)
         assert "T1" in (tmp_path / NAME).read_text(encoding="utf-8")
         watch.clock.ends = True
@@ -229,7 +229,7 @@ def test_the_model_tells_the_variation_where_she_is(brisvik):
         listen(watch, framer, "".join([*said, gll, compass]).encode(), now)
         watch.tick(now)
         boat.sail(1.0)
-    assert watch.session.state.sense.heading_deg == pytest.approx(271.0)
+    assert watch.keeper.state.sense.heading_deg == pytest.approx(271.0)
     assert asked == [(pytest.approx(lat, abs=0.01), pytest.approx(lon, abs=0.01), asked[0][2])]
     assert asked[0][2].tzinfo is UTC
 
@@ -267,13 +267,13 @@ def test_bytes_are_dropped_and_counted_when_nobody_takes_them(monkeypatch):
     post = Post()
     for _ in range(25):
         post.put(Bytes(0, b"x"))
-    post.put(ACKNOWLEDGE)
+    post.put(SeenTo())
     assert post.dropped == 15
     taken = []
     while (item := post.take(0.0)) is not None:
         taken.append(item)
     assert len(taken) == 11
-    assert taken[-1] is ACKNOWLEDGE
+    assert taken[-1] == SeenTo()
 
 
 # ---- the crew ------------------------------------------------------------------------------------
@@ -286,22 +286,22 @@ def test_the_crew_acknowledges(brisvik):
     watch.begin(boat.time.timestamp())
     watch.acknowledge()
     assert told.said("no turn to acknowledge")
-    while watch.session.state.pending is None:
+    while watch.keeper.state.pending is None:
         listen(watch, framer, "".join(instruments(boat)).encode(), boat.time.timestamp())
         watch.tick(boat.time.timestamp())
         boat.sail(4.0)
         assert boat.seconds < 7200.0
-    point = watch.session.state.pending.point
-    with pytest.raises(InputError, match="there is no another to acknowledge"):
-        watch.receive({"type": "acknowledge", "point": "another"})
-    assert watch.session.state.pending is not None
+    point = watch.keeper.state.pending.point
+    watch.receive(asked := Asked(Acknowledge(point="another")))
+    assert "there is no another to acknowledge" in asked.wait(1.0)
+    assert watch.keeper.state.pending is not None
     # Enter pressed as the turn falls due was meant for something else.
     watch.acknowledge()
     assert told.said(f"{point} has only just fallen due")
-    assert watch.session.state.pending.point == point
+    assert watch.keeper.state.pending.point == point
     watch.tick(boat.time.timestamp())
     watch.acknowledge()
-    assert watch.session.state.pending is None
+    assert watch.keeper.state.pending is None
     assert told.said(f"{point} acknowledged")
 
 
@@ -309,9 +309,9 @@ def test_a_route_ordered_at_the_panel_keeps_the_hands_of_its_marks(brisvik):
     left = Mark(name="Upwind", lat=56.56, lon=11.94, leave="port", leave_distance_nm=0.2)
     watch = Watch(setup_for(brisvik, START, left), Told())
     watch.begin(0.0)
-    watch.receive({"type": "plan", "id": "marks", "name": "R",
-                   "points": [{"lat": 56.56, "lon": 11.94, "name": "Upwind"}]})  # fmt: skip
-    assert watch.session.state.route.marks[1].leave == "port"
+    counter = WatchCounter(watch.receive, lambda: (watch.setup.route,))
+    counter.order("plan", {"routeId": watch.setup.route.id})
+    assert watch.keeper.state.route.marks[1].leave == "port"
 
 
 def test_what_was_rounded_stays_rounded_when_it_is_started_again(brisvik, tmp_path):
@@ -330,12 +330,12 @@ def test_what_was_rounded_stays_rounded_when_it_is_started_again(brisvik, tmp_pa
             watch.tick(now_s)
 
     sail_on(first, 1200)
-    assert first.session.state.route.next == 2
+    assert first.keeper.state.route.next == 2
     again = Watch(setup, told)
     again.begin(boat.time.timestamp())
     sail_on(again, 30)
-    assert again.session.state.route.next == 2
-    assert again.session.state.planned.order.next == 2
+    assert again.keeper.state.route.next == 2
+    assert again.keeper.state.planned.order.next == 2
     assert told.said("Dan rounded before the restart: on to Hed")
     assert not told.said("T1 now")
 
@@ -427,7 +427,7 @@ def played(brisvik, log, **more):
 @pytest.mark.long
 def test_the_sample_log_comes_to_its_end_with_its_own_times(brisvik):
     watch, told = played(brisvik, SAMPLES / "brisvik_log.nmea")
-    assert watch.session.state.finished == "Hed"
+    assert watch.keeper.state.finished == "Hed"
     assert watch.counts.damaged == 0
     first = next(text for text, _ in told.lines if "New plan" in text)
     assert first.startswith("05:00:0")  # The log's own time.
@@ -451,7 +451,7 @@ def test_a_log_without_times_is_a_second_a_burst(brisvik, tmp_path):
     log.write_text("\r\n".join(kept[:300]), encoding="ascii")
     watch, told = played(brisvik, log)
     assert told.lines[0][0].startswith("The log has no times")
-    assert watch.session.state.now_s % 86400.0 == pytest.approx(100.0, abs=1.0)
+    assert watch.keeper.state.now_s % 86400.0 == pytest.approx(100.0, abs=1.0)
 
 
 def test_a_log_with_a_hole_of_hours_ends_the_advice_and_goes_on(brisvik, tmp_path):
@@ -541,7 +541,7 @@ def test_a_planner_that_fails_in_any_way_is_told(monkeypatch):
     def fail(*_):
         raise RuntimeError("broken")
 
-    monkeypatch.setattr("goosewing.live.host.session.made", fail)
+    monkeypatch.setattr("goosewing.live.planner.made", fail)
     done = queue.Queue()
     planner = Planner(lambda _, plan: done.put(plan))
     for _ in range(2):

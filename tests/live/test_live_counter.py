@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import queue
 import threading
 import time
 from concurrent.futures import ThreadPoolExecutor
@@ -12,41 +13,62 @@ import pytest
 from shapely.geometry import Point, shape
 
 from conftest import SAMPLES
+from goosewing.boat.read import read_boat
 from goosewing.errors import InputError
+from goosewing.live.core.state import Acknowledge, Desk, Order, Route
 from goosewing.live.host.service import Service, Writer
-from goosewing.live.host.session import Session
+from goosewing.live.host.session import observation_of
 from goosewing.live.panel import shore
-from goosewing.live.panel.counter import Counter, Refusal, SessionCounter, StoredRoute
+from goosewing.live.panel.counter import Asked, Counter, Refusal, WatchCounter
+from goosewing.live.planner import Planner
+from goosewing.live.watchkeeper import Watchkeeper
 from goosewing.records import Mark
-from service_day import second_of, stamp
+from service_day import second_of, seconds, stamp
 
 HELLO = {"type": "hello", "version": 1, "boat": str(SAMPLES / "brisvik" / "boat.toml")}
 MARKS = (Mark(name="A", lat=56.5, lon=12.0), Mark(name="B", lat=56.55, lon=11.92))
-ROUTE = StoredRoute(id="r", name="Beat", marks=MARKS)
+ROUTE = Route(id="r", name="Beat", marks=MARKS)
 
 
 class Running:
-    """A service on a thread of its own, with the counter as whoever it speaks to."""
+    """A watch on a thread of its own, with the counter as its listener."""
 
     def __init__(self) -> None:
-        self.counter = SessionCounter(
-            lambda message: self.service.inbox.put(message), lambda: (ROUTE,)
-        )
-        self.service = Service(self.counter)
+        self.waiting: queue.Queue = queue.Queue()
+        self.counter = WatchCounter(self.waiting.put, lambda: (ROUTE,))
+        self.keeper = keeper()
+        self.planner = Planner(lambda order, plan: self.waiting.put((order, plan)))
+        self.given: list[Asked] = []
         self.thread = threading.Thread(target=self._work)
         self.thread.start()
-        self.service.inbox.put(HELLO)
         self.second = 0
 
     def _work(self) -> None:
-        while (item := self.service.inbox.take()) is not None:
-            self.service.handle(item)
+        while (item := self.waiting.get()) is not None:
+            if isinstance(item, tuple):
+                self._take(self.keeper.made(*item))
+            elif isinstance(item, Asked):
+                self.given.append(item)
+                why_not = self.keeper.refusal(item.order)
+                if why_not is None:
+                    self._take(self.keeper.observe(item.order))
+                item.answer(why_not)
+            else:
+                self._take(self.keeper.observe(observation_of(item)))
+                if item["type"] == "tick":
+                    self.counter.look(self.keeper)
+
+    def _take(self, outputs) -> None:
+        self.counter.tell(outputs)
+        for output in outputs:
+            if isinstance(output, Order):
+                self.planner.order(output, self.keeper.desk)
 
     def sail(self, seconds: int) -> None:
         for _ in range(seconds):
             self.second += 1
             for message in second_of(self.second):
-                self.service.inbox.put(message)
+                self.waiting.put(message)
 
     def until(self, what, within_s: float = 20.0):
         end = time.monotonic() + within_s
@@ -57,11 +79,21 @@ class Running:
         return found
 
 
+def keeper() -> Watchkeeper:
+    return Watchkeeper(Desk(boat=read_boat(SAMPLES / "brisvik" / "boat.toml")))
+
+
+def hear(counter: WatchCounter, watch: Watchkeeper, message: dict) -> None:
+    counter.tell(watch.in_turn(observation_of(message)))
+    if message["type"] == "tick":
+        counter.look(watch)
+
+
 @pytest.fixture
 def running():
     one = Running()
     yield one
-    one.service.inbox.end()
+    one.waiting.put(None)
     one.thread.join(20.0)
     assert not one.thread.is_alive()
 
@@ -77,7 +109,7 @@ def planned(running):
 
 
 def test_before_the_first_tick_there_is_a_panel_all_the_same():
-    counter: Counter = SessionCounter(lambda _: None)
+    counter: Counter = WatchCounter(lambda _: None)
     document = counter.panel()
     assert (document["state"], document["boat"]["lat"]) == ("waiting", None)
     assert document["can"] == ["plan", "acknowledge", "undo", "carry", "answer", "clear", "export"]
@@ -104,14 +136,17 @@ def test_clear_takes_the_plan_away(planned):
     assert planned.counter.panel()["next"] is None
 
 
-def test_acknowledge_reaches_the_session(planned):
-    given = []
-    take = planned.service.session.receive
-    planned.service.session.receive = lambda message: given.append(message) or take(message)
+def test_acknowledge_reaches_the_watch(planned):
     with pytest.raises(Refusal, match="no turn waits to be acknowledged; the next is T1"):
         planned.counter.order("acknowledge", {"point": "T1"})
-    (order,) = [message for message in given if message["type"] == "acknowledge"]
-    assert order["point"] == "T1"
+    assert planned.given[-1].order == Acknowledge(point="T1")
+
+
+def test_an_order_that_nobody_answers_is_refused_in_the_end(monkeypatch):
+    monkeypatch.setattr("goosewing.live.panel.counter.ANSWER_S", 0.05)
+    with pytest.raises(Refusal, match="no answer") as refused:
+        WatchCounter(lambda _: None).order("undo", {"point": "T1"})
+    assert refused.value.code == 504
 
 
 @pytest.mark.parametrize("form", ["gpx", "handheld"])
@@ -119,15 +154,6 @@ def test_the_plan_is_exported(planned, form):
     import gpxpy
 
     assert gpxpy.parse(planned.counter.export(form)).routes
-
-
-def test_an_export_the_service_refuses_waits_for_nothing(planned):
-    planned.service.session._plan = None
-    begun = time.monotonic()
-    with pytest.raises(Refusal, match="no plan") as refused:
-        planned.counter.export("gpx")
-    assert refused.value.code == 409
-    assert time.monotonic() - begun < 5.0
 
 
 @pytest.mark.parametrize(("name", "body", "code", "words"), [
@@ -156,12 +182,9 @@ def test_exports_that_cannot_be_are_refused(running):
 
 def test_a_service_that_falls_silent_leaves_no_figure_standing():
     now = [100.0]
-    session = Session()
-    counter = SessionCounter(lambda _: None, clock=lambda: now[0])
-    counter.send(session.in_turn(HELLO))
-    for second in range(5):
-        for message in second_of(second):
-            counter.send(session.in_turn(message))
+    counter, watch = WatchCounter(lambda _: None, clock=lambda: now[0]), keeper()
+    for message in seconds(0, 5):
+        hear(counter, watch, message)
     assert counter.panel()["wind"]["tws_kn"] is not None
     now[0] += 7.0
     document = counter.panel()
@@ -169,26 +192,23 @@ def test_a_service_that_falls_silent_leaves_no_figure_standing():
     assert "silent for 7 s" in document["message"]
     assert document["wind"]["tws_kn"] is document["boat"]["lat"] is None
     assert document["time"] == stamp(4)
-    counter.send(session.in_turn({"type": "tick", "time": stamp(5)}))
+    hear(counter, watch, {"type": "tick", "time": stamp(5)})
     assert counter.panel()["state"] == "waiting"
 
 
 def test_without_wind_there_is_no_polar_left():
-    session = Session()
-    counter = SessionCounter(lambda _: None)
-    counter.send(session.in_turn(HELLO))
-    for second in range(5):
-        for message in second_of(second):
-            counter.send(session.in_turn(message))
+    counter, watch = WatchCounter(lambda _: None), keeper()
+    for message in seconds(0, 5):
+        hear(counter, watch, message)
     assert counter.polar() is not None
-    counter.send(session.in_turn({"type": "tick", "time": stamp(45)}))
-    counter.send(session.in_turn({"type": "tick", "time": stamp(46)}))
+    hear(counter, watch, {"type": "tick", "time": stamp(45)})
+    hear(counter, watch, {"type": "tick", "time": stamp(46)})
     assert counter.polar() is None
 
 
-def test_a_fatal_error_is_told():
-    counter = SessionCounter(lambda _: None)
-    counter.error("no such\n boat file", fatal=True)
+def test_a_fault_is_told():
+    counter = WatchCounter(lambda _: None)
+    counter.error("no such\n boat file")
     document = counter.panel()
     assert (document["state"], document["message"]) == ("failed", "no such boat file")
 
@@ -224,7 +244,7 @@ def test_five_displays_ask_while_she_sails(planned):
 
 def test_the_coast_of_the_kattegat():
     """Anholt (56.70 N 11.55 E) and Sjælland are land; the Kattegat at 57.0 N 11.5 E is water."""
-    content = SessionCounter(lambda _: None).coast(55.8, 10.5, 57.2, 12.9)
+    content = WatchCounter(lambda _: None).coast(55.8, 10.5, 57.2, 12.9)
     assert content["type"] == "FeatureCollection"
     assert "navigation" in content["warning"]
     assert content["credit"]
@@ -269,7 +289,7 @@ def test_a_box_that_makes_no_sense_is_refused_in_one_line(wrong, words):
     assert "\n" not in str(error.value)
     assert len(str(error.value)) < 150
     with pytest.raises(Refusal, match=words) as refused:
-        SessionCounter(lambda _: None).coast(**asked)
+        WatchCounter(lambda _: None).coast(**asked)
     assert refused.value.code == 400
 
 

@@ -121,4 +121,4 @@ def test_a_greeting_with_a_bad_chart_is_refused(options, words):
 def test_nothing_asked_for_is_nothing_read(options):
     session = Session()
     session.in_turn(hello(**options))
-    assert session.desk.chart is None
+    assert session.keeper.desk.chart is None

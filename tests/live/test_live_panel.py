@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 from conftest import SAMPLES
 from goosewing.live.host.session import Session
 from goosewing.live.panel import document as panel
+from goosewing.live.watchkeeper import EVENTS_KEPT
 from sailing_boat import KNOT, SailingBoat, Waters, observation, stamp, tick
 
 BRISVIK = SAMPLES / "brisvik"
@@ -329,7 +330,7 @@ def test_in_a_turning_wind_the_board_swings_with_the_plan(beating):
     for point in board.points[:-1]:
         nth = next(number for number, end in enumerate(ends) if point.time < end)
         later = replace(state, nth=nth, now_s=point.time.timestamp() + 1.0)
-        shown = panel.panel(later, beating.session.desk)["board"]
+        shown = panel.panel(later, beating.session.keeper.desk)["board"]
         held = board.orders[nth]
         # What is ordered is held; the other one swings.
         if held.steer == "heading":
@@ -478,7 +479,7 @@ def test_the_last_eight_events_newest_first(beating):
     for at in range(12):
         beating.sail(15, without=("navigation.position",) if at % 2 == 0 else ())
     events = beating.panel["events"]
-    assert len(events) == panel.EVENTS_SHOWN == 8
+    assert len(events) == EVENTS_KEPT == 8
     times = [event["time"] for event in events]
     assert times == sorted(times, reverse=True)
     assert set(events[0]) == {"time", "kind", "state", "message"}

@@ -14,8 +14,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from conftest import SAMPLES
+from goosewing.live import planner
 from goosewing.live.host import service
-from goosewing.live.host.session import attempt
+from goosewing.live.host.session import Session
+from goosewing.live.planner import attempt
 from service_day import observe, seconds, stamp
 
 HELLO = {"type": "hello", "version": 1, "boat": str(SAMPLES / "brisvik" / "boat.toml")}
@@ -197,13 +199,11 @@ def test_thinning_keeps_the_newest_of_every_path(values):
 
 
 def test_a_fault_in_the_planner_is_told_and_the_watch_goes_on(monkeypatch):
-    from goosewing.live.host import session
-
     def broken(*_):
         raise ZeroDivisionError("by accident")
 
-    monkeypatch.setattr(session, "made", broken)
-    talk = session.Session()
+    monkeypatch.setattr(planner, "made", broken)
+    talk = Session()
     talk.in_turn(HELLO)
     sent = []
     for message in (*seconds(0, 3), PLAN, *seconds(3, 10)):

@@ -18,6 +18,8 @@ from goosewing.exchange.nmea.wires import Address, Sender
 from goosewing.live.alone import steering
 from goosewing.live.alone.watch import Setup, Watch
 from goosewing.live.core.state import Desk, Route
+from goosewing.live.host.session import observation_of
+from goosewing.live.panel.counter import Asked
 from goosewing.records import Mark
 from nmea_boat import VARIATION, Told, instruments, listen
 from sailing_boat import Helm, SailingBoat, Waters
@@ -66,7 +68,7 @@ class Voyage:
 
     @property
     def state(self):
-        return self.watch.session.state
+        return self.watch.keeper.state
 
     def second(self, *, deaf: bool = False) -> None:
         if not deaf:
@@ -90,7 +92,7 @@ class Voyage:
     def acknowledge(self) -> None:
         waiting, self.answers = self.answers, []
         for answer in waiting:
-            self.watch.receive(answer)
+            self.watch.receive(Asked(observation_of(answer)))
             self.answers += self.helm.hear(self.told.taken())
 
     def last(self) -> dict[str, Any]:

@@ -54,7 +54,7 @@ class Sailed:
                     value["value"] *= log
             self.session.in_turn(seen)
             self.session.in_turn(tick(boat))
-            known = sensing.stream_kn(self.session.state, self.session.desk)
+            known = sensing.stream_kn(self.session.state, self.session.keeper.desk)
             self.right.append(known is not None and near(known, stream(float(second))))
 
     def share(self, first_min: float, last_min: float | None = None) -> float:

@@ -97,7 +97,7 @@ def moments() -> dict[str, dict[str, Any]]:
     for _ in range(40):
         voyage.later()
     found["stale"] = now()
-    voyage.counter.error("the boat file can't be read", fatal=True)
+    voyage.counter.error("the boat file can't be read")
     found["failed"] = now()
     states = [moment["panel"]["state"] for moment in found.values()]
     assert states == ["waiting", "advising", "advising", "stale", "failed"]

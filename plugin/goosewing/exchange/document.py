@@ -78,6 +78,18 @@ def format_time(time: datetime) -> str:
     return f"{whole_second(time).replace(tzinfo=None).isoformat()}Z"
 
 
+def format_seconds(time_s: float) -> str:
+    """Write seconds since 1970-01-01T00:00Z as ISO 8601, to the millisecond.
+
+    Examples
+    --------
+    >>> format_seconds(60.5)
+    '1970-01-01T00:01:00.500Z'
+    """
+    text = datetime.fromtimestamp(round(time_s, 3), tz=UTC).isoformat(timespec="milliseconds")
+    return text.replace("+00:00", "Z")
+
+
 def plain(value: Any) -> Any:
     """Turn a record, or anything made of records, into plain JSON values.
 

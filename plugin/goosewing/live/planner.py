@@ -6,12 +6,25 @@ import time
 from threading import Condition, Thread
 from typing import TYPE_CHECKING, Any
 
-from goosewing.live.host.session import attempt
+from goosewing.errors import GoosewingError
+from goosewing.live.core.orders import made
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from goosewing.live.core.state import Desk, Order
+    from goosewing.live.core.state import Desk, Order, PlanReady
+
+
+def attempt(order: Order, desk: Desk) -> PlanReady | str:
+    """Make the plan of an order, or say in one line why there is none."""
+    try:
+        return made(order, desk)
+    except GoosewingError as error:
+        return str(error)
+    except Exception as error:
+        # No fault in the engine may end the watch, or leave an old plan standing as if it
+        # were new: it is told, and tried again.
+        return f"the planner failed ({type(error).__name__}: {error})"
 
 
 class Planner:

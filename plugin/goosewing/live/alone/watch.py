@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import queue
 import time
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from functools import partial
 from itertools import chain
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING, Protocol
 
 from goosewing.errors import GoosewingError, InputError
 from goosewing.exchange.handheld.plans import contents_of
@@ -27,19 +27,29 @@ from goosewing.live.alone import overlay, steering
 from goosewing.live.alone.one_line import one_line
 from goosewing.live.core import health
 from goosewing.live.core.sensing import variation_deg
-from goosewing.live.core.state import Desk, Order, PlanReady, Reading, Route, Tick
-from goosewing.live.host import signalk
-from goosewing.live.host.session import Session, attempt
+from goosewing.live.core.state import (
+    Acknowledge,
+    Cleared,
+    Desk,
+    Event,
+    Order,
+    PlanReady,
+    Reading,
+    Replaced,
+    Route,
+    Tick,
+)
 from goosewing.live.memory_file import MemoryFile
 from goosewing.live.panel import document as panel
+from goosewing.live.panel.counter import Asked
 from goosewing.live.planner import Planner
+from goosewing.live.watchkeeper import Watchkeeper
 
 if TYPE_CHECKING:
     from goosewing.compass.headings import VariationAt
-    from goosewing.live.panel.counter import SessionCounter
+    from goosewing.live.core.state import Observation, Output
+    from goosewing.live.panel.counter import WatchCounter
     from goosewing.records import Plan
-
-Message = dict[str, Any]
 
 RECEIVER_AHEAD_S = 60.0
 """A receiver's time that is later by more is believed before this computer's."""
@@ -167,11 +177,10 @@ class Watch:
         self.setup = setup
         self.show = show
         self.counts = Counts()
-        self.counter: SessionCounter | None = None
-        self.session = Session()
-        self.session.desk = replace(setup.desk, steers=setup.steers)
+        self.counter: WatchCounter | None = None
+        self.keeper = Watchkeeper(replace(setup.desk, steers=setup.steers))
         if setup.state is not None:
-            self.session.remember(MemoryFile(setup.state, self._warn))
+            self.keeper.remember(MemoryFile(setup.state, self._warn))
         self._sender = sender
         self._ordered = ordered
         self._guide: steering.Guide | None = None
@@ -189,44 +198,43 @@ class Watch:
     @property
     def desk(self) -> Desk:
         """The desk as it is now."""
-        assert self.session.desk is not None
-        return self.session.desk
+        return self.keeper.desk
 
     def begin(self, now_s: float) -> None:
         """Take the route; an old plan must not stand for a new one."""
         if self._overlay is not None:
             self._overlay.hold(overlay.NOTHING, now_s)
-        self._take(*self.session.observe(self.setup.route))
+        self.observe(self.setup.route)
 
     def hear(self, said: Heard, source: str, now_s: float) -> None:
         """Take what one sentence says."""
         if said.values:
-            reading = Reading(time_s=now_s, source=source, values=said.values)
-            self._take(*self.session.observe(reading))
+            self.observe(Reading(time_s=now_s, source=source, values=said.values))
 
     def tick(self, now_s: float) -> None:
         """Let a second be over: look, steer, show."""
         try:
             self._look(now_s)
             self._steer(self.steering)
-        except Exception:
-            # What is steered by must not outlive the look that it came from.
+        except Exception as error:
+            # What is steered by, or shown, must not outlive the look that it came from.
             self._steer(lambda: steering.nothing(now_s, talker=self.setup.talker))
+            if self.counter is not None:
+                self.counter.error(_fault_words(error))
             raise
         self._status()
 
     def _look(self, now_s: float) -> None:
-        if self.counter is None:
-            self._take(*self.session.observe(Tick(time_s=now_s)))
-        else:
-            self.receive({"type": "tick", "time": signalk.time_text(now_s)})
+        self.observe(Tick(time_s=now_s))
+        if self.counter is not None:
+            self.counter.look(self.keeper)
         self._vary(now_s)
         self._doubt(now_s)
         self._note_turn(now_s)
         if self._overlay is not None:
             self._overlay.heal(now_s)
         if self._sender is not None:
-            self._sender.hold(health.status(self.session.state)[0] != "advising")
+            self._sender.hold(health.status(self.keeper.state)[0] != "advising")
 
     def _steer(self, sentences: Callable[[], tuple[str, ...]]) -> None:
         if self.setup.steers and self._sender is not None:
@@ -234,7 +242,7 @@ class Watch:
 
     def _note_turn(self, now_s: float) -> None:
         """Note since when a turn has waited: nobody can have seen to it before."""
-        pending, planned = self.session.state.pending, self.session.state.planned
+        pending, planned = self.keeper.state.pending, self.keeper.state.planned
         if pending is None or planned is None:
             self._waiting = None
             return
@@ -242,72 +250,70 @@ class Watch:
         if self._waiting is None or self._waiting[0] != turn:
             self._waiting = (turn, now_s)
 
-    def receive(self, message: Message) -> None:
-        """Take an order of the crew, as a message of the service's protocol."""
-        route = self.setup.route
-        if message.get("type") == "plan" and message.get("id") == route.id:
-            # As it was read: its marks know on which hand they are left.
-            again = replace(route, next=min(1, len(route.marks) - 1))
-            self._take(*self.session.observe(again))
-            return
-        self._say_acknowledged(message)
-        self._take(*self.session.receive(message))
+    def receive(self, asked: Asked) -> None:
+        """Take an order of the crew, and answer it."""
+        order = asked.order
+        why_not = self.keeper.refusal(order)
+        if why_not is None:
+            if isinstance(order, Acknowledge):
+                self._say_acknowledged(order)
+            self.observe(order)
+        asked.answer(why_not)
 
-    def _say_acknowledged(self, message: Message) -> None:
-        pending = self.session.state.pending
-        known = pending is not None and message.get("point") == pending.point
-        if message.get("type") == "acknowledge" and known and pending is not None:
+    def _say_acknowledged(self, order: Acknowledge) -> None:
+        pending = self.keeper.state.pending
+        if pending is not None and order.point == pending.point:
             self.show.line(f"{pending.point} acknowledged: {pending.words}.")
 
     def acknowledge(self) -> None:
         """Take the turn that waits as seen to."""
-        pending = self.session.state.pending
+        pending = self.keeper.state.pending
         if pending is None:
             self.show.line("There is no turn to acknowledge.")
             return
-        now_s = self.session.state.now_s
+        now_s = self.keeper.state.now_s
         if self._waiting is None or now_s - self._waiting[1] < LEAST_SEEN_S:
             # Pressed for the turn before, or before this one could be read.
             self.show.line(f"{pending.point} has only just fallen due: once more, if it is done.")
             return
-        self.receive({"type": "acknowledge", "point": pending.point})
+        order = Acknowledge(point=pending.point)
+        self._say_acknowledged(order)
+        self.observe(order)
 
     def made(self, order: Order, ready: PlanReady | str) -> None:
         """Take a plan that was asked for."""
-        self._take(*self.session.made(order, ready))
+        self._take(self.keeper.made(order, ready))
 
     def steering(self) -> tuple[str, ...]:
         """Return the steering data of this second."""
-        state = self.session.state
+        state = self.keeper.state
         self._guide = steering.guide(state, self._guide, self._names)
         return steering.sentences(state, self.desk, self._guide, talker=self.setup.talker)
 
     # ---- what follows -------------------------------------------------------------------
 
-    def _take(self, messages: list[Message], orders: list[Order]) -> None:
-        waiting = list(orders)
-        self._tell(messages)
-        while waiting:
-            order = waiting.pop(0)
-            if self._ordered is not None:
-                self._ordered(order, self.desk)
-                continue
-            more, further = self.session.made(order, attempt(order, self.desk))
-            self._tell(more)
-            waiting += further
+    def observe(self, observation: Observation) -> None:
+        """Take an observation into the core, and act on what follows."""
+        if self._ordered is None:
+            self._take(self.keeper.in_turn(observation))
+        else:
+            self._take(self.keeper.observe(observation))
 
-    def _tell(self, messages: list[Message]) -> None:
+    def _take(self, outputs: Sequence[Output]) -> None:
         if self.counter is not None:
-            self.counter.send(messages)
-        for message in messages:
-            if message["type"] == "event" and not _unspoken(message):
-                self.show.line(f"{message['time'][11:19]}Z  {message['message']}", message["state"])
-            elif message["type"] == "publish" and message["reason"] != "update":
+            self.counter.tell(outputs)
+        for output in outputs:
+            if isinstance(output, Event) and not _unspoken(output):
+                at = datetime.fromtimestamp(output.time_s, UTC)
+                self.show.line(f"{at:%H:%M:%S}Z  {output.message}", output.severity)
+            elif isinstance(output, Replaced | Cleared):
                 self._published()
+            elif isinstance(output, Order) and self._ordered is not None:
+                self._ordered(output, self.desk)
 
     def _published(self) -> None:
         """Hand a new plan to the plotter, or take the old one from it."""
-        planned, now_s = self.session.state.planned, self.session.state.now_s
+        planned, now_s = self.keeper.state.planned, self.keeper.state.now_s
         if planned is None:
             self._put(overlay.NOTHING, now_s)
             self._send_no_more()
@@ -341,7 +347,7 @@ class Watch:
 
     def _vary(self, now_s: float) -> None:
         """Let the model tell the variation where she is."""
-        place, model = self.session.state.place, self.setup.variation
+        place, model = self.keeper.state.place, self.setup.variation
         if model is None or place is None or now_s - self._variation_s < VARIATION_EVERY_S:
             return
         self._variation_s = now_s
@@ -350,14 +356,14 @@ class Watch:
         except GoosewingError as error:
             self._warn(str(error))
             return
-        self.session.desk = replace(self.desk, variation_deg=variation)
+        self.keeper.desk = replace(self.desk, variation_deg=variation)
 
     def _doubt(self, now_s: float) -> None:
         """Tell once what the crew has to mend."""
         self._begun_s = min(self._begun_s, now_s)
         if self.counts.read == 0 and self.counts.damaged >= GARBAGE_AFTER:
             self._tell_once("Only garbage comes in: is it NMEA 0183, and the baud rate right?")
-        state = self.session.state
+        state = self.keeper.state
         magnetic = state.readings.get("heading_magnetic_deg")
         if not magnetic or now_s - self._begun_s < UNTOLD_AFTER_S:
             return
@@ -366,7 +372,7 @@ class Watch:
 
     def tell_fault(self, error: Exception) -> None:
         """Tell a fault in the engine, once."""
-        self._tell_once(f"A fault in the engine ({type(error).__name__}: {error}).", "warn")
+        self._tell_once(_fault_words(error), "warn")
 
     def _tell_once(self, words: str, severity: str = "alert") -> None:
         if words not in self._warned:
@@ -377,13 +383,13 @@ class Watch:
         self.show.line(words, "alert")
 
     def _status(self) -> None:
-        said = health.status(self.session.state)
+        said = health.status(self.keeper.state)
         changed, self._said = said != self._said, said
         self.show.status(self.status_words, changed=changed)
 
     def status_words(self) -> str:
         """Say how it stands, in one line."""
-        document = panel.panel(self.session.state, self.desk)
+        document = panel.panel(self.keeper.state, self.desk)
         return f"{one_line(document)} | {self.counts.words}"
 
 
@@ -400,9 +406,13 @@ class _Claim:
     times: int = 1
 
 
-def _unspoken(event: Message) -> bool:
+def _fault_words(error: Exception) -> str:
+    return f"A fault in the engine ({type(error).__name__}: {error})."
+
+
+def _unspoken(event: Event) -> bool:
     """Whether an event asks nothing of the crew: a shift in which they hold on."""
-    return event["kind"] in ("headed", "lifted") and event["state"] == "normal"
+    return event.kind in ("headed", "lifted") and event.severity == "normal"
 
 
 class RunningClock:
@@ -485,11 +495,13 @@ class Said:
     words: str
 
 
-Item = Bytes | Made | Said | Message
-"""What waits to be taken; a message is an order of the crew."""
+@dataclass(frozen=True, slots=True)
+class SeenTo:
+    """The crew has seen to whatever turn waits."""
 
-ACKNOWLEDGE: Message = {"type": "acknowledge now"}
-"""The crew has seen to whatever waits."""
+
+Item = Bytes | Made | Said | SeenTo | Asked
+"""What waits to be taken."""
 
 
 class Post:
@@ -520,7 +532,7 @@ def sail(
     show: Show,
     *,
     post: Post,
-    counter: SessionCounter | None = None,
+    counter: WatchCounter | None = None,
     clock: RunningClock | None = None,
 ) -> None:
     """Keep watch by live links, until interrupted.
@@ -607,12 +619,12 @@ def _hear(watch: Watch, sentences: Iterable[tuple[Heard, str]], clock: RunningCl
         _safely(watch, partial(watch.hear, said, source, clock.now()))
 
 
-def _handle(watch: Watch, item: Made | Said | Message) -> None:
+def _handle(watch: Watch, item: Made | Said | SeenTo | Asked) -> None:
     if isinstance(item, Said):
         watch.show.line(item.words, "alert")
     elif isinstance(item, Made):
         _safely(watch, partial(watch.made, item.order, item.ready))
-    elif item is ACKNOWLEDGE:
+    elif isinstance(item, SeenTo):
         _safely(watch, watch.acknowledge)
     else:
         _safely(watch, partial(watch.receive, item))
@@ -675,7 +687,7 @@ def play(
     *,
     speed: float,
     post: Post,
-    counter: SessionCounter | None = None,
+    counter: WatchCounter | None = None,
 ) -> Watch:
     """Play a recorded log; its own times drive the service, and plans are made at once.
 
@@ -760,7 +772,7 @@ class _Player:
 
     def _turned(self, now_s: float) -> None:
         """Take a turn as seen to, once the log shows it or it is long past."""
-        state = self._watch.session.state
+        state = self._watch.keeper.state
         pending = state.pending
         if pending is None:
             self._waits = None

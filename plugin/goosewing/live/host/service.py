@@ -18,8 +18,8 @@ from typing import IO, Any, Protocol
 
 from goosewing.errors import GoosewingError
 from goosewing.live.core.state import Desk, Order
-from goosewing.live.host.session import HelloError, Message, Session, attempt, coast_message
-from goosewing.live.planner import Planner
+from goosewing.live.host.session import HelloError, Message, Session, coast_message
+from goosewing.live.planner import Planner, attempt
 
 MOST_WAITING = 200
 """More messages than this, and old observations are dropped."""
@@ -238,8 +238,8 @@ class Service:
     def _send(self, messages: list[Message], orders: list[Order]) -> None:
         assert self._planner is not None
         for order in orders:
-            assert self.session.desk is not None
-            self._planner.order(order, self.session.desk)
+            assert self.session.keeper is not None
+            self._planner.order(order, self.session.keeper.desk)
         for message in messages:
             if message["type"] == "status":
                 message["engine_ms"] = self._planner.engine_ms

@@ -1,13 +1,12 @@
 """One conversation with a host: messages in, messages and orders for plans out.
 
-It holds the state of the core and what has been published; it knows neither threads nor
-clocks, so a conversation can be replayed in one piece.
+It holds the watch and what has been published of it; it knows neither threads nor clocks, so
+a conversation can be replayed in one piece.
 """
 
 from __future__ import annotations
 
-from collections import deque
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -15,10 +14,6 @@ from typing import TYPE_CHECKING, Any
 import goosewing
 from goosewing.boat.read import read_boat
 from goosewing.errors import GoosewingError, InputError
-from goosewing.exchange.gpx.plans import format_plan
-from goosewing.live.core import health, memory
-from goosewing.live.core.damping import turned_deg
-from goosewing.live.core.orders import made
 from goosewing.live.core.state import (
     Acknowledge,
     Answer,
@@ -28,14 +23,11 @@ from goosewing.live.core.state import (
     Desk,
     Event,
     Figures,
-    Memory,
     Observation,
     Order,
     Output,
-    PlanFailed,
     PlanReady,
     Replaced,
-    Route,
     Rules,
     State,
     Status,
@@ -43,23 +35,21 @@ from goosewing.live.core.state import (
     Undo,
     Update,
 )
-from goosewing.live.core.step import refusal, step
+from goosewing.live.export import exported
 from goosewing.live.host import signalk
 from goosewing.live.memory_file import MemoryFile
-from goosewing.live.panel import document as panel
 from goosewing.live.panel import shore
+from goosewing.live.panel.display import Display
 from goosewing.live.panel.table import shown_plan
+from goosewing.live.planner import attempt
+from goosewing.live.watchkeeper import Watchkeeper
 
 if TYPE_CHECKING:
     from goosewing.hazards.chart import Chart
     from goosewing.live.host.signalk import Resources
     from goosewing.records import Plan
-    from goosewing.velocities.velocity_set import VelocitySet
 
 VERSION = 1
-
-BEARING_DRAWN_DEG = 1.0
-"""The polar of the moment is told anew when the bearing of the mark has moved by more. [°]"""
 
 Message = dict[str, Any]
 
@@ -194,27 +184,30 @@ def _number(name: str, value: Any, least: float, most: float) -> float:
 
 
 class Session:
-    """The state of one conversation.
+    """One conversation: messages to observations, and what follows to messages.
 
     Attributes
     ----------
-    state : State
-        Of the core.
-    desk : Desk or None
+    keeper : Watchkeeper or None
         None before the greeting.
     """
 
     def __init__(self) -> None:
-        self.state = State()
-        self.desk: Desk | None = None
-        self._file: MemoryFile | None = None
-        self._routed = False
+        self.keeper: Watchkeeper | None = None
         self._said: list[str] = []
         self._published: Resources = {}
         self._plan: Plan | None = None
-        self._events: deque[Event] = deque(maxlen=panel.EVENTS_SHOWN)
-        self._drawn: tuple[VelocitySet | None, float | None, int | None] = (None, None, None)
-        self._polars = 0
+        self._display = Display()
+
+    @property
+    def state(self) -> State:
+        """What the core knows."""
+        return State() if self.keeper is None else self.keeper.state
+
+    @property
+    def _kept(self) -> Watchkeeper:
+        assert self.keeper is not None
+        return self.keeper
 
     def receive(self, message: Mapping[str, Any]) -> tuple[list[Message], list[Order]]:
         """Take one message.
@@ -235,19 +228,19 @@ class Session:
         """
         kind = message.get("type")
         if kind == "hello":
-            if self.desk is not None:
+            if self.keeper is not None:
                 raise InputError("hello was said already")
-            self.desk = desk_from(message)
+            self.keeper = Watchkeeper(desk_from(message))
             self._remember(message.get("state"))
             name = {"version": VERSION, "name": "goosewing", "release": goosewing.__version__}
             return [{"type": "hello", **name}], []
-        if self.desk is None:
+        if self.keeper is None:
             raise InputError(f"expected hello first, got {kind!r}")
         if kind == "export":
             return [self._export(message)], []
         if kind == "coast":
             return [coast_message(message)], []
-        observation = _observation(kind, message)
+        observation = observation_of(message)
         if kind in CREW_ORDERS:
             return self._ordered(observation, message.get("id"))
         sent, orders = self.observe(observation)
@@ -257,8 +250,7 @@ class Session:
         self, observation: Observation, identity: Any
     ) -> tuple[list[Message], list[Order]]:
         """Carry out an order of the crew, or say in one line why not."""
-        assert self.desk is not None
-        why_not = refusal(self.state, observation, self.desk)
+        why_not = self._kept.refusal(observation)
         answer = {"type": "answered", "id": identity}
         if why_not is not None:
             if identity is None:
@@ -267,90 +259,42 @@ class Session:
         sent, orders = self.observe(observation)
         return ([*sent, {**answer, "content": {}}] if identity is not None else sent), orders
 
-    # ---- what survives a restart ----------------------------------------------------------
-
     def _remember(self, path: Any) -> None:
         if isinstance(path, str) and path:
-            self.remember(MemoryFile(Path(path), self._said.append))
-
-    def remember(self, file: MemoryFile) -> None:
-        """Take up what was kept before, and keep what is passed from now on."""
-        self._file = file
-        if file.kept is not None:
-            self.state = memory.begun(self.state, file.kept)
-
-    def _with_memory(self, observation: Observation) -> Observation:
-        if isinstance(observation, Route) and self._file is not None and observation.resume:
-            return replace(observation, remembered=self._file.kept)
-        return observation
-
-    def _keep(self, observation: Observation) -> None:
-        """Write down what must survive; before there is a route, what is up alone."""
-        if self._file is None:
-            return
-        self._routed = self._routed or isinstance(observation, Route | Clear)
-        if not isinstance(observation, Tick | Clear | Carries):
-            return
-        now = memory.of(self.state)
-        if not self._routed:
-            kept = self._file.kept or Memory(content=memory.NO_ROUTE, time_s=self.state.now_s)
-            up = isinstance(observation, Carries)
-            now = memory.with_up(kept, self.state) if up else None
-        if now is not None:
-            self._file.note(now)
+            self._kept.remember(MemoryFile(Path(path), self._said.append))
 
     def _look(self) -> list[Message]:
         """Return what displays are shown after a tick: the polar if it changed, and the panel."""
-        assert self.desk is not None
-        sent = self._polar()
-        number = None if self._drawn[0] is None else self._polars
-        document = panel.panel(self.state, self.desk, self._events, number)
+        document, polar = self._display.look(self._kept)
         said = [{"type": "error", "message": words, "fatal": False} for words in self._said]
         self._said.clear()
+        sent = [] if polar is None else [{"type": "polar", **polar}]
         return [*said, *sent, {"type": "panel", **document}]
-
-    def _polar(self) -> list[Message]:
-        assert self.desk is not None
-        held, bearing = self.state.held, panel.bearing_deg(self.state, self.desk)
-        if held is None or health.wind_fault(self.state, self.desk) is not None:
-            self._drawn = (None, None, None)
-            return []
-        following = None if self.state.route is None else self.state.route.next
-        before, pointed, led = self._drawn
-        if held is before and following == led and not _swung(pointed, bearing):
-            return []
-        # Shapely, which the hull needs, is loaded when it is first drawn.
-        from goosewing.velocities.polar_view import polar_view
-
-        self._drawn = (held, bearing, following)
-        self._polars += 1
-        view = polar_view(held, bearing)
-        return [{"type": "polar", **panel.polar(view, self._polars, self.state, self.desk)}]
 
     def observe(self, observation: Observation) -> tuple[list[Message], list[Order]]:
         """Take one observation into the core, and put what follows into messages."""
-        assert self.desk is not None
-        observation = self._with_memory(observation)
-        self.state, outputs = step(self.state, observation, self.desk)
-        self._keep(observation)
-        self._events.extendleft(output for output in outputs if isinstance(output, Event))
-        orders = [output for output in outputs if isinstance(output, Order)]
-        sent = [self._message(output) for output in outputs if not isinstance(output, Order)]
-        return sent, orders
+        return self._told(self._kept.observe(observation))
 
     def made(self, order: Order, ready: PlanReady | str) -> tuple[list[Message], list[Order]]:
         """Take the plan that was made for an order, or the reason why there is none."""
-        if isinstance(ready, str):
-            return self.observe(PlanFailed(number=order.number, message=ready))
-        return self.observe(ready)
+        return self._told(self._kept.made(order, ready))
+
+    def _told(self, outputs: Iterable[Output]) -> tuple[list[Message], list[Order]]:
+        sent: list[Message] = []
+        orders: list[Order] = []
+        for output in outputs:
+            if isinstance(output, Order):
+                orders.append(output)
+            else:
+                sent.append(self._message(output))
+        return sent, orders
 
     def in_turn(self, message: Mapping[str, Any]) -> list[Message]:
         """Take one message, and make the plans that it asks for at once."""
         sent, orders = self.receive(message)
         while orders:
-            assert self.desk is not None
             order = orders.pop(0)
-            more, further = self.made(order, attempt(order, self.desk))
+            more, further = self.made(order, attempt(order, self._kept.desk))
             sent += more
             orders += further
         return sent
@@ -380,18 +324,8 @@ class Session:
 
     def _export(self, message: Mapping[str, Any]) -> Message:
         wanted = message.get("format")
-        if wanted not in ("gpx", "handheld"):
-            raise InputError(f'export: format must be "gpx" or "handheld", got {wanted!r}')
-        if self._plan is None:
-            raise InputError("export: there is no plan")
-        content = _handheld(self._plan) if wanted == "handheld" else format_plan(self._plan)
+        content = exported(self._plan, wanted)
         return {"type": "export", "id": message.get("id"), "format": wanted, "content": content}
-
-
-def _swung(before_deg: float | None, now_deg: float | None) -> bool:
-    if before_deg is None or now_deg is None:
-        return before_deg is not now_deg
-    return abs(turned_deg(now_deg, before_deg)) > BEARING_DRAWN_DEG
 
 
 def coast_message(message: Mapping[str, Any]) -> Message:
@@ -406,14 +340,15 @@ def coast_message(message: Mapping[str, Any]) -> Message:
         return {**answer, "content": None, "message": str(error)}
 
 
-def _handheld(plan: Plan) -> str:
-    from goosewing.exchange.handheld.files import format_contents
-    from goosewing.exchange.handheld.plans import fit_plan
+def observation_of(message: Mapping[str, Any]) -> Observation:
+    """Read what a message of the host observes or orders.
 
-    return format_contents(fit_plan(plan).contents)
-
-
-def _observation(kind: Any, message: Mapping[str, Any]) -> Observation:
+    Raises
+    ------
+    InputError
+        If it makes no sense.
+    """
+    kind = message.get("type")
     if kind == "observe":
         return signalk.reading(message.get("time"), message.get("source"), message.get("values"))
     if kind == "tick":
@@ -432,15 +367,3 @@ def _observation(kind: Any, message: Mapping[str, Any]) -> Observation:
     if kind == "clear":
         return Clear()
     raise InputError(f"unknown type {kind!r}")
-
-
-def attempt(order: Order, desk: Desk) -> PlanReady | str:
-    """Make the plan of an order, or say in one line why there is none."""
-    try:
-        return made(order, desk)
-    except GoosewingError as error:
-        return str(error)
-    except Exception as error:
-        # No fault in the engine may end the watch, or leave an old plan standing as if it
-        # were new: it is told, and tried again.
-        return f"the planner failed ({type(error).__name__}: {error})"

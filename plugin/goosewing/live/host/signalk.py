@@ -18,7 +18,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from goosewing.errors import InputError
-from goosewing.exchange.document import format_time, plan_document
+from goosewing.exchange.document import format_seconds, format_time, plan_document
 from goosewing.live.core.orders import turn_words
 from goosewing.live.core.state import Outlook, Reading, Route
 from goosewing.records import Mark, Value
@@ -484,7 +484,7 @@ def event_message(event: Event) -> dict[str, Any]:
     """Return an event as a message of the protocol."""
     return {
         "type": "event",
-        "time": time_text(event.time_s),
+        "time": format_seconds(event.time_s),
         "kind": event.kind,
         "state": event.severity,
         "message": event.message,
@@ -496,7 +496,7 @@ def status_message(status: Status) -> dict[str, Any]:
     """Return a status as a message of the protocol."""
     return {
         "type": "status",
-        "time": time_text(status.time_s),
+        "time": format_seconds(status.time_s),
         "state": status.state,
         "message": status.message,
         "ages_s": dict(status.ages_s),
@@ -517,17 +517,3 @@ def publication(
         "deltas": [] if figures is None else deltas(figures),
         "plan": None if plan is None else plan_document(plan),
     }
-
-
-def time_text(time_s: float) -> str:
-    """Write seconds since 1970-01-01T00:00Z as ISO 8601, to the millisecond.
-
-    Examples
-    --------
-    >>> time_text(60.5)
-    '1970-01-01T00:01:00.500Z'
-    """
-    from datetime import UTC, datetime
-
-    text = datetime.fromtimestamp(round(time_s, 3), tz=UTC).isoformat(timespec="milliseconds")
-    return text.replace("+00:00", "Z")

@@ -1,43 +1,59 @@
-"""The counter between the running service and displays in the same process.
+"""The counter between the watch and displays in the same process.
 
-The service's thread speaks to it as to a host (`SessionCounter.send`), displays ask it from
-any thread, and orders go the service's own way, through its queue.
+The watch's thread tells it what follows and lets it look (`WatchCounter.tell`, `look`), displays
+ask it from any thread, and the crew's orders wait in the watch's own queue (`Asked`).
 """
 
 from __future__ import annotations
 
-import itertools
+import queue
 import threading
 import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 from goosewing.errors import InputError
+from goosewing.exchange.document import plan_document
+from goosewing.live.core.state import (
+    Acknowledge,
+    Answer,
+    Carries,
+    Clear,
+    Cleared,
+    CrewOrder,
+    Replaced,
+    Route,
+    Undo,
+)
+from goosewing.live.export import FORMATS, exported
 from goosewing.live.panel import shore
+from goosewing.live.panel.display import Display
 from goosewing.live.panel.document import blank
-from goosewing.records import Mark
+from goosewing.live.panel.table import shown_plan
+
+if TYPE_CHECKING:
+    from goosewing.live.core.state import Output
+    from goosewing.live.watchkeeper import Watchkeeper
+    from goosewing.records import Plan
 
 Message = dict[str, Any]
 
 CAN = ("plan", "acknowledge", "undo", "carry", "answer", "clear", "export")
 """What can be ordered without a host: no host's course can be set."""
 
-SAID: Mapping[str, tuple[Mapping[str, str], str]] = {
-    "acknowledge": ({"point": "point"}, '{"point": "T1"}'),
-    "undo": ({"point": "point"}, '{"point": "T1"}'),
-    "carry": ({"sailSet": "sail_set", "tack": "tack"}, '{"sailSet": "…", "tack": "port"}'),
-    "answer": (
-        {"question": "question", "choice": "choice"}, '{"question": "passed", "choice": "yes"}',
-    ),
-}  # fmt: skip
-"""What the crew says: members of the order, with what the service calls them, and an example."""
+SAID: Mapping[str, tuple[tuple[str, ...], str]] = {
+    "acknowledge": (("point",), '{"point": "T1"}'),
+    "undo": (("point",), '{"point": "T1"}'),
+    "carry": (("sailSet", "tack"), '{"sailSet": "…", "tack": "port"}'),
+    "answer": (("question", "choice"), '{"question": "passed", "choice": "yes"}'),
+}
+"""What the crew says: members of the order, and an example."""
 
 SILENT_S = 6.0
 """A service that has not spoken for so long is told as failed."""
 
 ANSWER_S = 15.0
-"""How long an export is waited for."""
+"""How long an order's answer is waited for."""
 
 
 class Refusal(Exception):  # noqa: N818 - an answer, not a fault
@@ -89,90 +105,91 @@ class Counter(Protocol):
         ...
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class StoredRoute:
-    """A route that the crew can have planned."""
+class Asked:
+    """What the crew orders, and its answer; put by a display, taken by the watch's thread."""
 
-    id: str
-    name: str
-    marks: tuple[Mark, ...]
+    def __init__(self, order: CrewOrder | Route) -> None:
+        self.order = order
+        self._answer: queue.Queue[str | None] = queue.Queue()
+
+    def answer(self, why_not: str | None) -> None:
+        """Say that it was done, or in one line why not."""
+        self._answer.put(why_not)
+
+    def wait(self, within_s: float) -> str | None:
+        """Return why it was not done; None if it was.
+
+        Raises
+        ------
+        TimeoutError
+            If nobody answers.
+        """
+        try:
+            return self._answer.get(timeout=within_s)
+        except queue.Empty:
+            raise TimeoutError("the service gave no answer") from None
 
 
-class SessionCounter:
-    """A counter for a service in the same process.
-
-    It listens to what the service says (`send` and `error`, as a host's pipe would) and
-    puts orders where the service takes its messages from.
+class WatchCounter:
+    """A counter for a watch in the same process: one more listener of the core.
 
     Parameters
     ----------
     put : callable
-        Takes a message of the protocol, from any thread: the service's `Inbox.put`.
+        Takes an order of the crew, from any thread, for the watch's own.
     routes : callable
         Returns the routes that can be planned now.
     clock : callable
-        Seconds that never go back, to notice a service that has fallen silent.
+        Seconds that never go back, to notice a watch that has fallen silent.
     """
 
     def __init__(
         self,
-        put: Callable[[Message], None],
-        routes: Callable[[], Sequence[StoredRoute]] = tuple,
+        put: Callable[[Asked], None],
+        routes: Callable[[], Sequence[Route]] = tuple,
         *,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         self._put = put
         self._routes = routes
         self._clock = clock
-        self._lock = threading.Condition()
+        self._lock = threading.Lock()
+        self._display = Display()
         self._spoken = clock()
         self._panel: Message | None = None
         self._polar: Message | None = None
-        self._plan: Message | None = None
+        self._plan: Plan | None = None
+        self._told: Message | None = None
         self._error = ""
-        self._numbers = itertools.count(1)
-        self._awaited: dict[str, str | Refusal | None] = {}
 
-    # ---- the service's side -----------------------------------------------------------
+    # ---- the watch's side --------------------------------------------------------------
 
-    def send(self, messages: Iterable[Message]) -> None:
-        """Take what the service says."""
+    def tell(self, outputs: Iterable[Output]) -> None:
+        """Take what follows from an observation."""
         with self._lock:
-            for message in messages:
-                self._hear(message)
+            for output in outputs:
+                if isinstance(output, Replaced):
+                    self._plan, self._told, self._error = output.plan, None, ""
+                elif isinstance(output, Cleared):
+                    self._plan = self._told = None
             self._spoken = self._clock()
-            self._lock.notify_all()
 
-    def error(self, message: str, *, fatal: bool = False) -> None:
-        """Take an error the service tells."""
+    def look(self, keeper: Watchkeeper) -> None:
+        """Draw up what displays are shown, once a second."""
+        document, polar = self._display.look(keeper)
+        with self._lock:
+            self._panel = document
+            if document["polar"] is None:
+                self._polar = None
+            elif polar is not None:
+                self._polar = polar
+            self._spoken = self._clock()
+
+    def error(self, message: str) -> None:
+        """Take a fault in a look: what was shown before it stands no longer."""
         with self._lock:
             self._error = " ".join(message.split())
-            if fatal:
-                self._panel = self._plan = self._polar = None
-            if message.startswith("export"):
-                # The service's errors carry no id; one export too many is refused at worst.
-                refusal = Refusal(409, self._error)
-                self._awaited = {k: v or refusal for k, v in self._awaited.items()}
-            self._lock.notify_all()
-
-    def _hear(self, message: Message) -> None:
-        kind = message["type"]
-        if kind == "panel":
-            self._panel = _bare(message)
-            if message["polar"] is None:
-                self._polar = None
-        elif kind == "polar":
-            self._polar = _bare(message)
-        elif kind == "publish":
-            if message["reason"] == "replanned":
-                self._error = ""
-            if message["reason"] != "update":
-                self._plan = message["plan"]
-        elif kind == "export" and message["id"] in self._awaited:
-            self._awaited[message["id"]] = message["content"]
-        elif kind == "answered" and message["id"] in self._awaited:
-            done = message["content"] is not None
-            self._awaited[message["id"]] = "" if done else Refusal(409, message["message"])
+            self._panel = self._polar = self._plan = self._told = None
 
     # ---- the displays' side --------------------------------------------------------------
 
@@ -196,7 +213,9 @@ class SessionCounter:
     def plan(self) -> Message | None:
         """Return the plan as ``goosewing.plan/1``; None without one."""
         with self._lock:
-            return self._plan
+            if self._told is None and self._plan is not None:
+                self._told = {**plan_document(self._plan), "shown": shown_plan(self._plan)}
+            return self._told
 
     def routes(self) -> list[Message]:
         """Return the routes that can be planned: id, name, number of points."""
@@ -222,28 +241,18 @@ class SessionCounter:
         Raises
         ------
         Refusal
-            404 for another format, 409 without a plan, 504 if the service does not answer.
+            404 for another format, 409 where the plan can't be written, or there is none.
         """
-        if format not in ("gpx", "handheld"):
-            raise Refusal(404, f"there is no format {format}: take gpx or handheld")
-        if self.plan() is None:
+        if format not in FORMATS:
+            raise Refusal(404, f"there is no format {format}: take {' or '.join(FORMATS)}")
+        with self._lock:
+            plan = self._plan
+        if plan is None:
             raise Refusal(409, "there is no plan to export")
-        return self._ask({"type": "export", "format": format})
-
-    def _ask(self, message: Message) -> str:
-        """Put a message that is answered by id, and wait for the answer."""
-        name = f"counter-{next(self._numbers)}"
-        with self._lock:
-            self._awaited[name] = None
-        self._put({**message, "id": name})
-        with self._lock:
-            self._lock.wait_for(lambda: self._awaited[name] is not None, ANSWER_S)
-            content = self._awaited.pop(name)
-        if content is None:
-            raise Refusal(504, "the service gave no answer")
-        if isinstance(content, Refusal):
-            raise content
-        return content
+        try:
+            return exported(plan, format)
+        except InputError as error:
+            raise Refusal(409, str(error)) from None
 
     def order(self, name: str, body: Mapping[str, Any]) -> Message:
         """Carry out an order of the crew.
@@ -252,11 +261,12 @@ class SessionCounter:
         ------
         Refusal
             400 for an order that lacks something, 404 for an unknown one or an unknown
-            route, 501 for one that needs a host.
+            route, 409 for one that can't be carried out, 501 for one that needs a host, 504
+            where nobody answers.
         """
         orders = {"plan": self._order_plan, **dict.fromkeys(SAID, self._order_said)}
         if name == "clear":
-            self._put({"type": "clear"})
+            self._put(Asked(Clear()))
             return {}
         if name == "activate":
             raise Refusal(501, "there is no host whose course could be set")
@@ -271,19 +281,31 @@ class SessionCounter:
         route = next((r for r in self._routes() if r.id == wanted), None)
         if route is None:
             raise Refusal(404, f"there is no route {wanted:.60}")
-        points = [{"lat": m.lat, "lon": m.lon, "name": m.name} for m in route.marks]
-        self._put({"type": "plan", "id": route.id, "name": route.name, "points": points})
-        return {"routeId": route.id, "name": route.name, "points": len(points)}
+        self._put(Asked(route))
+        return {"routeId": route.id, "name": route.name, "points": len(route.marks)}
 
     def _order_said(self, name: str, body: Mapping[str, Any]) -> Message:
-        """Pass on what the crew says; the service may refuse it."""
+        """Pass on what the crew says; the watch may refuse it."""
         members, example = SAID[name]
         given = {member: body.get(member) for member in members}
         if not all(isinstance(value, str) and value for value in given.values()):
             raise Refusal(400, f"say it so: {example}")
-        self._ask({"type": name, **{members[member]: value for member, value in given.items()}})
+        asked = Asked(_said(name, given))
+        self._put(asked)
+        try:
+            why_not = asked.wait(ANSWER_S)
+        except TimeoutError as error:
+            raise Refusal(504, str(error)) from None
+        if why_not is not None:
+            raise Refusal(409, why_not)
         return given
 
 
-def _bare(message: Message) -> Message:
-    return {name: value for name, value in message.items() if name != "type"}
+def _said(name: str, given: Mapping[str, Any]) -> CrewOrder:
+    if name == "acknowledge":
+        return Acknowledge(point=given["point"])
+    if name == "undo":
+        return Undo(point=given["point"])
+    if name == "carry":
+        return Carries(sail_set=given["sailSet"], tack=given["tack"])
+    return Answer(question=given["question"], choice=given["choice"])

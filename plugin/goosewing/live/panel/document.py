@@ -11,11 +11,11 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
+from goosewing.exchange.document import format_seconds
 from goosewing.live.core import figures, health, sensing, standing, turns
 from goosewing.live.core.damping import towards_deg, turned_deg
 from goosewing.live.core.orders import stop_words, turn_words
 from goosewing.live.core.state import NEVER, Figures
-from goosewing.live.host import signalk
 from goosewing.live.panel.look import Look
 from goosewing.live.panel.shown import capital, knots, miles, shown, steer_words, steered, true
 from goosewing.records import CAUTIONS
@@ -32,8 +32,6 @@ if TYPE_CHECKING:
 
 FORMAT = "goosewing.panel/1"
 POLAR_FORMAT = "goosewing.polar/1"
-
-EVENTS_SHOWN = 8
 
 BY_THE_SECOND_S = 100.0
 """Below this a time ahead is told in seconds, above in hours and minutes."""
@@ -54,7 +52,7 @@ def panel(
     state : State
     desk : Desk
     events : iterable of Event
-        The latest, newest first; the first eight are shown.
+        The latest, newest first; all are shown.
     polar_number : int, optional
         Of the polar document that goes with it; None if there is none.
 
@@ -68,7 +66,7 @@ def panel(
     planned = state.planned
     document = {
         "format": FORMAT,
-        "time": None if state.now_s == NEVER else signalk.time_text(state.now_s),
+        "time": None if state.now_s == NEVER else format_seconds(state.now_s),
         "state": kind,
         "message": message,
         "ages_s": health.ages(state),
@@ -314,15 +312,14 @@ def _of_leg(leg: Leg) -> list[Document]:
 
 
 def _events(events: Iterable[Event]) -> list[Document]:
-    shown = list(events)[:EVENTS_SHOWN]
     return [
         {
-            "time": signalk.time_text(event.time_s),
+            "time": format_seconds(event.time_s),
             "kind": event.kind,
             "state": event.severity,
             "message": event.message,
         }
-        for event in shown
+        for event in events
     ]
 
 
