@@ -197,31 +197,3 @@ def test_power_law(exponent, ratios):
     heights = np.array([2, 5, 12, 15, 18, 20, 25, 30])
     found = wind.wind_at_height(1.0, 10.0, heights, exponent)
     np.testing.assert_allclose(found, ratios, rtol=0, atol=5.1e-5)
-
-
-# The Beaufort scale (WMO Code 1100), from memory of its printed tables: in whole knots, and in
-# tenths of a metre per second.
-KNOT_ROWS = [(0, 0), (1, 3), (4, 6), (7, 10), (11, 16), (17, 21), (22, 27), (28, 33), (34, 40),
-             (41, 47), (48, 55), (56, 63), (64, 71)]  # fmt: skip
-METRE_ROWS = [(0, 0.2), (0.3, 1.5), (1.6, 3.3), (3.4, 5.4), (5.5, 7.9), (8.0, 10.7), (10.8, 13.8),
-              (13.9, 17.1), (17.2, 20.7), (20.8, 24.4), (24.5, 28.4), (28.5, 32.6)]  # fmt: skip
-
-
-@pytest.mark.parametrize(("force", "row"), list(enumerate(KNOT_ROWS)))
-def test_beaufort_in_knots(force, row):
-    assert wind.beaufort(np.arange(row[0], row[1] + 1)).tolist() == [force] * (row[1] - row[0] + 1)
-    if force == 0:
-        assert wind.beaufort(0.99) == 0
-
-
-@pytest.mark.parametrize(("force", "row"), list(enumerate(METRE_ROWS)))
-def test_beaufort_in_metres_per_second(force, row):
-    # The two tables part by up to a knot at their seams; well inside a row they agree.
-    middle = KNOT * (row[0] + row[1]) / 2
-    assert wind.beaufort(middle) == force
-
-
-def test_beaufort_by_the_empirical_rule():
-    # v = 0.836 B^1.5 m/s, from memory, recomputed inside the bands for 4, 6 and 8.
-    forces = np.array([4, 6, 8])
-    assert wind.beaufort(KNOT * 0.836 * forces**1.5).tolist() == forces.tolist()

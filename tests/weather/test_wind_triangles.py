@@ -195,10 +195,9 @@ def test_shapes():
     steer = wind.course_to_steer(np.zeros((2, 1)), 6.0, np.zeros(3), 1.0)
     assert steer.course_deg.shape == steer.speed_made_good_kn.shape == (2, 3)
     assert np.shape(wind.apparent_wind(40.0, [5.0, 6.0], 5.0).awa_deg) == (2,)
-    assert wind.beaufort([[1.0], [5.0]]).tolist() == [[1], [2]]
 
 
-# --- Height and force -------------------------------------------------------------------------
+# --- Height -------------------------------------------------------------------------
 
 
 @given(speeds, st.floats(1.0, 40.0), st.floats(1.0, 40.0), st.floats(0.0, 0.3))
@@ -209,22 +208,11 @@ def test_up_the_mast_and_down_again(speed, low, high, exponent):
 
 
 @pytest.mark.parametrize(
-    ("speed", "force"),
-    [(0.0, 0), (0.99, 0), (1.0, 1), (3.4, 1), (3.5, 2), (10.4, 3), (10.5, 4), (63.4, 11),
-     (63.5, 12), (150.0, 12)],
-)  # fmt: skip
-def test_beaufort_seams(speed, force):
-    assert wind.beaufort(speed) == force
-
-
-@pytest.mark.parametrize(
     "call",
     [
         lambda: wind.wind_at_height(10.0, 0.0, 10.0),
         lambda: wind.wind_at_height(10.0, 10.0, [10.0, -1.0]),
         lambda: wind.wind_at_height(-1.0, 10.0, 10.0),
-        lambda: wind.beaufort(-0.1),
-        lambda: wind.beaufort([1.0, np.nan]),
         lambda: wind.course_to_steer(0.0, -1.0, 0.0, 0.0),
         lambda: wind.components_to(np.inf, 1.0),
     ],

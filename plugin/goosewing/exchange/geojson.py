@@ -13,14 +13,12 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from itertools import pairwise
-from pathlib import Path
 from typing import Any
 
 from goosewing.earth.angles import wrap_longitude
 from goosewing.exchange.document import plain
-from goosewing.files.disk import write_atomically
 from goosewing.records import Board, BoardPoint, Fix, Layline, Leg, Mark, Plan
 
 FORMAT = "goosewing.geojson/1"
@@ -60,17 +58,6 @@ def plan_features(plan: Plan) -> dict[str, Any]:
 def format_geojson(plan: Plan) -> str:
     """Write `plan_features` as text; equal plans give equal text."""
     return json.dumps(plan_features(plan), ensure_ascii=False, allow_nan=False, indent=1) + "\n"
-
-
-def write_geojson(path: Path | str, plan: Plan, *, inputs: Iterable[Path | str] = ()) -> None:
-    """Write `format_geojson` to `path`, wholly or not at all.
-
-    Raises
-    ------
-    InputError
-        As `goosewing.files.disk.write_atomically`.
-    """
-    write_atomically(path, format_geojson(plan), inputs=inputs)
 
 
 def _mark(mark: Mark) -> dict[str, Any]:

@@ -10,7 +10,6 @@ from datetime import timedelta
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from goosewing.errors import InputError
-from goosewing.files.disk import write_atomically
 from goosewing.report import graphs
 from goosewing.report.picture import any_script, draw
 from goosewing.turns import stops
@@ -40,7 +39,6 @@ from goosewing.words.points import (
 from goosewing.words.what_if import lines as what_if_lines
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
     from datetime import datetime, tzinfo
     from pathlib import Path
 
@@ -115,41 +113,6 @@ def _need(module: str, package: str, what: str) -> None:
         raise InputError(MISSING.format(what=what, package=package))
 
 
-def write_sheet(
-    path: Path,
-    plan: Plan,
-    boat: Boat,
-    *,
-    hazards: Hazards | None = None,
-    zone: tzinfo | None = None,
-    inputs: Iterable[Path] = (),
-) -> None:
-    """Write the passage sheet, as HTML or PDF by the file's ending.
-
-    Parameters
-    ----------
-    path : path
-    plan : Plan
-        Looked ahead (`goosewing.foresight.on_the_way.look_ahead`), or its sheet has no weather.
-    boat : Boat
-        For the polars that its boards were chosen from.
-    hazards : Hazards, optional
-        Drawn on the chart.
-    zone : tzinfo, optional
-        Times are shown in it beside UTC.
-    inputs : iterable of path
-        Files that must not be overwritten.
-
-    Raises
-    ------
-    InputError
-        As `check_ending`, or if the file can't be written.
-    """
-    write_atomically(
-        path, sheet_bytes(plan, boat, check_ending(path), hazards=hazards, zone=zone), inputs=inputs
-    )
-
-
 def sheet_bytes(
     plan: Plan,
     boat: Boat,
@@ -158,7 +121,21 @@ def sheet_bytes(
     hazards: Hazards | None = None,
     zone: tzinfo | None = None,
 ) -> bytes:
-    """Return the sheet as the bytes of an HTML or PDF file; see `write_sheet`."""
+    """Make the passage sheet: the bytes of an HTML or PDF file.
+
+    Parameters
+    ----------
+    plan : Plan
+        Looked ahead (`goosewing.foresight.on_the_way.look_ahead`), or its sheet has no weather.
+    boat : Boat
+        For the polars that its boards were chosen from.
+    ending : str
+        As `check_ending` tells it.
+    hazards : Hazards, optional
+        Drawn on the chart.
+    zone : tzinfo, optional
+        Times are shown in it beside UTC.
+    """
     page = format_sheet(plan, boat, hazards=hazards, zone=zone)
     return page.encode() if ending == ".html" else _as_pdf(page)
 
@@ -185,7 +162,7 @@ def format_sheet(
     hazards: Hazards | None = None,
     zone: tzinfo | None = None,
 ) -> str:
-    """Return the sheet as HTML; see `write_sheet`."""
+    """Return the sheet as HTML; see `sheet_bytes`."""
     from goosewing.report.pages import page
 
     shown = with_plain_names(plan)

@@ -12,7 +12,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from goosewing.earth.angles import sin_cos_deg, wrap_360
 from goosewing.errors import InputError, NoPlanError
@@ -392,40 +392,6 @@ def wind_at_height(
     )
     at_height: Array = speed * (wanted / height) ** exponent
     return at_height
-
-
-_FORCE_BEGINS_KN = (1.0, 3.5, 6.5, 10.5, 16.5, 21.5, 27.5, 33.5, 40.5, 47.5, 55.5, 63.5)
-"""Forces 1 to 12: the table is written in whole knots, and a half goes up."""
-
-
-def beaufort(speed_kn: ArrayLike) -> NDArray[np.intp]:
-    """Return the Beaufort force of a wind, by the table in knots.
-
-    Parameters
-    ----------
-    speed_kn : array_like, shape (...)
-        Mean wind at 10 m. [kn]
-
-    Returns
-    -------
-    ndarray of int, shape (...)
-        0 to 12. A speed between two rows of the table (3.4 kn, where force 1 is
-        1-3 and force 2 is 4-6) belongs to the nearer; force 0 is below 1 kn.
-
-    Raises
-    ------
-    InputError
-        If a speed is negative or not a number.
-
-    Examples
-    --------
-    >>> print(beaufort([0.0, 12.0, 34.0, 64.0]))
-    [ 0  4  8 12]
-    """
-    speed = _not_negative("speed_kn", speed_kn)
-    if np.any(np.isnan(speed)):
-        raise InputError("speed_kn must be a number: nothing has no Beaufort force")
-    return np.searchsorted(_FORCE_BEGINS_KN, speed, side="right")
 
 
 def _not_negative(name: str, value: ArrayLike) -> Array:

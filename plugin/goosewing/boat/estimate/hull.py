@@ -53,23 +53,6 @@ KEUNING_KATGERT = np.array(
     ]
 )
 
-# Fn, a0 … a8 of [2]_.
-KEUNING_SONNENBERG = np.array(
-    [
-        (0.10, -0.0014, 0.0403, 0.0470, -0.0227, -0.0119, 0.0061, -0.0086, -0.0307, -0.0553),
-        (0.15, 0.0004, -0.1808, 0.1793, -0.0004, 0.0097, 0.0118, -0.0055, 0.1721, -0.1728),
-        (0.20, 0.0014, -0.1071, 0.0637, 0.0090, 0.0153, 0.0011, 0.0012, 0.1021, -0.0648),
-        (0.25, 0.0027, 0.0463, -0.1263, 0.0150, 0.0274, -0.0299, 0.0110, -0.0595, 0.1220),
-        (0.30, 0.0056, -0.8005, 0.4891, 0.0269, 0.0519, -0.0313, 0.0292, 0.7314, -0.3619),
-        (0.35, 0.0032, -0.1011, -0.0813, -0.0382, 0.0320, -0.1481, 0.0837, 0.0223, 0.1587),
-        (0.40, -0.0064, 2.3095, -1.5152, 0.0751, -0.0858, -0.5349, 0.1715, -2.4550, 1.1865),
-        (0.45, -0.0171, 3.4017, -1.9862, 0.3242, -0.1450, -0.8043, 0.2952, -3.5284, 1.3575),
-        (0.50, -0.0201, 7.1576, -6.3304, 0.5829, 0.1630, -0.3966, 0.5023, -7.1579, 5.2534),
-        (0.55, 0.0495, 1.5618, -6.0661, 0.8641, 1.1702, 1.7610, 0.9176, -2.1191, 5.4281),
-        (0.60, 0.0808, -5.3233, -1.1513, 0.9663, 1.6084, 2.7459, 0.8491, 4.7129, 1.1089),
-    ]
-)
-
 # Fn, u0 … u5 of [2]_: what 20° of heel adds, in thousandths of the weight.
 HEEL_RESIDUARY = np.array(
     [
@@ -199,25 +182,6 @@ def residuary_katgert(hull: Hull) -> Nodes:
         ]
     )
     table = KEUNING_KATGERT
-    return Nodes(table[:, 0], table[:, 1] + table[:, 2:] @ terms * volume / hull.lwl_m)
-
-
-def residuary_sonnenberg(hull: Hull) -> Nodes:
-    """Return the residuary resistance upright over the weight, by the paper of 1998 [2]_."""
-    volume = hull.volume_m3 ** (1.0 / 3.0)
-    terms = np.array(
-        [
-            hull.lcb,
-            hull.prismatic,
-            volume**2 / hull.waterplane_m2,
-            hull.bwl_m / hull.lwl_m,
-            volume**2 / hull.wetted_m2,
-            hull.lcb / hull.lcf,
-            hull.lcb**2,
-            hull.prismatic**2,
-        ]
-    )
-    table = KEUNING_SONNENBERG
     return Nodes(table[:, 0], table[:, 1] + table[:, 2:] @ terms * volume / hull.lwl_m)
 
 

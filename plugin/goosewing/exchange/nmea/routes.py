@@ -16,7 +16,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 
 from goosewing.earth.angles import wrap_longitude
 from goosewing.errors import InputError
@@ -32,7 +31,6 @@ NAMES_PER_SENTENCE = 8
 """Most names in one RTE: some receivers read no more (common practice, no source)."""
 
 _RESERVED = re.compile(r"[,*$!\\^~]")
-_SENTENCE = re.compile(r"\$([\x20-\x23\x25-\x29\x2b-\x7e]+)\*([0-9A-F]{2})(?:\r\n)?", re.ASCII)
 
 
 def checksum(body: str) -> str:
@@ -85,33 +83,6 @@ def format_sentence(talker: str, kind: str, fields: Iterable[str]) -> str:
     if len(sentence) > LONGEST:
         raise InputError(f"a sentence has {LONGEST} bytes at most, got {len(sentence)}: ${body}")
     return sentence
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Sentence:
-    """A sentence taken apart."""
-
-    talker: str
-    kind: str
-    fields: tuple[str, ...]
-
-
-def parse_sentence(line: str) -> Sentence:
-    """Take a sentence apart, once its checksum proves right.
-
-    Raises
-    ------
-    InputError
-        If it is no sentence, too long, or its checksum is wrong.
-    """
-    match = _SENTENCE.fullmatch(line)
-    if not match or len(match[0]) > LONGEST:
-        raise InputError(f"expected $…*hh of {LONGEST} bytes at most, got {line.strip()!r}")
-    right = checksum(match[1])
-    if match[2] != right:
-        raise InputError(f"checksum {match[2]} should be {right}: {line.strip()}")
-    address, *fields = match[1].split(",")
-    return Sentence(talker=address[:-3], kind=address[-3:], fields=tuple(fields))
 
 
 def clean_name(name: str) -> str:
