@@ -12,6 +12,12 @@ A message is one line: what is wrong, where, and what was expected.
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from typing import Self
+
 
 class GoosewingError(Exception):
     """Base of every error that this package raises on purpose."""
@@ -35,6 +41,13 @@ class InputError(GoosewingError, ValueError):
 
 class NoPlanError(GoosewingError, LookupError):
     """The question was understood, but no feasible plan answers it."""
+
+    def asking(self, doubts: Iterable[str]) -> Self:
+        """Add what is doubted in the question, as sentences, to the message."""
+        doubted = [doubt.rstrip(".") for doubt in doubts]
+        if doubted:
+            self.args = ("; ".join((str(self), *doubted)),)
+        return self
 
 
 class OutsideForecastError(NoPlanError):

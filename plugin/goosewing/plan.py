@@ -38,6 +38,8 @@ HIGHEST_LATITUDE_DEG = 89.0
 """Nearer the pole a course has no meaning that a helm could follow."""
 
 
+CHECK_IT = "check its position"
+
 SUSPECT_NM, SUSPECT_SHARE = 500.0, 0.1
 """A leg of so many miles is doubted if exchanged latitude and longitude make it so much shorter."""
 
@@ -121,7 +123,11 @@ def of_case(case: Case, progress: Progress | None = None) -> Plan:
             _check_clear_of(met, over)
         return _made(replace(case, marks=over), progress, recall)
 
-    made = _over_lines(kept, case, solve)
+    try:
+        made = _over_lines(kept, case, solve)
+    except NoPlanError as error:
+        # Nobody reads a plan's notices where there is none: a doubted position may be why.
+        raise error.asking(doubt for doubt in dropped if CHECK_IT in doubt) from None
     if case.options.engine:
         made = motoring.summed_up(made, case.boat)
     if met is not None:
@@ -309,7 +315,24 @@ def usable_marks(marks: Sequence[Mark]) -> tuple[tuple[Mark, ...], tuple[str, ..
         raise InputError(
             f"only one mark ({kept[0].name}): at least two in different places are needed"
         )
-    return tuple(kept), tuple(notices)
+    odd = None if notices else _far_from_all(kept)
+    return tuple(kept), (*notices, *([odd] if odd else []))
+
+
+def _far_from_all(marks: Sequence[Mark]) -> str | None:
+    """Ask after a mark many times as far from all others as these are from one another."""
+    lat, lon = np.array([(mark.lat, mark.lon) for mark in marks]).T
+    apart = geodesy.geodesic_inverse(lat[:, np.newaxis], lon[:, np.newaxis], lat, lon).distance_nm
+    nearest = np.where(np.eye(len(marks), dtype=bool), np.inf, apart).min(axis=1)
+    at = int(np.argmax(nearest))
+    others = np.delete(nearest, at)
+    if nearest[at] < SUSPECT_NM or others.max() > SUSPECT_SHARE * nearest[at]:
+        return None
+    beside = at - 1 if at else 1
+    return (
+        f"{marks[at].name} lies {apart[at, beside]:.0f} nm from {marks[beside].name}, "
+        f"far from all other marks: {CHECK_IT}."
+    )
 
 
 def _exchanged(one: Mark, two: Mark) -> str | None:
@@ -324,7 +347,7 @@ def _exchanged(one: Mark, two: Mark) -> str | None:
         if near_nm < SUSPECT_SHARE * far_nm:
             return (
                 f"{mark.name} lies {far_nm:.0f} nm from {other.name}, and only {near_nm:.0f} nm "
-                "with latitude and longitude exchanged: check its position."
+                f"with latitude and longitude exchanged: {CHECK_IT}."
             )
     return None
 

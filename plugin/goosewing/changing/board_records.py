@@ -9,7 +9,7 @@ import numpy as np
 
 from goosewing.boat.model import Sailing
 from goosewing.changing.motion import Airs, Going, Waters, advance
-from goosewing.changing.shooting import States, steps_for
+from goosewing.changing.shooting import States
 from goosewing.earth import geodesy
 from goosewing.records import Board, BoardPoint, Fix, Layline, Leg, Mark, Order
 from goosewing.totals import Clock, hours_of, manoeuvres_due, time_of
@@ -73,7 +73,7 @@ def leg_record(
     Clock
         Where the reckoning stands at the mark.
     """
-    steps = [steps_for(helm.hours) for helm in boards.helms]
+    steps = np.bincount(boards.polished.course.order)
     firsts = np.concatenate(([0], np.cumsum(steps)))
     pauses = np.append(boards.pauses_h[1:], 0.0)
     written: list[Board] = []

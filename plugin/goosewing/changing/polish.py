@@ -179,6 +179,8 @@ class _Problem:
     """What is much slower at first is given up. [h]"""
     corridor: Corridor | None = None
     """Where to stay."""
+    step_h: float = STEP_H
+    """The shortest steps of the integration. [h]"""
 
     @property
     def orders(self) -> int:
@@ -466,6 +468,7 @@ def polish(
     each: bool = False,
     windows: tuple[Window, ...] = (),
     corridor: Corridor | None = None,
+    step_h: float = STEP_H,
 ) -> Polished | None:
     """Re-optimise orders until they end at the mark in the least time.
 
@@ -495,6 +498,8 @@ def polish(
         When each board's sails can be carried, where that is known already.
     corridor : Corridor, optional
         Where to stay.
+    step_h : float
+        The shortest steps: where fronts pass they may have to be shorter than usual. [h]
     beat_h : float
         A sequence that can first be sailed only much slower than this, or is not known to
         come below it by then, is given up. [h]
@@ -506,13 +511,15 @@ def polish(
         or it can't be kept off hazards.
     """
     hours = sum(helm.hours for helm in helms)
-    rough = float(np.clip(hours / ROUGH_STEPS, STEP_H, LONGEST_STEP_H))
+    rough = float(np.clip(hours / ROUGH_STEPS, step_h, LONGEST_STEP_H))
     least = SHORTEST_H / 10.0
     course = Orders(
         waters, tuple(replace(h, hours=max(h.hours, least)) for h in helms),
         groups_of(helms, each=each or offing is not None), np.asarray(pauses_h), start, rough,
     )  # fmt: skip
-    problem = _Problem(course, shortest_h, windows, beat_h=beat_h, corridor=corridor)
+    problem = _Problem(
+        course, shortest_h, windows, beat_h=beat_h, corridor=corridor, step_h=step_h
+    )  # fmt: skip
     with np.errstate(invalid="ignore", over="ignore"):
         if offing is None:
             return _carried(problem, guess, rounds, exact=exact)
@@ -570,7 +577,7 @@ def _optimised(
     if rounds and problem.course.size > 2:
         trial, hessian = problem.optimised(trial, rounds)
     for _ in range(ROUNDS_OF_STEPS):
-        step_h = STEP_H if exact else problem.course.step_h
+        step_h = problem.step_h if exact else problem.course.step_h
         course = problem.course
         if step_h == course.step_h and course.steps_fit(trial.x):
             break

@@ -107,6 +107,8 @@ CELLS_IN_HALF = 4
 SHORTEST_CUT = 0.02
 """At the edge of a corridor a step of less than this share of a whole one is none."""
 
+QUARTERS = (0.25, 0.5, 0.75, 1.0)
+
 HOLD_DIRECTIONS = 16
 """Towards so many sides she must get on to be said to hold her place."""
 
@@ -309,6 +311,8 @@ class _Round:
     """Whether anybody came to the edge of the area."""
     carried_off: bool = False
     """Whether the stream was anywhere stronger than the boat."""
+    rim: BoolArray | None = None
+    """Cells at the edge of what is unknown, shape (cells,): there each place is asked."""
 
     @property
     def modes(self) -> int:
@@ -423,6 +427,8 @@ class _Round:
             near_ends |= (np.abs(along - end[0]) < 1.5) & (np.abs(across - end[1]) < 1.5)
         shut = np.flatnonzero(unknown & ~near_ends)
         self.number[np.flatnonzero(self.number >= 0)[shut]] = -2
+        if shut.size:
+            self.rim = _about(self.grid, owner[shut])
 
     # ---- the waves --------------------------------------------------------------------------
 
@@ -714,6 +720,9 @@ class _Round:
         s, water, hazards = self.store, self.water, self.leg.waters.hazards
         middle = self.grid.cells(0.5 * (s.along[parent] + along), 0.5 * (s.across[parent] + across))
         clear: BoolArray = np.asarray((middle < 0) | (self.number[middle] != -2))
+        if self.rim is not None:
+            near = np.flatnonzero(clear & (self.rim[square] | self.rim[middle]))
+            clear[near] = self._known(parent[near], along[near], across[near])
         if water is None or hazards is None:
             return clear
         length = np.hypot(along - s.along[parent], across - s.across[parent])
@@ -723,6 +732,19 @@ class _Round:
             end = self.grid.places(np.column_stack((along[at], across[at])))
             clear[at] = ~hazards.crossed(begin.lat, begin.lon, end.lat, end.lon)
         return clear
+
+    def _known(self, parent: Numbers, along: Array, across: Array) -> BoolArray:
+        """Whether the weather is known at the quarters and the end of steps, when they begin."""
+        s = self.store
+        known = np.ones(len(parent), dtype=bool)
+        for share in QUARTERS:
+            here = self.grid.here(
+                s.along[parent] + share * (along - s.along[parent]),
+                s.across[parent] + share * (across - s.across[parent]),
+            )
+            airs = self.leg.waters.airs(self._clock_h(s.time[parent]), here.lat, here.lon)
+            known &= np.isfinite(airs.tws_kn)
+        return known
 
     def _note_left(self, batch: Numbers, airs: Airs) -> None:
         """Note which states the stream carries off whatever they sail, while it still changes."""
@@ -1211,6 +1233,15 @@ def _most_aside(leg: _Leg, cell_deg: float) -> int | None:
     if leg.what.corridor_nm is None:
         return None
     return int(np.ceil(1.5 * leg.what.corridor_nm / (leg.nm_per_deg * cell_deg))) + 1
+
+
+def _about(grid: Grid, cells: Numbers) -> BoolArray:
+    """Cells and those beside them, shape (cells,)."""
+    from scipy.ndimage import maximum_filter
+
+    mask = np.zeros(grid.shape, dtype=np.uint8)
+    mask.ravel()[cells] = 1
+    return np.asarray(maximum_filter(mask, size=3, mode="constant").ravel() > 0)
 
 
 def _near_edge(found: _Round) -> bool:

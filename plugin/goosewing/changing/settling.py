@@ -21,7 +21,7 @@ from goosewing.boat import manoeuvres
 from goosewing.boat.model import row_angles
 from goosewing.changing.motion import BY_THE_LEE_DEG
 from goosewing.changing.polish import MANY_ROUNDS, Polished, board_numbers, polish
-from goosewing.changing.shooting import Helm, Orders, Start, States, limits_deg
+from goosewing.changing.shooting import STEP_H, Helm, Start, States, limits_deg
 from goosewing.earth import geodesy
 from goosewing.errors import NoPlanError
 from goosewing.totals import Clock
@@ -55,6 +55,15 @@ LOOKS = 24
 
 SOONEST_H = 1.0 / 3.0
 """But no sooner than this. [h]"""
+
+SECONDS_H = 10.0 / 3600.0
+"""What is slower than the search's way by no more is not slower. [h]"""
+
+SHORTER_STEPS = (4, 16)
+"""So many times shorter steps are taken, one after the other, where boards end farther off."""
+
+OFF_NM, OFF_SHARE = 0.02, 5e-4
+"""Than this, and this share of their length, when sailed more finely. [nm]"""
 
 WORTH_SHARE = 0.01
 """On a short leg it need not gain more than this share of the leg's time."""
@@ -150,6 +159,8 @@ class Stage:
     """Which board was asked to come first."""
     offing: Offing | None = None
     """The hazards about the leg, and the way between them."""
+    step_h: float = STEP_H
+    """The shortest steps of the integration. [h]"""
     corridor: Corridor | None = None
     """Where she is to stay."""
     margin_deg: float = 0.0
@@ -182,8 +193,53 @@ def settled(stage: Stage, way: Way, mark: Mark, ahead: manoeuvres.Mode | None) -
         best = _begun_as_wished(judged, best, ahead)
         made = _finished(judged, _past_the_layline(judged, best, ahead))
         if made is not None:
-            return made
+            return _as_told(stage, _never_slower(stage, made, way))
+    exactly = replace(stage, exact=True)
+    found = _bent_everywhere(exactly, way)
+    if found is not None:
+        return _as_told(stage, _held_a_watch(exactly, found))
     raise NoPlanError(f"no boards could be brought to {mark.name}: try another departure")
+
+
+def _never_slower(stage: Stage, made: Boards, way: Way) -> Boards:
+    """Go back to the search's own way where all that followed made it slower than it may be.
+
+    Slower it may be by what boards left out were worth, and by the seconds that fewer orders
+    cost. Where something was asked for that the way doesn't keep to, it is no measure.
+    """
+    asked = stage.margin_deg or stage.first is not None or stage.offing is not None
+    if asked or not way.exact:
+        return made
+    way_h = way.arrival_h - float(way.stretches[0].time_h[0])
+    saved = max(len(way.stretches) - made.count, 0)
+    spared = saved * _worth_h(stage, made) + 2.0 * ALL_FEWER_ORDERS * way_h
+    limit_h = way_h + made.pauses_h[0] + spared + SECONDS_H
+    if made.elapsed_h <= limit_h:
+        return made
+    exact = replace(stage, exact=True)
+    found = _bent_everywhere(exact, way)
+    if found is None or found.elapsed_h >= made.elapsed_h:
+        return made
+    for simpler in (_held_a_watch(exact, _fewer_orders(exact, _cut_anew(exact, found))), found):
+        if simpler.elapsed_h <= max(limit_h, found.elapsed_h):
+            return simpler
+    return found
+
+
+def _as_told(stage: Stage, made: Boards) -> Boards:
+    """Integrate in shorter steps where these are too long to tell where boards lead: at fronts."""
+    for shorter in SHORTER_STEPS:
+        off, sailed = made.polished.course.coarse_nm(made.states)
+        numbers = board_numbers(made.helms)
+        allowed = OFF_NM + OFF_SHARE * np.bincount(numbers, sailed)
+        if not np.any(np.bincount(numbers, off) > allowed):
+            break
+        finer = replace(stage, exact=True, step_h=STEP_H / shorter)
+        again = _again(finer, made, made.helms)
+        if again is None or _astray(finer, again).any():
+            break
+        made = _with_true_pauses(finer, again)
+    return made
 
 
 def resettled(stage: Stage, boards: Boards, mark: Mark) -> Boards:
@@ -355,13 +411,14 @@ def _bent_everywhere(stage: Stage, way: Way) -> Boards | None:
 
 def _as_it_is(stage: Stage, helms: tuple[Helm, ...], guess: States | None) -> Boards | None:
     """Close a sequence on the mark and change no more; None if it then crosses a hazard."""
-    assert stage.offing is not None
     pauses = _pauses_h(stage, helms)
     made = polish(
         stage.waters, helms, stage.start, pauses, rounds=0, exact=stage.exact, guess=guess,
         each=True,
     )  # fmt: skip
-    if made is None or not stage.offing.clears(made.states.lat, made.states.lon):
+    if made is None:
+        return None
+    if stage.offing is not None and not stage.offing.clears(made.states.lat, made.states.lon):
         return None
     return Boards(made.helms, pauses, made.states, made)
 
@@ -433,8 +490,8 @@ def _try(
     pauses = _pauses_h(stage, helms)
     made = polish(
         stage.waters, helms, stage.start, pauses, offing=stage.offing, corridor=stage.corridor,
-        rounds=rounds, shortest_h=stage.shortest_h, exact=stage.exact, guess=guess,
-        beat_h=beat_h - sum(pauses),
+        step_h=stage.step_h, rounds=rounds, shortest_h=stage.shortest_h, exact=stage.exact,
+        guess=guess, beat_h=beat_h - sum(pauses),
     )  # fmt: skip
     return None if made is None else Boards(made.helms, pauses, made.states, made)
 
@@ -676,8 +733,8 @@ def _again(stage: Stage, best: Boards, helms: Sequence[Helm]) -> Boards | None:
         pauses = _pauses_carried(best, helms)
     made = polish(
         stage.waters, helms, stage.start, pauses, offing=stage.offing, corridor=stage.corridor,
-        rounds=MANY_ROUNDS, shortest_h=stage.shortest_h, exact=stage.exact, guess=best.states,
-        windows=best.polished.windows,
+        step_h=stage.step_h, rounds=MANY_ROUNDS, shortest_h=stage.shortest_h, exact=stage.exact,
+        guess=best.states, windows=best.polished.windows,
     )  # fmt: skip
     return None if made is None else Boards(made.helms, pauses, made.states, made)
 
@@ -785,7 +842,7 @@ def _steered(
     The heading is the mean over each order; the wind on the bow keeps so far from the edges
     of the table and the sector all along it.
     """
-    orders = _orders(stage, boards)
+    orders = boards.polished.course
     airs = orders.waters.airs(*_timed(boards.states))
     twd = np.unwrap(np.nan_to_num(airs.twd_deg), period=360.0)
     last = np.append(orders.first[1:], len(orders.order))
@@ -808,17 +865,9 @@ def _timed(states: States) -> tuple[Array, Array, Array]:
     return states.time_h, states.lat, states.lon
 
 
-def _orders(stage: Stage, boards: Boards) -> Orders:
-    """The steps that exact boards were integrated in."""
-    return Orders(
-        stage.waters, boards.helms, np.arange(len(boards.helms)), np.asarray(boards.pauses_h),
-        stage.start,
-    )  # fmt: skip
-
-
 def _astray(stage: Stage, boards: Boards) -> Array:
     """Which headings would bring her out of the table or the sector, or by the lee; shape (k,)."""
-    course = _orders(stage, boards)
+    course = boards.polished.course
     bows = course.bows_deg(boards.states)
     astray = np.zeros(len(boards.helms), dtype=bool)
     for k, helm in enumerate(boards.helms):
@@ -873,7 +922,7 @@ def _held_a_watch(stage: Stage, best: Boards) -> Boards:
 
 def _too_soon(stage: Stage, best: Boards) -> int | None:
     """The first order that is followed by another of its board sooner than a watch allows."""
-    orders = _orders(stage, best)
+    orders = best.polished.course
     twd = np.unwrap(np.nan_to_num(stage.waters.airs(*_timed(best.states)).twd_deg), period=360.0)
     last = np.append(orders.first[1:], len(orders.order))
     for k, (helm, after) in enumerate(pairwise(best.helms)):
@@ -946,7 +995,7 @@ def _with_true_pauses(stage: Stage, best: Boards) -> Boards:
 
 def _pauses_sailed_h(stage: Stage, best: Boards) -> tuple[float, ...]:
     """What the manoeuvres before each order do cost, by the angles where they are done."""
-    course = _orders(stage, best)
+    course = best.polished.course
     bows = np.abs(course.bows_deg(best.states))
     last = np.append(course.first[1:], len(course.order)) - 1
     boat, modes = stage.waters.boat, stage.waters.modes

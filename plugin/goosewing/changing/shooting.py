@@ -37,6 +37,9 @@ if TYPE_CHECKING:
 STEP_H = 0.25
 """Longest step of the integration, second order. [h]"""
 
+FINER = 4
+"""Whether steps are short enough is told by steps so many times shorter."""
+
 LEAST_STEPS = 2
 """Steps that even the shortest order gets."""
 
@@ -296,6 +299,28 @@ class Orders:
         arrive = inputs[2] + inputs[4] + after
         ended = np.stack((*ends, arrive))
         return np.asarray((ended - np.stack([values[1:] for values in states])).T)
+
+    def coarse_nm(self, states: States) -> tuple[Array, Array]:
+        """How far off each order ends, sailed in steps a quarter as long, and how far it leads.
+
+        Returns
+        -------
+        off_nm, sailed_nm : ndarray, shape (k,)
+            The steps' own errors added up, and their lengths. [nm]
+        """
+        lat, lon, time, control, hours = self._inputs(states, self.variables)
+        scale = 60.0 * np.cos(np.radians(lat))
+        begin_lat, begin_lon, part = lat, lon, hours / FINER
+        for _ in range(FINER):
+            lat, lon = self._ends(np.stack((lat, lon, time, control, part))[:, np.newaxis])[:, 0]
+            time = time + part
+        off_lat, off_lon = lat - states.lat[1:], lon - states.lon[1:]
+        off = [
+            np.add.reduceat(off_lat * 60.0, self.first),
+            np.add.reduceat(off_lon * scale, self.first),
+        ]
+        sailed = np.hypot((lat - begin_lat) * 60.0, (lon - begin_lon) * scale)
+        return np.hypot(*off), np.add.reduceat(sailed, self.first)
 
     def carried(self, states: States) -> BoolArray:
         """Whether the sails may be carried in the middle of each step, shape (m,)."""

@@ -35,6 +35,7 @@ from goosewing.steady import motoring
 from goosewing.steady.boards import check_corridor
 from goosewing.totals import Clock, plan_of, tables_missing
 from goosewing.weather.base import datetime_from_hours, hours_from_datetime
+from goosewing.weather.combine import stream_reaches
 from goosewing.words.figures import clock, off_the_wind, three_figures
 
 if TYPE_CHECKING:
@@ -70,6 +71,13 @@ SHORTEST_WATCH_H = 1.0 / 30.0
 MOST_ORDERS = 40
 """Where boards may be of any shortness, a leg gets about so many orders at most."""
 
+CALM_KN = 1.0
+"""No wind to sail by. [kn]"""
+
+LOOKED_H = 48.0
+LOOKS_IN_TIME, LOOKS_ON_THE_WAY = 40, 9
+"""Where a mark is not reached the weather is looked at so often, for so long at most."""
+
 NEVER_H = 1e6
 """So long on a board that a change is free to be made: at a mark, or at the start."""
 
@@ -100,7 +108,10 @@ def solve(
     legs = written.legs
     made = plan_of(
         boat, marks, trip.departure, legs,
-        (*case.notices, *tables_missing(boat, legs), *_beyond_notice(legs)),
+        (
+            *case.notices, *tables_missing(boat, legs), *_beyond_notice(legs),
+            *_no_stream_notice(weather, legs),
+        ),
         f"{options.source or 'Wind and stream as they change'}.",
     )  # fmt: skip
     in_place = weather.varies_in_place or any(is_curved(course) for course in courses)
@@ -273,6 +284,8 @@ def _span_words(cover: Coverage) -> str:
     )
     if first is None:
         return f"ends {last}"
+    if cover.start == cover.end:
+        return f"holds one time only, {first}"
     return f"begins {first}" if last is None else f"covers {first} to {last}"
 
 
@@ -289,7 +302,8 @@ def _shortest_h(options: Options, way: Way) -> float:
     if options.shortest_board_min is not None:
         return options.shortest_board_min / 60.0
     leg_h = way.arrival_h - float(way.stretches[0].time_h[0])
-    found = [float(np.ptp(part.time_h)) for part in way.stretches[:-1]]
+    # The board into the mark may be shorter than one that is left by choice.
+    found = [float(np.ptp(part.time_h)) for part in way.stretches]
     return min(SHORTEST_BOARD_MIN / 60.0, SHORTEST_SHARE * leg_h, *found)
 
 
@@ -349,7 +363,7 @@ def _ways_over(
         ways = _begun_as_wished(waters, trip.wishes[at], roots, search)
         if ways:
             return ways
-    raise _not_reached(waters, mark, roots, options.corridor_nm)
+    raise _not_reached(waters, course, mark, roots, options.corridor_nm)
 
 
 def _check_open(waters: Waters, course: Course, origin: Mark, mark: Mark) -> None:
@@ -484,7 +498,11 @@ def _first_sails(
 
 
 def _not_reached(
-    waters: Waters, mark: Mark, roots: Sequence[Root], corridor_nm: float | None
+    waters: Waters,
+    course: Course,
+    mark: Mark,
+    roots: Sequence[Root],
+    corridor_nm: float | None,
 ) -> NoPlanError:
     if corridor_nm is not None:
         return NoPlanError(
@@ -492,8 +510,14 @@ def _not_reached(
             "not in this wind and stream at all, or not before the forecast ends"
         )
     cover = waters.weather.coverage
-    start = datetime_from_hours(min(root.time_h for root in roots))
+    begins_h = min(root.time_h for root in roots)
+    start = datetime_from_hours(begins_h)
     setting_out = f"setting out at {start:%Y-%m-%d} {clock(start)}"
+    why = _what_lacks(waters, course, begins_h)
+    if why:
+        return OutsideForecastError(
+            f"{mark.name} is not reached: {why}, {setting_out}", ends_too_soon=False
+        )
     if cover.end is not None:
         return OutsideForecastError(
             f"{mark.name} is not reached before the forecast ends on {cover.end:%Y-%m-%d} at "
@@ -506,6 +530,32 @@ def _not_reached(
             f"{mark.name} is not reached within the area of the forecast, {setting_out}"
         )
     return NoPlanError(f"{mark.name} can't be made in this wind and stream")
+
+
+def _what_lacks(waters: Waters, course: Course, start_h: float) -> str:
+    """Say what the weather lacks along the straight course: wind at all, or times and places."""
+    cover = waters.weather.coverage
+    end_h = start_h + LOOKED_H if cover.end is None else hours_from_datetime(cover.end)
+    times = np.linspace(start_h, max(end_h, start_h), LOOKS_IN_TIME)[:, np.newaxis]
+    at = geodesy.loxodrome_direct(
+        course.lat1, course.lon1, course.bearing_deg,
+        course.distance_nm * np.linspace(0.0, 1.0, LOOKS_ON_THE_WAY),
+    )  # fmt: skip
+    airs = waters.airs(times, at.lat[np.newaxis], at.lon[np.newaxis])
+    known = np.isfinite(airs.tws_kn)
+    if known.any() and float(np.nanmax(airs.tws_kn)) < CALM_KN:
+        most = float(np.nanmax(airs.tws_kn))
+        return f"on the way there is a calm, {most:.1f} kn of wind at most as far as it is known"
+    silent = times[~known.any(axis=1), 0]
+    if known.any() and silent.size:
+        first, last = (datetime_from_hours(float(time)) for time in silent[[0, -1]])
+        return (
+            f"the forecast has no values between about {first:%Y-%m-%d} {clock(first)} and "
+            f"{last:%Y-%m-%d} {clock(last)}"
+        )
+    if not known.all(axis=0).any() or (~known).all(axis=0).any():
+        return "the forecast has no values at places on the straight course"
+    return ""
 
 
 def _offing(waters: Waters, course: Course, way: Way) -> Offing | None:
@@ -593,6 +643,24 @@ def _bound_of_all_h(
             return None
         at += least
     return _sampled(at - start_h, made.elapsed_h)
+
+
+def _no_stream_notice(weather: Weather, legs: Sequence[Leg]) -> list[str]:
+    """Say where the stream's tables don't reach, and none was reckoned with."""
+    boards = [board for leg in legs for board in leg.boards]
+    points = [point for board in boards for point in board.points]
+    lat, lon = np.array([(point.lat, point.lon) for point in points]).T
+    reached = stream_reaches(weather, lat, lon)
+    if reached is None or reached.all():
+        return []
+    if not reached.any():
+        return ["The stream's tables reach no place of this passage: no stream was reckoned with."]
+    sizes = np.cumsum([len(board.points) for board in boards])
+    short = sum(not part.all() for part in np.split(reached, sizes[:-1]))
+    return [
+        f"The stream's tables don't reach all of the way: on {short} of {len(boards)} boards no "
+        "stream was reckoned with where they end."
+    ]
 
 
 def _beyond_notice(legs: Sequence[Leg]) -> list[str]:

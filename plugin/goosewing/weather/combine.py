@@ -24,6 +24,20 @@ def holds(weather: Weather) -> frozenset[str]:
     return frozenset(getattr(weather, "holds", WIND))
 
 
+def stream_reaches(weather: Weather, lat: ArrayLike, lon: ArrayLike) -> BoolArray | None:
+    """Whether what tells a stream reaches places; None where that is no question.
+
+    Tables of a tidal stream may be taken to end in still water: then nothing is unknown there,
+    and yet nothing was told.
+    """
+    if isinstance(weather, HeldWeather):
+        return stream_reaches(weather.source, lat, lon)
+    if isinstance(weather, CombinedWeather):
+        return stream_reaches(weather.stream, lat, lon)
+    reaches = getattr(weather, "reaches", None)
+    return None if reaches is None else np.asarray(reaches(lat, lon))
+
+
 @dataclass(frozen=True, slots=True)
 class CombinedWeather:
     """Wind and gust of one source with the stream of another.

@@ -49,7 +49,7 @@ from numpy.typing import ArrayLike
 
 from goosewing.errors import InputError
 from goosewing.files.disk import read_text
-from goosewing.units import Array
+from goosewing.units import Array, BoolArray
 from goosewing.weather.base import (
     STREAM,
     Conditions,
@@ -212,6 +212,11 @@ class TidalStreams:
     def varies_in_place(self) -> bool:
         """Whether the tables have places."""
         return self._field.varies_in_place
+
+    def reaches(self, lat: ArrayLike, lon: ArrayLike) -> BoolArray:
+        """Whether any table reaches places, whatever is taken to flow beyond."""
+        time_h = 0.5 * (self.times_h[0] + self.times_h[-1])
+        return np.asarray(np.isfinite(self._field.at(time_h, lat, lon).stream_east_kn))
 
     def at(self, time_h: ArrayLike, lat: ArrayLike, lon: ArrayLike) -> Conditions:
         """Stream, broadcast over the three arguments (see `Weather.at`)."""
