@@ -454,8 +454,9 @@ def _leg_record(
 def _bound_h(leg: LegChoice, boards: Sequence[Board], elapsed_h: float) -> float:
     """Return what nothing beats, as it was found, never cut to what was sailed.
 
-    The hull's time is accurate to ½·tan φ·h/R, h how far boards reach off the loxodrome, φ the
-    highest latitude sailed: where they prove faster by less than that, so much is taken off.
+    The hull's time is accurate to ½·tan φ·h/R·|sin course|, h how far boards reach off the
+    loxodrome, φ the highest latitude sailed: where they prove faster by less than that, so much
+    is taken off.
     """
     if elapsed_h >= leg.bound_h:
         return leg.bound_h
@@ -469,7 +470,8 @@ def _bound_h(leg: LegChoice, boards: Sequence[Board], elapsed_h: float) -> float
     across = np.abs(offset.east_deg * np.cos(angle) - offset.north_deg * np.sin(angle))
     highest = np.radians(np.max(np.abs([course.lat1, course.lat2, *lat])))
     off_rad = np.radians(float(np.max(across, initial=0.0))) * np.cos(highest)
-    lowered = float(leg.bound_h * (1.0 - 0.5 * np.tan(highest) * off_rad))
+    accuracy = 0.5 * float(np.tan(highest) * off_rad * np.abs(np.sin(angle)))
+    lowered = leg.bound_h * (1.0 - accuracy)
     return elapsed_h if elapsed_h < lowered < elapsed_h * (1.0 + BOUND_SAMPLED_TO) else lowered
 
 
