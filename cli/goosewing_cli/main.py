@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 import sys
 
 import click
@@ -66,6 +67,8 @@ def run(arguments: list[str] | None = None) -> None:
     """Run the command line and leave with the exit code that the outcome has."""
     for name in ARITHMETIC_THREADS:
         os.environ.setdefault(name, "1")
+    # Whoever ends it so wants no more of it than with ^C: what was begun is put away.
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
     sys.exit(outcome(arguments))
 
 

@@ -213,15 +213,16 @@ def write_all(contents: Mapping[Path, bytes | str], *, inputs: Iterable[Path | s
     try:
         for path, data in contents.items():
             before = path.read_bytes() if path.is_file() else None
-            write_atomically(path, data, inputs=read)
+            # Noted first: an interrupt may come when the file has just taken its place.
             written.append((path, before))
+            write_atomically(path, data, inputs=read)
     except BaseException:
         for path, before in written:
             with contextlib.suppress(OSError, InputError):
-                if before is None:
-                    path.unlink()
-                else:
+                if before is not None:
                     write_atomically(path, before)
+                elif path.is_file():
+                    path.unlink()
         raise
 
 
