@@ -43,10 +43,7 @@ def fit(
         str | None,
         option("--sail-set", metavar='"SAIL SET"', help="The sails carried all the while."),
     ] = None,
-    wind_height: Annotated[
-        float | None,
-        option("--wind-height", metavar="M", help="Of the wind sensor above the water."),
-    ] = None,
+    wind_height: logs.WindHeight = None,
     variation: logs.VariationEast = None,
     name: Annotated[str, option("--name", help="Of a boat without a base.")] = "Logged",
     stretches: Annotated[

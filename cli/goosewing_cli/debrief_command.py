@@ -19,10 +19,7 @@ def debrief(
         Path | None,
         option("--plan", metavar="PLAN.gpx", help="The plan she sailed by, as GPX."),
     ] = None,
-    wind_height: Annotated[
-        float | None,
-        option("--wind-height", metavar="M", help="Of the wind sensor above the water."),
-    ] = None,
+    wind_height: logs.WindHeight = None,
     variation: logs.VariationEast = None,
     picture: Annotated[
         Path | None,

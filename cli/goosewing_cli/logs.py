@@ -15,6 +15,10 @@ if TYPE_CHECKING:
 SHOWN_FROM_BYTES = 20_000_000
 """A smaller log is read before anyone would look."""
 
+WindHeight = Annotated[
+    float | None,
+    option("--wind-height", metavar="M", help="Of the wind sensor above the water."),
+]
 VariationEast = Annotated[
     float | None,
     option(

@@ -163,7 +163,7 @@ def plan(
     others = (deviation, *inputs.weather_files(wind, current, tide), *clear.files)
     files = inputs.files_read(boat, marks, *others)
     asked = Outputs(out=out, picture=picture, sheet=sheet, handheld=handheld, geojson=geojson)
-    asked.check(files)
+    asked = asked.checked(files)
     begun = perf_counter()
     case = cleared(clear)
     made = make(case)
@@ -197,6 +197,9 @@ class Outputs:
     sheet: Path | None = None
     handheld: Path | None = None
     geojson: Path | None = None
+    picture_as: str = ""
+    sheet_as: str = ""
+    """In which formats, as the endings ask, once they are checked."""
 
     @property
     def paths(self) -> list[Path]:
@@ -204,7 +207,7 @@ class Outputs:
         every = (self.out, self.picture, self.sheet, self.handheld, self.geojson)
         return [path for path in every if path is not None]
 
-    def check(self, inputs_read: Sequence[Path]) -> None:
+    def checked(self, inputs_read: Sequence[Path]) -> Outputs:
         """Refuse before any planning what could not be written after it.
 
         Raises
@@ -214,14 +217,16 @@ class Outputs:
             missing.
         """
         inputs.check_outputs(self.paths, inputs_read)
+        picture_as = sheet_as = ""
         if self.picture is not None:
             from goosewing.report import picture
 
-            picture.check_ending(self.picture)
+            picture_as = picture.check_ending(self.picture)
         if self.sheet is not None:
             from goosewing.report import sheet
 
-            sheet.check_ending(self.sheet)
+            sheet_as = sheet.check_ending(self.sheet)
+        return replace(self, picture_as=picture_as, sheet_as=sheet_as)
 
 
 def with_shifts(made: Plan, boat: Boat, weather: Weather, text: str) -> Plan:
@@ -275,13 +280,13 @@ def _contents(
     if asked.picture is not None:
         from goosewing.report import picture
 
-        kind = picture.check_ending(asked.picture)
-        contents[asked.picture] = picture.draw_plan(made, kind, hazards)
+        contents[asked.picture] = picture.draw_plan(made, asked.picture_as, hazards)
     if asked.sheet is not None:
         from goosewing.report import sheet
 
-        ending = sheet.check_ending(asked.sheet)
-        contents[asked.sheet] = sheet.sheet_bytes(made, boat, ending, hazards=hazards, zone=zone)
+        contents[asked.sheet] = sheet.sheet_bytes(
+            made, boat, asked.sheet_as, hazards=hazards, zone=zone
+        )
     if asked.handheld is not None:
         contents[asked.handheld], told = _handheld(made)
     if asked.geojson is not None:

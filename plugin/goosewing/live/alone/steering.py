@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from goosewing.exchange.handheld.routes import Contents
-    from goosewing.live.core.state import Desk, State
+    from goosewing.live.core.state import Desk, Planned, State
     from goosewing.records import Plan
 
 Place = tuple[float, float]
@@ -99,12 +99,12 @@ def guide(state: State, before: Guide | None, names: Mapping[Place, str]) -> Gui
         return replace(before, arrived=True)
     if awaited and (state.pending is None or state.pending.board == 0):
         return None
-    return _to_next(state, state.planned.plan, names, arrived=awaited)
+    return _to_next(state, state.planned, names, arrived=awaited)
 
 
-def _to_next(state: State, plan: Plan, names: Mapping[Place, str], *, arrived: bool) -> Guide:
-    boards = plan.legs[0].boards
-    at = min(state.board, len(boards) - 1)
+def _to_next(state: State, planned: Planned, names: Mapping[Place, str], *, arrived: bool) -> Guide:
+    plan = planned.plan
+    boards, at = plan.legs[0].boards, planned.board_at(state.board)
     begin, last = standing.held_from(boards[at], state.nth), boards[-1].end
     following = standing.next_stop(state)
     there = (last.lat, last.lon) if following is None else (following.lat, following.lon)

@@ -81,7 +81,7 @@ def _known_tack(state: State) -> Tack | None:
     if state.planned is None:
         return state.tack
     boards = state.planned.plan.legs[0].boards
-    board = boards[min(state.board, len(boards) - 1)]
+    board = boards[state.planned.board_at(state.board)]
     return board.tack if board.poled or state.tack is None else state.tack
 
 

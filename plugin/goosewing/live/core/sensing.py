@@ -449,7 +449,7 @@ def carried(state: State) -> str | None:
     if state.planned is None:
         return None
     boards = state.planned.plan.legs[0].boards
-    return boards[min(state.board, len(boards) - 1)].sail_set
+    return boards[state.planned.board_at(state.board)].sail_set
 
 
 def _index(desk: Desk, name: str | None) -> int:

@@ -31,7 +31,7 @@ def present_board(state: State) -> Board | None:
     if state.planned is None:
         return None
     boards = state.planned.plan.legs[0].boards
-    return boards[min(state.board, len(boards) - 1)]
+    return boards[state.planned.board_at(state.board)]
 
 
 def next_board(state: State) -> Board | None:

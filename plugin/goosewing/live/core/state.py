@@ -442,6 +442,14 @@ class Planned:
 
     order: Order
     plan: Plan
+
+    def board_at(self, number: int) -> int:
+        """Return which of the present leg's boards counts as the one of that number.
+
+        Along the leg she may have counted one board more than a plan made anew has.
+        """
+        return min(number, len(self.plan.legs[0].boards) - 1)
+
     rule: ShiftRule | None = None
     """For shifts on its first leg."""
     bands: tuple[LaylineBand, ...] = ()

@@ -270,7 +270,7 @@ def _board(look: Look) -> Document | None:
     board = standing.present_board(look.state)
     if planned is None or board is None:
         return None
-    index = min(look.state.board, len(planned.plan.legs[0].boards) - 1)
+    index = planned.board_at(look.state.board)
     words = f"{board.tack.capitalize()} tack, {board.sail_set}"
     return {"index": index, "words": words, **_steering(look, board, look.state.nth)}
 

@@ -157,7 +157,7 @@ def _now(look: Look, planned: Planned) -> Document:
 def _at(state: State, planned: Planned) -> int:
     if state.pending is not None:
         return state.pending.board
-    return min(state.board, len(planned.plan.legs[0].boards) - 1)
+    return planned.board_at(state.board)
 
 
 def _as_she_is(look: Look) -> str:
