@@ -272,7 +272,9 @@ def _reached(mark: Mark, end: Fix) -> Text:
 
 
 def _at(place: Fix | Order) -> str:
-    return held(f"at {position_words(place.lat, place.lon)}")
+    # Between latitude and longitude a line may end: a narrow column would cut them off.
+    lat, lon = position_words(place.lat, place.lon).split(" ")
+    return f"{held(f'at {lat}')} {lon}"
 
 
 def _changes(before: Board | None, board: Board, number: int) -> str:

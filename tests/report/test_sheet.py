@@ -34,7 +34,8 @@ from goosewing.report.sheet import (
     spoken,
 )
 from goosewing.weather.steady import SteadyWeather
-from goosewing.words.what_if import lines
+from goosewing.words.alternatives import added_words
+from goosewing.words.what_if import behind_line, change_name
 from panel_browser import axe_source, chromium
 
 DEPARTURE = datetime(2027, 6, 12, 5, tzinfo=UTC)
@@ -132,8 +133,18 @@ def test_hours_alternatives_and_what_it_hangs_on_are_the_document_s(planned, pag
             if 0.5 <= each.added_min < 59.5:
                 assert f"+{each.added_min:.0f} min" in cells
         assert all(reason in words for reason in leg.reasons)
-    for line in lines(planned):
-        assert line in words
+    _, *ifs = found.tables["what-if"]
+    assert len(ifs) == len(planned.what_if)
+    for row, each in zip(ifs, planned.what_if, strict=True):
+        change, arrival, takes, boards, turns = map(squeezed, row)
+        assert change == change_name(each)
+        told = (each.arrival + timedelta(seconds=30)).strftime("%H%MZ")
+        assert arrival.startswith(f"{told} ")
+        assert takes == squeezed(added_words(60.0 * (each.elapsed_h - planned.elapsed_h)))
+        assert boards == squeezed("; ".join(each.sequence) or "same boards")
+        for turn in each.turns:
+            assert (turn.time + timedelta(seconds=30)).strftime("%H%MZ") in turns
+    assert behind_line(planned) in words
     assert all(caution in words for caution in (*planned.cautions, TIDE))
 
 

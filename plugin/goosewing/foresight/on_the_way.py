@@ -42,6 +42,9 @@ MOST_HOURS = 400
 
 WATCH_H = 4.0
 
+SHORT_H = 4.0
+"""So short a passage is told every half hour: a stream turns within it."""
+
 NO_LAND = (
     "Land and shoals were not looked at: the boards may cross them. Name hazards or the coast to "
     "keep clear of."
@@ -174,7 +177,7 @@ class _Track(NamedTuple):
 def by_hours(plan: Plan, weather: Weather) -> tuple[Hour, ...]:
     """Tell the passage hour by hour, at full hours of UTC, its beginning and end included.
 
-    Passages of more than `MOST_HOURS` are told watch by watch.
+    Passages of up to `SHORT_H` are told every half hour, of more than `MOST_HOURS` watch by watch.
     """
     track = _track(plan)
     times = np.array([hours_from_datetime(time) for time in _full_hours(plan)])
@@ -205,6 +208,8 @@ def by_hours(plan: Plan, weather: Weather) -> tuple[Hour, ...]:
 
 def _full_hours(plan: Plan) -> list[datetime]:
     step = timedelta(hours=1.0 if plan.elapsed_h <= MOST_HOURS else WATCH_H)
+    if plan.elapsed_h <= SHORT_H:
+        step /= 2
     first = plan.departure.astimezone(UTC).replace(minute=0, second=0, microsecond=0)
     count = int((plan.arrival - first) / step) + 1
     full = [first + number * step for number in range(count + 1)]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from functools import cache
 from typing import Any
 
@@ -35,10 +36,23 @@ def _environment() -> Any:
         raise InputError(
             'sheets and cards need Jinja2: in Goosewing\'s folder, pip install ".[sheet]"'
         ) from None
-    return Environment(
+    made = Environment(
         loader=PackageLoader("goosewing.report", "templates"),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    made.filters["together"] = together
+    return made
+
+
+def together(words: str) -> str:
+    """Keep a line from ending between a number and its unit.
+
+    Examples
+    --------
+    >>> together("wind 271° 11 kn, in 3 h 05 min").count("\N{NO-BREAK SPACE}")
+    4
+    """
+    return re.sub(r"(?<=[\d°NSZ]) (?=\d|(?:kn|nm|h|min|s)\b)", "\N{NO-BREAK SPACE}", words)

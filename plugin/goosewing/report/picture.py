@@ -11,6 +11,7 @@ import logging
 import textwrap
 import warnings
 from contextlib import contextmanager
+from datetime import timedelta
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -26,6 +27,7 @@ from goosewing.words.points import UNDER_ENGINE, done_words
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
+    from datetime import tzinfo
     from pathlib import Path
 
     from goosewing.hazards.areas import Hazards
@@ -142,11 +144,17 @@ def _no_matter(record: logging.LogRecord) -> bool:
 
 
 def draw(
-    figure: Any, plan: Plan, hazards: Hazards | None = None, *, framed: bool = True
+    figure: Any,
+    plan: Plan,
+    hazards: Hazards | None = None,
+    *,
+    framed: bool = True,
+    zone: tzinfo | None = None,
 ) -> list[Array]:
     """Draw a plan on an empty figure; return the boxes of its labels in pixels.
 
     Without a frame nothing is written around it: what it lies on tells title and cautions.
+    With a zone the turns have the time by the ship's clock as well.
     """
     figure.set_dpi(DPI)
     axes = figure.add_subplot()
@@ -179,7 +187,7 @@ def draw(
     figure.draw_without_rendering()
     lines = np.concatenate((_drawn(axes, plan, centre), _along_the_way(axes, plan)))
     taken = _corners(axes, plan, lines)
-    return labels.place(axes, _labels(plan, centre), lines, taken)
+    return labels.place(axes, _labels(plan, centre, zone), lines, taken)
 
 
 def _frame(figure: Any, axes: Any, plan: Plan) -> None:
@@ -285,7 +293,7 @@ def _drawn(axes: Any, plan: Plan, centre: float) -> Array:
     ])  # fmt: skip
 
 
-def _labels(plan: Plan, centre: float) -> list[Label]:
+def _labels(plan: Plan, centre: float, zone: tzinfo | None = None) -> list[Label]:
     """What is written beside marks, turns and boards, the most needed first."""
     names = [
         Label(
@@ -296,15 +304,25 @@ def _labels(plan: Plan, centre: float) -> list[Label]:
         for mark in plan.marks
     ]
     boards = [board for leg in plan.legs for board in leg.boards]
-    turns = [_turn_label(stop, centre) for stop in stops(plan)]
+    turns = [_turn_label(stop, centre, zone) for stop in stops(plan)]
+    dangers = [
+        Label(
+            words=_clipped(mark.name, LONGEST_NAME),
+            places=((_unwound([mark.lon], centre)[0], mark.lat),),
+            style={"fontsize": 7.5, "style": "italic", "color": INK},
+            optional=True,
+        )
+        for mark in plan.dangers
+    ]
     return [
         *names,
         *(turn for turn in turns if turn is not None),
         *(_board_label(board, centre) for board in boards),
+        *dangers,
     ]
 
 
-def _turn_label(stop: Stop, centre: float) -> Label | None:
+def _turn_label(stop: Stop, centre: float, zone: tzinfo | None = None) -> Label | None:
     """Say what is done where a board begins; at a mark under the mark's name."""
     board = stop.board
     if board is None:
@@ -316,8 +334,11 @@ def _turn_label(stop: Stop, centre: float) -> Label | None:
         words += f", steer {three_figures(stop.order.heading_deg)}"
     time = stop.time or time_of(board.start)
     name = stop.point or (f"{_clipped(stop.mark.name, LONGEST_NAME)}:" if stop.mark else "")
+    told = clock(time)
+    if zone is not None:
+        told += f" ({(time + timedelta(seconds=30)).astimezone(zone):%H:%M})"
     return Label(
-        words=textwrap.fill(f"{name} {clock(time)} {words}", WORDS_WIDTH, break_on_hyphens=False),
+        words=textwrap.fill(f"{name} {told} {words}", WORDS_WIDTH, break_on_hyphens=False),
         places=((_unwound([stop.lon], centre)[0], stop.lat),),
         style={"fontsize": 8, "color": INK},
     )

@@ -13,7 +13,7 @@ from goosewing.errors import InputError
 from goosewing.report import graphs
 from goosewing.report.picture import any_script, draw
 from goosewing.turns import stops
-from goosewing.words.alternatives import AlternativeLine, alternative_lines
+from goosewing.words.alternatives import AlternativeLine, added_words, alternative_lines
 from goosewing.words.chances import chances_lines
 from goosewing.words.ensembles import ensemble_lines
 from goosewing.words.figures import (
@@ -28,15 +28,18 @@ from goosewing.words.names import with_plain_names
 from goosewing.words.on_the_way import bears_words, ground_words, weather_words
 from goosewing.words.points import (
     BEYOND,
+    POLE_UP,
     UNDER_ENGINE,
     angle_words,
+    begins_poled,
     done_words,
     keep_words,
     leaving_words,
+    spars_words,
     steering,
     stop_sentence,
 )
-from goosewing.words.what_if import lines as what_if_lines
+from goosewing.words.what_if import advice_words, behind_line, change_name, turns_words
 
 if TYPE_CHECKING:
     from datetime import datetime, tzinfo
@@ -44,7 +47,7 @@ if TYPE_CHECKING:
 
     from goosewing.boat.model import Boat
     from goosewing.hazards.areas import Hazards
-    from goosewing.records import Board, Hour, Plan
+    from goosewing.records import Board, Hour, Plan, WhatIf
     from goosewing.turns import Stop
 
 FORMATS = (".html", ".pdf")
@@ -80,6 +83,7 @@ class Order(NamedTuple):
     magnetic: str = ""
     compass: str = ""
     apparent: str = ""
+    apparent_kn: str = ""
     course: str = ""
     boat_speed: str = ""
     ground_speed: str = ""
@@ -171,15 +175,16 @@ def format_sheet(
         plan=shown,
         title=_title(shown),
         facts=_facts(shown, zone),
-        chart=chart_svg(shown, hazards),
+        chart=chart_svg(shown, hazards, zone),
         orders=orders(shown, zone),
         dials=_dials(shown),
         zone=_zone_name(shown, zone),
         graph=graphs.time_graph(shown),
-        hours=[_hour_cells(hour) for hour in shown.hours],
+        hours=[_hour_cells(hour, zone) for hour in shown.hours],
+        what_if=_what_if(shown, zone),
         polars=[(each, graphs.polar_words(each)) for each in graphs.polars(shown, boat)],
         alternatives=_alternatives(shown),
-        hangs=(*ensemble_lines(shown), *what_if_lines(shown), *chances_lines(shown)),
+        hangs=(*ensemble_lines(shown), *filter(None, (behind_line(shown),)), *chances_lines(shown)),
         spoken=spoken(shown),
         cautions=(*shown.cautions, TIDE),
         size=graphs,
@@ -191,7 +196,7 @@ def format_sheet(
     )
 
 
-def chart_svg(plan: Plan, hazards: Hazards | None) -> str:
+def chart_svg(plan: Plan, hazards: Hazards | None, zone: tzinfo | None = None) -> str:
     """Draw the plan and return the picture as an SVG element."""
     from matplotlib import rc_context
     from matplotlib.backends.backend_agg import FigureCanvasAgg
@@ -202,7 +207,7 @@ def chart_svg(plan: Plan, hazards: Hazards | None) -> str:
     buffer = io.StringIO()
     # Equal plans give equal files.
     with any_script(), rc_context({"svg.hashsalt": "goosewing"}):
-        draw(figure, plan, hazards, framed=False)
+        draw(figure, plan, hazards, framed=False, zone=zone)
         figure.savefig(buffer, format="svg", metadata={"Date": None})
     text = buffer.getvalue()
     element = text[text.index("<svg") :]
@@ -321,7 +326,8 @@ def _order(stop: Stop, new: Told, time: datetime, zone: tzinfo | None) -> Order:
 
 def _todo(stop: Stop) -> str:
     """Say what is done at a stop, and how long it takes."""
-    words = ", ".join(done_words(stop))
+    told = [*done_words(stop), *([POLE_UP] if begins_poled(stop) else [])]
+    words = ", ".join(told) or ("carry on" if stop.leg and not stop.last else "")
     cost_s = sum(each.cost_s for each in stop.manoeuvres)
     if cost_s:
         words = f"{words} ({seconds_words(cost_s)})"
@@ -351,11 +357,14 @@ def _held(board: Board, stop: Stop) -> dict[str, Any]:
 def _sailed(board: Board, new: Told) -> dict[str, Any]:
     """Say how a board that begins is sailed, cell by cell."""
     sails = UNDER_ENGINE if board.engine else f"{board.tack} tack, {board.sail_set}"
-    beside = angle_words(board), BEYOND if board.beyond_forecast else None, new.wind
+    beside = (
+        spars_words(board), angle_words(board), BEYOND if board.beyond_forecast else None, new.wind,
+    )  # fmt: skip
     return {
         "sails": sails,
         "beside": "; ".join(filter(None, beside)),
         "apparent": "" if board.engine else f"{board.awa_deg:.0f}°",
+        "apparent_kn": "" if board.engine else f"{board.aws_kn:.0f} kn",
         "course": three_figures(board.course_over_ground_deg),
         "boat_speed": f"{board.boat_speed_kn:.1f}",
         "ground_speed": f"{board.speed_over_ground_kn:.1f}",
@@ -365,11 +374,52 @@ def _sailed(board: Board, new: Told) -> dict[str, Any]:
     }
 
 
-def _hour_cells(hour: Hour) -> tuple[str, ...]:
+class IfRow(NamedTuple):
+    """One change of what a plan hangs on."""
+
+    change: str
+    arrival: str
+    longer: str
+    boards: str
+    turns: str
+
+
+def _what_if(plan: Plan, zone: tzinfo | None) -> list[IfRow]:
+    return [
+        IfRow(
+            change_name(each),
+            "" if each.arrival is None else _times(each.arrival, zone),
+            "" if each.elapsed_h is None else added_words(60.0 * (each.elapsed_h - plan.elapsed_h)),
+            _what_boards(each),
+            _what_turns(each, plan),
+        )
+        for each in plan.what_if
+    ]
+
+
+def _what_turns(each: WhatIf, plan: Plan) -> str:
+    if each.turns:
+        return turns_words(each.turns, plan.marks)
+    return "" if each.elapsed_h is None else "none"
+
+
+def _what_boards(each: WhatIf) -> str:
+    if each.elapsed_h is None:
+        return f"can't be planned: {each.reason}"
+    return "; ".join(each.sequence) or advice_words(each)
+
+
+def _times(time: datetime, zone: tzinfo | None) -> str:
+    if zone is None:
+        return clock(time)
+    return f"{clock(time)} {(time + timedelta(seconds=30)).astimezone(zone):%H:%M}"
+
+
+def _hour_cells(hour: Hour, zone: tzinfo | None) -> tuple[str, ...]:
     here = hour.weather
     still = here.set_deg is None or here.drift_kn < 0.05
     return (
-        clock(hour.time),
+        _times(hour.time, zone),
         position_words(hour.lat, hour.lon),
         heading_words(hour.heading_deg, hour.heading_magnetic_deg, hour.heading_compass_deg),
         three_figures(hour.course_over_ground_deg),

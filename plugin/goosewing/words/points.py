@@ -108,7 +108,7 @@ def briefing(stop: Stop, departure: datetime) -> Briefing:
         kinds=tuple(each.kind for each in stop.manoeuvres),
         sets_sail=stop.after_engine,
         alters_course=_alters_course(stop),
-        pole_up=_begins_poled(stop),
+        pole_up=begins_poled(stop),
         steering=None if board is None else steering(board, stop.nth),
         ends=stop.last,
         time=stop.time,
@@ -116,7 +116,8 @@ def briefing(stop: Stop, departure: datetime) -> Briefing:
     )
 
 
-def _begins_poled(stop: Stop) -> bool:
+def begins_poled(stop: Stop) -> bool:
+    """Whether the passage begins here with the headsail on its pole already."""
     first = (stop.leg, stop.at, stop.nth) == (0, 0, 0)
     if not first or stop.board is None or not stop.board.poled:
         return False
@@ -225,6 +226,17 @@ def done_words(stop: Stop) -> list[str]:
     if not words and stop.mark is None:
         words.append("alter course")
     return words
+
+
+def spars_words(board: Board) -> str | None:
+    """Say on which side boom and pole are; None without a pole.
+
+    On wing-and-wing the tack is the side opposite the main boom, and the headsail's pole is
+    on that side.
+    """
+    if not board.poled:
+        return None
+    return f"boom to {'port' if board.tack == 'starboard' else 'starboard'}, pole to {board.tack}"
 
 
 def stop_sentence(stop: Stop, departure: datetime) -> str:

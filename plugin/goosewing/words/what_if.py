@@ -5,12 +5,12 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from goosewing.records import WhatIf
-from goosewing.words.figures import clock, hours_and_minutes, listed
+from goosewing.words.figures import clock, hours_and_minutes, listed, position_words
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
 
-    from goosewing.records import Plan
+    from goosewing.records import Mark, Plan, Turn
 
 
 def lines(plan: Plan) -> list[str]:
@@ -25,7 +25,7 @@ def lines(plan: Plan) -> list[str]:
         _row("Stronger wind", [each for each in wind if each.wind_factor > 1.0], plan),
         _row("Wind turned", shifts, plan),
         _row("Another departure", delays, plan),
-        _behind(wind, plan),
+        behind_line(plan),
     ]
     return [line for line in said if line]
 
@@ -47,17 +47,31 @@ def change_words(each: WhatIf) -> str:
     return f"{100.0 * each.wind_factor:.0f} %"
 
 
+def change_name(each: WhatIf) -> str:
+    """Name a change where it stands alone.
+
+    Examples
+    --------
+    >>> change_name(WhatIf(wind_factor=0.8)), change_name(WhatIf(delay_h=2.0))
+    ('80 % of the wind', 'leaving 2 h later')
+    """
+    words = change_words(each)
+    if each.shift_deg:
+        return f"wind {words}"
+    return f"leaving {words}" if each.delay_h else f"{words} of the wind"
+
+
 def advice_words(each: WhatIf) -> str:
     """Say whether the advice changes, and into what."""
     if each.same_boards is None:
-        return "no plan"
+        return ""
     return "same boards" if each.same_boards else "other boards"
 
 
 def time_words(each: WhatIf, plan: Plan) -> str:
     """Say when she is there, and by how much longer or sooner the passage takes."""
     if each.elapsed_h is None or each.arrival is None:
-        return "can't be planned"
+        return "can't be planned" + ("" if each.reason is None else f" ({each.reason})")
     more = each.elapsed_h - plan.elapsed_h
     minutes = round(abs(more) * 60.0)
     if not minutes:
@@ -69,13 +83,43 @@ def time_words(each: WhatIf, plan: Plan) -> str:
 def _row(name: str, found: Sequence[WhatIf], plan: Plan) -> str:
     if not found:
         return ""
-    parts = [f"{change_words(each)}: {time_words(each, plan)}, {advice_words(each)}"
-             for each in found]  # fmt: skip
+    said = [filter(None, (time_words(each, plan), advice_words(each))) for each in found]
+    parts = [
+        f"{change_words(each)}: {', '.join(words)}" for each, words in zip(found, said, strict=True)
+    ]
     return f"{name}: {'; '.join(parts)}."
 
 
-def _behind(wind: Sequence[WhatIf], plan: Plan) -> str:
-    lighter = [each for each in wind if each.wind_factor < 1.0]
+def turns_words(turns: Sequence[Turn], marks: Iterable[Mark] = ()) -> str:
+    """Say what is done when; of the first turn also where, by name if that is a mark."""
+    first, *rest = turns
+    later = [f"{_done(each)} {clock(each.time)}" for each in rest]
+    return "; ".join((turn_words(first, marks), *later))
+
+
+def _done(each: Turn) -> str:
+    return ", ".join(kind.replace("_", " ") for kind in each.kinds)
+
+
+def turn_words(each: Turn, marks: Iterable[Mark] = ()) -> str:
+    """Say what is done, when and where; by name, where that is a mark.
+
+    Examples
+    --------
+    >>> from datetime import datetime, UTC
+    >>> from goosewing.records import Turn
+    >>> noon = datetime(2027, 6, 1, 12, tzinfo=UTC)
+    >>> turn_words(Turn(kinds=("gybe", "set_pole"), lat=57.1, lon=11.2, time=noon))
+    "gybe, set pole 1200Z 57°06.00'N 011°12.00'E"
+    """
+    at = position_words(each.lat, each.lon)
+    named = (mark.name for mark in marks if position_words(mark.lat, mark.lon) == at)
+    return f"{_done(each)} {clock(each.time)} {next(named, at)}"
+
+
+def behind_line(plan: Plan) -> str:
+    """Say where the plan's own boards would leave her in lighter wind; nothing if not asked."""
+    lighter = [each for each in plan.what_if if each.wind_factor < 1.0]
     if not lighter:
         return ""
     parts = [
@@ -83,6 +127,8 @@ def _behind(wind: Sequence[WhatIf], plan: Plan) -> str:
         + (
             "one of them can't be sailed"
             if each.behind_nm is None
+            else "she is there"
+            if each.behind_nm < 0.05
             else f"she has {each.behind_nm:.1f} nm still to go"
         )
         for each in lighter

@@ -23,6 +23,7 @@ from goosewing.errors import InputError
 from goosewing.records import CAUTIONS
 from goosewing.units import METRES_PER_NM, Array
 from goosewing.words.brief import compact
+from goosewing.words.names import plain_name
 from goosewing.words.points import Briefing, sentence
 from goosewing.words.short_names import (
     ShortNames,
@@ -31,6 +32,9 @@ from goosewing.words.short_names import (
     knows_other_scripts,
     to_ascii,
 )
+
+LONGEST_TOLD = 240
+"""Characters of a text in the report, before it is cut short."""
 
 Tracks = Literal["auto", "keep", "route", "drop"]
 """Tracks stay tracks, become routes, or are left out; auto: routes if the file has no route."""
@@ -540,7 +544,8 @@ def _one_line(text: str | None) -> str | None:
 
 
 def _quoted(text: str | None) -> str:
-    return f'"{" ".join(text.split())}"' if text and text.strip() else "(none)"
+    # Other people's words, on a terminal: of no length, and steering nothing.
+    return f'"{plain_name(text, LONGEST_TOLD)}"' if text and text.strip() else "(none)"
 
 
 # Lines -------------------------------------------------------------------------------------
