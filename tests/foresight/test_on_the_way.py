@@ -59,7 +59,9 @@ def test_hours_are_full_hours_and_lie_on_the_boards(seen):
         if (before.leg, before.board) == (after.leg, after.board):
             assert gone == pytest.approx(board.speed_over_ground_kn * hours, rel=1e-6)
             line = Geodesic.WGS84.Inverse(before.lat, before.lon, after.lat, after.lon)
-            assert line["s12"] / 1852.0 == pytest.approx(gone, rel=1e-4)
+            # Between the ends of a board latitude and longitude are interpolated, each by itself:
+            # on ten miles of a rhumb line that is metres off.
+            assert line["s12"] / 1852.0 == pytest.approx(gone, abs=1e-3)
 
 
 def test_in_changing_wind_each_hour_has_its_own(brisvik):
