@@ -127,6 +127,28 @@ def test_a_turn_that_waited_is_asked_about(brisvik):
     assert "T1" not in [board.point for board in new.state.planned.plan.legs[0].boards]
 
 
+def test_a_turn_that_is_still_to_be_made_is_planned_again_by_its_name(brisvik):
+    watch = Watch(brisvik)
+    watch.heading = 271.0
+    watch.sail(30)
+    watch.route(beyond(318.0, 2.0))
+    while watch.state.pending is None:
+        watch.sail(5)
+    kept = memory.of(watch.state)
+    new = Watch(brisvik)
+    new.lat, new.lon, new.now, new.heading = watch.lat, watch.lon, watch.now + 20.0, watch.heading
+    new.state = memory.begun(State(), kept)
+    new.take(replace(watch.state.route, next=1, remembered=kept))
+    new.sail(5)
+    new.take(Answer(question="turn", choice="no"))
+    new.sail(10)
+    assert new.state.pending.point == "T1"
+    assert new.events("turn_now")[-1].message == "T1 now: onto port tack."
+    new.heading = 359.0
+    new.sail(120)
+    assert new.events("turn_done")[-1].message == "T1 done: she is on port tack."
+
+
 def test_a_mark_passed_far_off_is_asked_about_under_way(brisvik):
     watch = Watch(brisvik)
     watch.twd, watch.heading, watch.speed = 315.0, 200.0, 6.0

@@ -199,5 +199,5 @@ def answered(state: State, given: Answer) -> tuple[State, list[Event]]:
 def _of_turn_answered(state: State, question: Question, *, yes: bool) -> State:
     turn = question.turn
     if turn is None or not yes:
-        return state
+        return replace(state, waits=turn)
     return replace(state, tack=turn.tack, sail_set=turn.sail_set, up_since_s=state.now_s)

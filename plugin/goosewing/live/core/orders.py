@@ -16,6 +16,7 @@ from goosewing.live.core.state import (
     Desk,
     Order,
     Outlook,
+    Pending,
     PlanReady,
     Reason,
     Route,
@@ -23,7 +24,7 @@ from goosewing.live.core.state import (
 )
 from goosewing.marks.from_here import starting_here
 from goosewing.options import Options
-from goosewing.turns import names
+from goosewing.turns import LETTERS, names, stops
 from goosewing.units import SECONDS_PER_HOUR
 from goosewing.weather.base import datetime_from_hours
 from goosewing.weather.combine import hold_last
@@ -221,6 +222,22 @@ def stop_words(stop: Stop) -> str:
     if stop.order is not None or stop.board is None:
         return "alter course"
     return turn_words(stop.board)
+
+
+def still_called(plan: Plan, waits: Pending) -> Plan:
+    """Return a plan in which a turn that the crew waits for keeps its name."""
+    letter = waits.point.rstrip("0123456789")
+    for stop in stops(plan):
+        if stop.leg > 0 or stop.board is None or stop.order is not None:
+            continue
+        due = stop.mark is None or stop.manoeuvres
+        onto = (stop.board.tack, stop.board.sail_set) == (waits.tack, waits.sail_set)
+        if due and onto and LETTERS[stop.kind] == letter:
+            boards = list(plan.legs[0].boards)
+            boards[stop.at] = replace(stop.board, point=waits.point)
+            first = replace(plan.legs[0], boards=tuple(boards))
+            return replace(plan, legs=(first, *plan.legs[1:]))
+    return plan
 
 
 def last_names(used: Iterable[str], plan: Plan) -> tuple[str, ...]:

@@ -685,6 +685,8 @@ class State:
     remembered: Memory | None = None
     """Kept from before the service was started, and not yet looked at."""
     question: Question | None = None
+    waits: Pending | None = None
+    """A turn that was due before the restart and is still to be made, for the plan to come."""
     nearest_nm: float | None = None
     orders: int = 0
     waiting: Order | None = None

@@ -280,7 +280,7 @@ def _without_plan(state: State) -> State:
     return replace(
         state, waiting=None, planned=None, weighed=None, pending=None, done=None, board=0, nth=0,
         failure=None, failed_s=None, nearest_nm=None, finished=None, held=None, updated_s=None,
-        passed=(), used=(), remembered=None, question=None, countdown=None,
+        passed=(), used=(), remembered=None, question=None, waits=None, countdown=None,
         told=state.told.of_sensors(), since=state.since.of_sensors(),
     )  # fmt: skip
 
@@ -309,6 +309,8 @@ def _planned(state: State, ready: PlanReady, desk: Desk) -> Step:
         return replace(state, wanted="a mark was rounded"), ()
     standing_plan = None if state.planned is None else state.planned.plan
     named = numbered_like(ready.plan, standing_plan, state.used, at_once=True)
+    if state.waits is not None:
+        named = orders.still_called(named, state.waits)
     before, plan = state, orders.by_compass(named, state, desk)
     if order.keeps and state.planned is not None and replan.change(state, plan) == "nothing":
         return _with_rule(replace(state, weighed=order), ready, route)
@@ -316,6 +318,7 @@ def _planned(state: State, ready: PlanReady, desk: Desk) -> Step:
         state, planned=_made(order, plan, ready, before), weighed=None, board=0, nth=0,
         pending=None, used=orders.last_names(state.used, plan), held=None,
         told=state.told.of_plan(), since=state.since.of_plan(), updated_s=None,
+        waits=None,
     )  # fmt: skip
     assert state.planned is not None
     outputs: list[Output] = [Replaced(plan=plan, route=route, bands=state.planned.bands)]
