@@ -373,7 +373,7 @@ def _decoded(raw: bytes) -> Any:
         return raw.decode(errors="replace")
 
 
-def until(what: Callable[[], Any], *, within_s: float = 15, say: Callable[[], Any] = str) -> Any:
+def until(what: Callable[[], Any], *, within_s: float = 60, say: Callable[[], Any] = str) -> Any:
     """Wait for something to hold; what it returned is returned."""
     end = time.monotonic() + within_s
     while True:

@@ -56,7 +56,7 @@ def new_boat(heading: float = 271.0, stream=(0.0, 0.0)) -> SailingBoat:
     return SailingBoat(BRISVIK, waters, START.lat, START.lon, heading)
 
 
-def until(what: Callable[[], object], within_s: float = 20.0) -> None:
+def until(what: Callable[[], object], within_s: float = 60.0) -> None:
     ends = time.monotonic() + within_s
     while not what():
         assert time.monotonic() < ends, "waited in vain"

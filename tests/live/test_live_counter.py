@@ -70,7 +70,7 @@ class Running:
             for message in second_of(self.second):
                 self.waiting.put(message)
 
-    def until(self, what, within_s: float = 20.0):
+    def until(self, what, within_s: float = 60.0):
         end = time.monotonic() + within_s
         while not (found := what(self.counter)):
             assert time.monotonic() < end, self.counter.panel()

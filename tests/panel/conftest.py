@@ -59,7 +59,7 @@ def opened(browser: Any) -> Iterator[Callable[..., Any]]:
         width, height = size
         how.setdefault("reduced_motion", "reduce")  # what is measured stands still
         context = browser.new_context(viewport={"width": width, "height": height}, **how)
-        context.set_default_timeout(8000)
+        context.set_default_timeout(30000)
         watch = Watch(context)
         contexts.append((context, watch, own or url))
         page = context.new_page()

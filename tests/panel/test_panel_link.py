@@ -35,7 +35,7 @@ def looks(page: Any) -> dict[str, str]:
 def test_a_lost_server_is_told_and_comes_back_by_itself(opened, show, axe):
     with serve(show, port=0) as server:
         page = opened(server.url, PHONE)
-        link(page, "good", within_s=3)
+        link(page, "good", within_s=30)
         page.wait_for_selector("#boards tbody tr.board")
         assert not page.is_visible("#lost")
         fresh, before, port = looks(page), figures(page), server.port
@@ -62,7 +62,7 @@ def test_a_lost_server_is_told_and_comes_back_by_itself(opened, show, axe):
     rows = show.moment["panel"]["shown"]["rows"]
     next(row for row in rows if row["key"] == "wind")["value"] = "123° T 22.2 kn"
     with serve(show, port=port):
-        link(page, "good", within_s=6)
+        link(page, "good", within_s=30)
         page.wait_for_selector("#figure-wind:has-text('123° T 22.2 kn')")
         assert not page.is_visible("#lost")
         assert "old" not in page.inner_text("#next-title")
@@ -71,26 +71,26 @@ def test_a_lost_server_is_told_and_comes_back_by_itself(opened, show, axe):
 
 def test_a_server_that_hangs_is_as_lost_as_one_that_is_gone(opened, shown, show):
     page = opened(shown.url, WIDE)
-    link(page, "good", within_s=3)
+    link(page, "good", within_s=30)
     show.held.clear()
     assert link(page, "lost", within_s=3.5) < 3.5
     show.held.set()
-    link(page, "good", within_s=8)
+    link(page, "good", within_s=30)
 
 
 def test_a_server_in_trouble_is_told_in_its_words(opened, shown, show):
     page = opened(shown.url, PHONE)
-    link(page, "good", within_s=3)
+    link(page, "good", within_s=30)
     show.fault = ZeroDivisionError("inside")
     link(page, "lost", within_s=3)
     assert "a fault in the engine (ZeroDivisionError)" in page.inner_text("#lost")
     show.fault = None
-    link(page, "good", within_s=8)
+    link(page, "good", within_s=30)
 
 
 def test_a_picture_that_stands_still_is_not_passed_off_as_live(opened, shown, show):
     page = opened(shown.url, PHONE)
-    link(page, "good", within_s=3)
+    link(page, "good", within_s=30)
     show.still = True
     link(page, "lost", within_s=8)
     assert "stands still" in page.inner_text("#lost")
@@ -178,7 +178,7 @@ def tabs(browser: Any, moments: Any) -> Iterator[tuple[list[Any], Counting, floa
         for page in pages:
             page.goto(server.url)
         for page in pages:
-            link(page, "good", within_s=5)
+            link(page, "good", within_s=30)
             page.evaluate(script("watch"))
         counter.asked.clear()
         yield pages, counter, time.monotonic()

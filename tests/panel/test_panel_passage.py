@@ -168,7 +168,7 @@ def test_a_passage_by_our_own_server(opened, tmp_path):
     with serve(voyage.counter, port=0) as server:
 
         def get(name: str) -> Any:
-            with urllib.request.urlopen(f"{server.url}api/{name}", timeout=5) as answer:
+            with urllib.request.urlopen(f"{server.url}api/{name}", timeout=30) as answer:
                 return json.load(answer)
 
         voyage.begin()
@@ -340,6 +340,6 @@ def test_a_page_of_another_site_gives_no_orders_in_a_host(browser, sailing):
             headers={"Origin": origin, "Content-Type": "application/json"},
         )
         with pytest.raises(urllib.error.HTTPError) as refused:
-            urllib.request.urlopen(request, timeout=5)
+            urllib.request.urlopen(request, timeout=30)
         with refused.value as answer:
             assert answer.code == code, origin

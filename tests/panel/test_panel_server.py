@@ -48,7 +48,7 @@ def ask(
     headers: dict[str, str] | None = None,
     body: bytes | None = None,
 ) -> Answer:
-    line = http.client.HTTPConnection("127.0.0.1", server.port, timeout=5)
+    line = http.client.HTTPConnection("127.0.0.1", server.port, timeout=30)
     with closing(line):
         line.request(method, path, body, headers or {})
         return Answer(line.getresponse())
@@ -64,7 +64,7 @@ def order(server: PanelServer, name: str, body: Any = None, **headers: str) -> A
 
 
 def raw(server: PanelServer, text: bytes) -> bytes:
-    with socket.create_connection(("127.0.0.1", server.port), timeout=5) as line:
+    with socket.create_connection(("127.0.0.1", server.port), timeout=30) as line:
         line.sendall(text)
         said = b""
         while more := line.recv(65536):
@@ -390,7 +390,7 @@ def test_the_slow_and_the_hung_hold_up_nobody(server, counter):
             b"GET /api/export/gpx HTTP/1.1\r\nHost: 127.0.0.1:%d\r\n\r\n" % server.port,
         ):
             for _ in range(3):  # Of one address more than some are not let in at all.
-                lines.enter_context(socket.create_connection(here, timeout=5)).sendall(text)
+                lines.enter_context(socket.create_connection(here, timeout=30)).sendall(text)
         begun = time.monotonic()
         for _ in range(5):
             assert ask(server, "/api/panel").code == 200
@@ -400,7 +400,7 @@ def test_the_slow_and_the_hung_hold_up_nobody(server, counter):
 
 def test_it_ends_at_once_whoever_hangs(counter, pages):
     running = serve(counter, port=0, pages=pages)
-    with socket.create_connection(("127.0.0.1", running.port), timeout=5) as line:
+    with socket.create_connection(("127.0.0.1", running.port), timeout=30) as line:
         line.sendall(b"POST /api/plan HTTP/1.1\r\n")
         begun = time.monotonic()
         running.close()
@@ -480,10 +480,10 @@ def test_another_interface_asks_for_a_token(locked):
 def test_the_address_told_is_reached_and_forgets_its_token(locked):
     assert "127.0.0.1" not in locked.url
     browser = urllib.request.build_opener(urllib.request.HTTPCookieProcessor())
-    with browser.open(locked.url, timeout=5) as page:
+    with browser.open(locked.url, timeout=30) as page:
         assert page.url == locked.url.partition("?")[0]
         assert META.encode() not in page.read()
-    with browser.open(f"{page.url}api/panel", timeout=5) as answer:
+    with browser.open(f"{page.url}api/panel", timeout=30) as answer:
         assert json.load(answer)["format"] == "goosewing.panel/1"
 
 

@@ -138,7 +138,7 @@ def sailing(host_files: Path, tmp_path_factory: pytest.TempPathFactory) -> Itera
     pid = host.status()["engine"]["pid"]
     host.stop()
     instruments.close()
-    until(lambda: gone(pid), within_s=5)
+    until(lambda: gone(pid))
 
 
 @pytest.fixture(scope="module")

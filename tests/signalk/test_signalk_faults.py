@@ -96,10 +96,11 @@ def test_an_engine_that_dies_at_once_is_not_started_in_a_frenzy(bare, engine):
         lambda: bare.status()["state"] == "failed" and bare.status()["engine"]["restarts"],
         say=bare.status,
     )
-    before = bare.status()["engine"]["restarts"]
+    before, begun = bare.status()["engine"]["restarts"], time.monotonic()
     time.sleep(3)
-    # After 0.25, 0.5, 1 and 2 s: no more than three in any three seconds.
-    assert 1 <= bare.status()["engine"]["restarts"] - before <= 3
+    # After 0.25, 0.5, 1 and 2 s: no more than three in any three seconds, but it goes on.
+    assert bare.status()["engine"]["restarts"] - before <= time.monotonic() - begun + 0.5
+    until(lambda: bare.status()["engine"]["restarts"] > before, say=bare.status)
     assert "it broke at once" in bare.panel()
 
 
@@ -155,7 +156,7 @@ def test_engine_that_will_not_stop_is_ended(bare, engine):
     until(lambda: engine.heard("tick"), say=bare.status)
     pid = pid_of(bare)
     bare.configure(engine.configuration(), enabled=False)
-    until(lambda: gone(pid), within_s=6)
+    until(lambda: gone(pid))
 
 
 def test_two_saves_at_once_leave_one_engine(host, engine):
@@ -166,9 +167,10 @@ def test_two_saves_at_once_leave_one_engine(host, engine):
     time.sleep(1.0)
     # The engine in service is the only one that hears the time.
     until(lambda: all(map(gone, started)))
-    before = len(engine.heard("tick"))
+    before, begun = len(engine.heard("tick")), time.monotonic()
     time.sleep(3.0)
-    assert 2 <= len(engine.heard("tick")) - before <= 4
+    until(lambda: len(engine.heard("tick")) - before >= 2, say=host.status)
+    assert len(engine.heard("tick")) - before <= time.monotonic() - begun + 1.5
 
 
 def test_plan_of_an_engine_that_stays_away_is_taken_down(host, engine):
@@ -331,7 +333,7 @@ def test_host_restarted_under_way(host_files, tmp_path, how):
         pid = pid_of(host)
         host.stop(how)
         # No engine outlives its host.
-        until(lambda: gone(pid), within_s=5)
+        until(lambda: gone(pid))
         assert not [path for path in host.folder.rglob("*") if PLAN in path.name]
         host.start()
         until(lambda: PLAN in host.resources("routes"), say=host.status)
