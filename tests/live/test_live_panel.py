@@ -26,7 +26,7 @@ SHAPE: dict[str, Any] = {
     "format": str, "time": str, "state": str, "message": str,
     "ages_s": ["position", "wind", "heading", "boat_speed", "course", "current"],
     "boat": ["lat", "lon", "heading_deg", "heading_magnetic_deg", "course_over_ground_deg",
-             "speed_over_ground_kn", "boat_speed_kn", "east_kn", "north_kn", "tack"],
+             "speed_over_ground_kn", "boat_speed_kn", "east_kn", "north_kn", "tack", "ahead"],
     "wind": ["twd_deg", "tws_kn", "twa_deg", "awa_deg", "aws_kn"],
     "stream": ["set_deg", "drift_kn", "known", "doubt_kn"],
     "route": ["id", "name", "marks", "next", "bearing_deg", "bearing_magnetic_deg", "distance_nm"],
@@ -183,6 +183,11 @@ def test_what_is_measured_is_shown_as_it_is(beating):
     assert shown["speed_over_ground_kn"] == pytest.approx(math.hypot(east, north), abs=1e-3)
     assert shown["boat_speed_kn"] == pytest.approx(boat.speed, abs=1e-3)
     assert shown["tack"] == "starboard"
+    # Her next ten minutes, by somebody else's geodesic.
+    there = Geodesic.WGS84.Inverse(shown["lat"], shown["lon"], *shown["ahead"].values())
+    assert there["s12"] / 1852.0 == pytest.approx(math.hypot(east, north) / 6.0, rel=1e-3)
+    course = math.degrees(math.atan2(east, north))
+    assert (there["azi1"] - course + 180.0) % 360.0 - 180.0 == pytest.approx(0.0, abs=0.1)
     assert document["wind"]["twd_deg"] == pytest.approx(315.0, abs=0.1)
     assert document["wind"]["tws_kn"] == pytest.approx(10.0, abs=0.05)
     assert document["wind"]["twa_deg"] == pytest.approx(44.0, abs=0.1)

@@ -14,7 +14,7 @@ const blank = () => ({
   format: 'goosewing.panel/1',
   time: null,
   ages_s: nulls(['position', 'wind', 'heading', 'boat_speed', 'course', 'current']),
-  boat: nulls(['lat', 'lon', 'heading_deg', 'heading_magnetic_deg', 'course_over_ground_deg', 'speed_over_ground_kn', 'boat_speed_kn', 'east_kn', 'north_kn', 'tack']),
+  boat: nulls(['lat', 'lon', 'heading_deg', 'heading_magnetic_deg', 'course_over_ground_deg', 'speed_over_ground_kn', 'boat_speed_kn', 'east_kn', 'north_kn', 'tack', 'ahead']),
   wind: nulls(['twd_deg', 'tws_kn', 'twa_deg', 'awa_deg', 'aws_kn']),
   stream: { set_deg: null, drift_kn: null, known: false, doubt_kn: null },
   route: null,

@@ -7,7 +7,6 @@ import { Labels } from './labels.js'
 
 const TRACK_MS = 3000
 const TRACK_MOST = 7200 // six hours
-const AHEAD_MIN = 10 // how far the course line of the boat runs
 const GRID_MIN = [0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 30, 60, 120, 300, 600, 1200] // minutes of arc
 const BARS_NM = [0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500]
 
@@ -195,13 +194,10 @@ export class Chart {
     this.boatAt = known(boat?.lat) && known(boat?.lon) ? this.at(boat) : null
     this.labels.keepClear(this.boatAt)
     if (!this.boatAt) return
-    const [lat, lon] = this.boatAt
-    if (known(boat.course_over_ground_deg) && known(boat.speed_over_ground_kn)) {
-      const miles = boat.speed_over_ground_kn * AHEAD_MIN / 60
-      const angle = boat.course_over_ground_deg * Math.PI / 180
-      const end = [lat + miles * Math.cos(angle) / 60, lon + miles * Math.sin(angle) / 60 / Math.cos(lat * Math.PI / 180)]
-      this.stroke(this.layers.boat, [[lat, lon], end], 'course-edge')
-      this.stroke(this.layers.boat, [[lat, lon], end], 'course')
+    if (boat.ahead) {
+      const end = this.at(boat.ahead)
+      this.stroke(this.layers.boat, [this.boatAt, end], 'course-edge')
+      this.stroke(this.layers.boat, [this.boatAt, end], 'course')
       globalThis.L.circleMarker(end, { radius: 3, className: 'course-end', interactive: false, renderer: this.renderers.overlayPane }).addTo(this.layers.boat)
     }
     this.layers.boat.addLayer(this.hull(boat))

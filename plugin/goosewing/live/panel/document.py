@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
+from goosewing.earth.geodesy import loxodrome_direct
 from goosewing.exchange.document import format_seconds
 from goosewing.live.core import figures, health, sensing, standing, turns
 from goosewing.live.core.damping import towards_deg, turned_deg
@@ -32,6 +33,9 @@ if TYPE_CHECKING:
 
 FORMAT = "goosewing.panel/1"
 POLAR_FORMAT = "goosewing.polar/1"
+
+AHEAD_MIN = 10.0
+"""So far the line of her course runs on a chart. [min]"""
 
 BY_THE_SECOND_S = 100.0
 """Below this a time ahead is told in seconds, above in hours and minutes."""
@@ -107,7 +111,19 @@ def _boat(look: Look) -> Document:
         "east_kn": None if track is None else track[0],
         "north_kn": None if track is None else track[1],
         "tack": None if on_bow is None else state.tack,
+        "ahead": _ahead_of(state, look.place_known),
     }
+
+
+def _ahead_of(state: State, place_known: bool) -> Document | None:
+    """Where she is after `AHEAD_MIN` if she goes on as she does; None where it is not known."""
+    track, place = sensing.ground_track(state), state.place
+    near_pole = place is not None and abs(place.lat) > 89.0
+    if track is None or place is None or near_pole or not place_known:
+        return None
+    miles_ahead = math.hypot(*track) * AHEAD_MIN / 60.0
+    there = loxodrome_direct(place.lat, place.lon, towards_deg(*track), miles_ahead)
+    return {"lat": float(there.lat), "lon": float(there.lon)}
 
 
 def _on_bow(look: Look) -> float | None:
@@ -444,7 +460,7 @@ def blank(message: str, kind: str = "failed", time: str | None = None) -> Docume
     ages = ("position", "wind", "heading", "boat_speed", "course", "current")
     boat = (
         "lat", "lon", "heading_deg", "heading_magnetic_deg", "course_over_ground_deg",
-        "speed_over_ground_kn", "boat_speed_kn", "east_kn", "north_kn", "tack",
+        "speed_over_ground_kn", "boat_speed_kn", "east_kn", "north_kn", "tack", "ahead",
     )  # fmt: skip
     figures = (
         "vmg_kn", "vmc_kn", "target_twa_deg", "target_speed_kn", "polar_speed_kn",
