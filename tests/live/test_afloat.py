@@ -340,6 +340,74 @@ def test_what_was_rounded_stays_rounded_when_it_is_started_again(brisvik, tmp_pa
     assert not told.said("T1 now")
 
 
+@pytest.mark.long
+def test_several_faults_at_once_on_the_second_lap_in_a_seaway(brisvik, tmp_path):
+    """Yaw of 4 degrees at 6.3 s; killed twice, the second time with its memory cut in half."""
+    lap = [
+        Mark(name="East", lat=56.503, lon=12.012), Mark(name="Far", lat=56.5, lon=12.024),
+        Mark(name="West", lat=56.497, lon=12.012), Mark(name="Start", lat=56.5, lon=12.0),
+    ]  # fmt: skip
+    marks, kept = [START, *lap, *lap], tmp_path / "under-way.json"
+    setup = replace(setup_for(brisvik, *marks), state=kept)
+    boat = SailingBoat(BRISVIK, Waters(lambda _: 0.0, lambda _: 10.0), START.lat, START.lon, 75.0)
+    framer, led, at = Framer(), [], {"mark": 1, "past_s": 0.0, "course": 75.0}
+
+    def sail_on(watch: Watch, seconds: int, answer: str | None = None) -> None:
+        for second in range(seconds):
+            mark = marks[at["mark"]]
+            if boat.nm_to(mark.lat, mark.lon) > 0.03 and at["past_s"] == 0.0:
+                east = (mark.lon - boat.lon) * math.cos(math.radians(mark.lat))
+                at["course"] = math.degrees(math.atan2(east, mark.lat - boat.lat))
+            else:
+                # On past the mark before she turns.
+                at["past_s"] += 1.0
+                if at["past_s"] > 45.0:
+                    at["mark"], at["past_s"] = at["mark"] + 1, 0.0
+            boat.heading = (at["course"] + 4.0 * math.sin(2.0 * math.pi * second / 6.3)) % 360.0
+            boat.sail(1.0)
+            now_s = boat.time.timestamp()
+            listen(watch, framer, "".join(instruments(boat)).encode(), now_s)
+            watch.tick(now_s)
+            state = watch.session.state
+            if state.question is not None and answer is not None:
+                said = {"type": "answer", "question": state.question.key, "choice": answer}
+                watch.receive(said)
+            if state.planned is not None and state.route is not None and state.question is None:
+                led.append(state.route.next)
+
+    first = Watch(setup, Told())
+    first.begin(boat.time.timestamp())
+    while at["mark"] < 6:
+        sail_on(first, 30)
+        assert boat.seconds < 7200.0
+    sail_on(first, 60)
+    assert led[-1] == 6
+    assert led == sorted(led)
+
+    again = Watch(setup, Told())
+    again.begin(boat.time.timestamp())
+    led.clear()
+    sail_on(again, 60)
+    assert led
+    assert set(led) == {at["mark"]}
+
+    whole = kept.read_bytes()
+    kept.write_bytes(whole[: len(whole) // 2])
+    told = Told()
+    third = Watch(setup, told)
+    third.begin(boat.time.timestamp())
+    led.clear()
+    sail_on(third, 30)
+    assert told.said("can't be read")
+    # Which lap it is only the crew knows: what lies astern is asked about, and never led to.
+    assert third.session.state.question is not None
+    assert led == []
+    sail_on(third, 60, answer="yes")
+    following = marks[third.session.state.route.next].name
+    assert following == marks[at["mark"]].name
+    assert not told.said("fault")
+
+
 # ---- the clock -----------------------------------------------------------------------------------
 
 
