@@ -67,7 +67,8 @@ Service to host
 "deltas": [{"path", "value"}, …], "plan": {…} | null}``
     To be passed on as it is. A resource of null is deleted; ids stay the same over plans
     of one route. A delta of null is not known any more. ``plan`` is the document
-    ``goosewing.plan/1``, with the reason ``replanned`` only.
+    ``goosewing.plan/1``, with the reason ``replanned`` only; its ``shown`` holds the words of
+    a page's table and chart (`goosewing.live.panel.table`).
 ``{"type": "error", "message", "fatal"}``
     One line about a message that made no sense; the conversation goes on unless fatal.
 
