@@ -31,6 +31,7 @@ export class Next {
     say(byId('next-words'), shown.next?.words ?? panel.message ?? '')
     say(byId('next-time'), shown.next?.time ?? '')
     byId('next-time').classList.toggle('long', byId('next-time').textContent.length > 6)
+    say(byId('next-unit'), shown.next?.unit ?? '')
     say(byId('next-distance'), shown.next?.distance ?? '')
     show(byId('next-steer'), Boolean(shown.next?.then))
     say(byId('next-steer-label'), shown.next?.then_label ?? '')

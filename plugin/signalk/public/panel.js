@@ -5,7 +5,7 @@
  *   state of the page   html[data-eyes=day|night], html[data-link=good|lost|none], html[data-state=waiting|advising|stale|failed]
  *   notices             lost (lost-title, lost-why, lost-age), stale (stale-why), error (role=alert), announcer (read out)
  *   what to steer now   now [data-due=ahead|now], now-title, now-heading, now-north, now-twa, now-words
- *   next action         next [data-due=ahead|now|none], next-title, next-words, next-time, next-distance,
+ *   next action         next [data-due=ahead|now|none], next-title, next-words, next-time, next-unit, next-distance,
  *                       next-heading, next-angle, next-caution, acknowledge, undo-room, undo
  *   questions           question, question-words, question-choices (buttons with data-choice)
  *   what is up          up-room [data-known=true|false], up-words, up-sails, up-tacks, up-port, up-starboard

@@ -55,6 +55,10 @@ def countdown(seconds: float | None) -> str:
     return f"{left // 60}:{left % 60:02d}"
 
 
+def _by_the_minute(seconds: float | None) -> bool:
+    return seconds is not None and round(seconds) < 3600
+
+
 def miles(distance_nm: float | None) -> str:
     """Write a distance to go.
 
@@ -183,6 +187,8 @@ def _next(look: Look, following: Mapping[str, Any]) -> Document:
         "title": title,
         "words": following["words"],
         "time": "NOW" if due else countdown(following["time_s"]),
+        # "7:50" alone, beside a chart, is also a time of the day.
+        "unit": "" if due or not _by_the_minute(following["time_s"]) else "min",
         "distance": "" if due else miles(following["distance_nm"]),
         "then_label": "" if then == UNKNOWN else "Steer" if due else "Then steer",
         "then": "" if then == UNKNOWN else then,
