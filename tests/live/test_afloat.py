@@ -34,7 +34,7 @@ from goosewing.live.alone.watch import (
     sail,
     timed,
 )
-from goosewing.live.core.state import Acknowledge, Desk, Route
+from goosewing.live.core.state import Acknowledge, Answer, Desk, Route
 from goosewing.live.panel.counter import Asked, WatchCounter
 from goosewing.live.planner import Planner
 from goosewing.records import Mark
@@ -368,10 +368,9 @@ def test_several_faults_at_once_on_the_second_lap_in_a_seaway(brisvik, tmp_path)
             now_s = boat.time.timestamp()
             listen(watch, framer, "".join(instruments(boat)).encode(), now_s)
             watch.tick(now_s)
-            state = watch.session.state
+            state = watch.keeper.state
             if state.question is not None and answer is not None:
-                said = {"type": "answer", "question": state.question.key, "choice": answer}
-                watch.receive(said)
+                watch.receive(Asked(Answer(question=state.question.key, choice=answer)))
             if state.planned is not None and state.route is not None and state.question is None:
                 led.append(state.route.next)
 
@@ -400,10 +399,10 @@ def test_several_faults_at_once_on_the_second_lap_in_a_seaway(brisvik, tmp_path)
     sail_on(third, 30)
     assert told.said("can't be read")
     # Which lap it is only the crew knows: what lies astern is asked about, and never led to.
-    assert third.session.state.question is not None
+    assert third.keeper.state.question is not None
     assert led == []
     sail_on(third, 60, answer="yes")
-    following = marks[third.session.state.route.next].name
+    following = marks[third.keeper.state.route.next].name
     assert following == marks[at["mark"]].name
     assert not told.said("fault")
 
