@@ -172,10 +172,10 @@ def over_members(
         How long that took. [s]
     """
     from goosewing.foresight import ensembles
+    from goosewing.weather.members import members_of
 
     # The control's own plan is there already.
-    numbers = ensembles.numbers_of(case)[1:]
-    parts = [(number,) for number in numbers]
+    parts = [(number,) for number in range(1, len(members_of(case.weather)))]
     found = _shared(case, "members", ensembles.held_member, parts, took_s)
     chosen = ensembles.chosen(case, [ensembles.Planned(made, None), *found], prefer.value)
     return chosen.plan, replace(case, weather=chosen.weather)
@@ -190,12 +190,12 @@ def _shared(
 ) -> tuple[Any, ...]:
     """Do parts of the work on as many processes as are worth it."""
     from goosewing.departures import compare
-    from goosewing_cli.pool import side_by_side, workers_for
+    from goosewing_cli.pool import side_by_side_and_here, workers_for
 
     with counted(name, len(parts)) as told:
         workers = workers_for(len(parts), each_s * len(parts))
         if workers > 1:
-            return side_by_side(case, work, parts, workers, told)
+            return side_by_side_and_here(case, work, parts, workers, told)
         compare.hold(case)
         found: list[Any] = []
         for done, part in enumerate(parts, 1):

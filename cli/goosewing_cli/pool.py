@@ -94,6 +94,35 @@ def side_by_side(
         )  # fmt: skip
 
 
+def side_by_side_and_here(
+    case: Case,
+    work: Callable[..., tuple[Found, ...]],
+    parts: Sequence[tuple[Any, ...]],
+    workers: int,
+    told: Callable[[int], None],
+) -> tuple[Found, ...]:
+    """Do as `side_by_side` does, with this process as one of two or more workers.
+
+    What is loaded here needn't be loaded once more: worth it where each part takes no longer
+    than a process takes to start. This process takes what no other has begun, from the end.
+    """
+    from goosewing.departures.compare import hold
+
+    hold(case)
+    with pool(case, workers - 1) as executor:
+        waiting = [executor.submit(partial(_done, work), part) for part in parts]
+        here: dict[int, tuple[Found, ...]] = {}
+        for at in reversed(range(len(parts))):
+            if waiting[at].cancel():
+                here[at] = work(*parts[at])
+                told(len(here) + sum(each.done() for each in waiting[:at]))
+        return tuple(
+            each
+            for at, future in enumerate(waiting)
+            for each in (here[at] if at in here else future.result())
+        )
+
+
 def _done(work: Callable[..., tuple[Found, ...]], part: tuple[Any, ...]) -> tuple[Found, ...]:
     return work(*part)
 

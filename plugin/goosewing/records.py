@@ -571,8 +571,8 @@ class EnsembleVerdict:
     ----------
     prefer : "mean" or "cautious"
         By the least mean, or the least mean of the worst tenth.
-    chosen : int or None
-        The member whose own best plan this is; None: that of the members' mean wind.
+    chosen : int
+        The member whose own best plan this is.
     elapsed_h : Spread
         Of this plan, sailed in every member that allows it.
     mean_h, worst_tenth_h : float
@@ -589,7 +589,7 @@ class EnsembleVerdict:
     """
 
     prefer: Prefer
-    chosen: int | None
+    chosen: int
     elapsed_h: Spread
     mean_h: float
     worst_tenth_h: float

@@ -41,7 +41,10 @@ MIX_STEP_DEG = 5.0
 """Angles looked at for a course held straight, and for one made good by two boards: chords
 of a polar's curve, within 1e-3 and 4e-3 of it, on the slow side."""
 
-STEEPEST, HALVINGS = 8.0, 22
+SHORTEST_H = 0.5
+"""A stretch of a board is no shorter: forecasts have nothing finer. [h]"""
+
+STEEPEST, HALVINGS = 8.0, 16
 """Slopes of the hull's edge that is crossed, and how often their range is halved."""
 
 ENGINE = -1
@@ -112,7 +115,7 @@ def _side_by_side(plans: Sequence[Plan], modes: tuple[Mode, ...]) -> _Pieces:
 
 
 def _rows(board: Board, modes: tuple[Mode, ...]) -> list[tuple[float, ...]]:
-    cut = pieces_of(board)
+    cut = pieces_of(board, SHORTEST_H)
     mode = ENGINE if board.engine else _mode_of(board, modes)
     return [
         (

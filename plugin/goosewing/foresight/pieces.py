@@ -29,9 +29,10 @@ class Piece(NamedTuple):
     pause_h: float
 
 
-def pieces_of(board: Board) -> list[Piece]:
-    """Cut a board into stretches, the pause before it with the first."""
-    count = min(len(board.points) - 1, MOST_PIECES)
+def pieces_of(board: Board, shortest_h: float = 0.0) -> list[Piece]:
+    """Cut a board into stretches of no less than some hours, the pause before it with the first."""
+    most = MOST_PIECES if shortest_h == 0.0 else int(board.elapsed_h / shortest_h) + 1
+    count = min(len(board.points) - 1, MOST_PIECES, most)
     kept = np.unique(np.linspace(0, len(board.points) - 1, count + 1).round().astype(int))
     points = [board.points[at] for at in kept]
     pause = sum(each.cost_s for each in board.manoeuvres) / SECONDS_PER_HOUR

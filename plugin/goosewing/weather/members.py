@@ -1,9 +1,7 @@
-"""The members of an ensemble, each as a weather of its own, and their mean."""
+"""The members of an ensemble, each as a weather of its own."""
 
 from __future__ import annotations
 
-from dataclasses import replace
-from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,8 +12,6 @@ from goosewing.weather.combine import CombinedWeather, HeldWeather
 from goosewing.weather.grid import Ensemble, GridWeather, Layer
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from goosewing.weather.base import Weather
 
 
@@ -36,20 +32,7 @@ def members_of(weather: Weather) -> tuple[Weather, ...]:
     if ensemble is None or ensemble.members < 2:
         raise InputError("holds one member, expected an ensemble of several, as GRIB or NetCDF")
     _check_alike(ensemble.forecasts)
-    every = range(ensemble.members)
-    return tuple(_with(weather, partial(Ensemble.member, number=at)) for at in every)
-
-
-def mean_of(weather: Weather) -> Weather:
-    """Return the mean of a forecast's members: of the components, place by place, exactly.
-
-    Raises
-    ------
-    InputError
-        As `members_of`.
-    """
-    members_of(weather)
-    return _with(weather, _mean)
+    return tuple(_with(weather, each) for each in ensemble.forecasts)
 
 
 def _ensemble_in(weather: Weather) -> Ensemble | None:
@@ -60,13 +43,13 @@ def _ensemble_in(weather: Weather) -> Ensemble | None:
     return weather if isinstance(weather, Ensemble) else None
 
 
-def _with(weather: Weather, chosen: Callable[[Ensemble], Weather]) -> Weather:
-    """Put what is chosen of an ensemble in its place."""
+def _with(weather: Weather, member: GridWeather) -> Weather:
+    """Put a member in the ensemble's place."""
     if isinstance(weather, HeldWeather):
-        return HeldWeather(_with(weather.source, chosen))
+        return HeldWeather(_with(weather.source, member))
     if isinstance(weather, CombinedWeather):
-        return CombinedWeather(_with(weather.wind, chosen), weather.stream)
-    return chosen(weather) if isinstance(weather, Ensemble) else weather
+        return CombinedWeather(_with(weather.wind, member), weather.stream)
+    return member
 
 
 def _check_alike(forecasts: tuple[GridWeather, ...]) -> None:
@@ -90,15 +73,3 @@ def _check_alike(forecasts: tuple[GridWeather, ...]) -> None:
 def _span(layer: Layer) -> str:
     first, last = (datetime_from_hours(layer.times_h[at]) for at in (0, -1))
     return f"{layer.times_h.size} from {first:%Y-%m-%dT%H:%MZ} to {last:%Y-%m-%dT%H:%MZ}"
-
-
-def _mean(ensemble: Ensemble) -> GridWeather:
-    # Interpolation is linear in the components, so that the mean field is the fields' mean.
-    layers = []
-    for at, layer in enumerate(ensemble.forecasts[0].layers):
-        total = np.zeros(layer.values.shape)
-        for forecast in ensemble.forecasts:
-            total += forecast.layers[at].values
-        values = (total / ensemble.members).astype(layer.values.dtype)
-        layers.append(replace(layer, values=values))
-    return GridWeather(tuple(layers))

@@ -25,11 +25,11 @@ def ensemble_lines(plan: Plan) -> list[str]:
 
 
 def _chosen(verdict: EnsembleVerdict) -> str:
-    whose = "in the members' mean wind" if verdict.chosen is None else f"of member {verdict.chosen}"
     by = "in the mean" if verdict.prefer == "mean" else "in the slowest tenth of members"
     return (
-        f"{len(verdict.each)} members, of which the best plan {whose} is the fastest {by}, sailed "
-        "on its own tracks in every member's wind: this one, told for its own wind."
+        f"{len(verdict.each)} members. This is the best plan of member {verdict.chosen}, told for "
+        f"its wind; of all their plans it is the fastest {by}, each sailed on its own tracks in "
+        "every member's wind."
     )
 
 
@@ -62,7 +62,10 @@ def _parting(verdict: EnsembleVerdict, plan: Plan) -> str:
         "" if verdict.apart_nm is None else f" Tracks lie up to {verdict.apart_nm:.1f} nm apart."
     )
     if verdict.decision is None:
-        return f"All members' best plans agree on tacks and sails to the end.{apart}"
+        return (
+            "All members' best plans agree on tacks and sails until the first would be there."
+            f"{apart}"
+        )
     return f"{_decision(verdict.decision, plan)}{apart}"
 
 
