@@ -7,7 +7,7 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from time import perf_counter
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, NamedTuple
 
 import click
 
@@ -40,11 +40,11 @@ def depart(
     current: inputs.CurrentText = None,
     begin: Annotated[
         str | None,
-        option("--from", metavar="TIME", help="The first departure, ISO 8601; now."),
+        option("--from", metavar="TIME", help="The first departure, ISO 8601 (default: now)."),
     ] = None,
     until: Annotated[
         str | None,
-        option("--until", metavar="TIME", help="The last one; 24 hours after the first."),
+        option("--until", metavar="TIME", help="The last one (default: 24 hours later)."),
     ] = None,
     every: Annotated[
         str, option("--every", metavar="SPACING", help="1h, 30min, or 90 (minutes).")
@@ -67,7 +67,7 @@ def depart(
     performance: inputs.PerformanceFactor = None,
     source: Annotated[
         inputs.Source | None,
-        option("--marks-from", help="Take the marks from this; a route if there is one."),
+        option("--marks-from", help="Take the marks from this (default: a route if there is one)."),
     ] = None,
     route: inputs.RouteName = None,
     at: inputs.AtText = None,
@@ -97,6 +97,7 @@ def depart(
     """Tell what the passage would be like at each of many times of departure."""
     from goosewing.case import Case
     from goosewing.departures.wants import NoneMeetsError, choose, parse_wants
+    from goosewing.foresight.on_the_way import NO_LAND, cautions_for
     from goosewing_cli.planning import compass_headings, look_further, plan_options
 
     wanted = parse_wants(wants)
@@ -128,6 +129,7 @@ def depart(
     others = (deviation, *inputs.weather_files(wind, current), *clear.files)
     files = inputs.files_read(boat, marks, *others)
     inputs.check_outputs([out], files)
+    ends = Ends(() if clear.land else (NO_LAND,), cautions_for(clear.words))
     case = Case(
         marks=read.marks, boat=crew, weather=weather, departure=times[0], options=options,
         hazards=clear.hazards, notices=(*read.notices, *clear.notices),
@@ -136,7 +138,7 @@ def depart(
         chosen = choose(plan_all(case, times), wanted)
     except NoneMeetsError as error:
         # What there is helps to want less; the answer is still that there is none.
-        _tell(error.chosen, crew.name, times, json=json, zone=local)
+        _tell(error.chosen, crew.name, times, json=json, zone=local, ends=ends)
         raise
     best = chosen.meeting[0].plan
     assert best is not None
@@ -145,7 +147,14 @@ def depart(
         case, best, took_s=0.0, looked_at=clear.words, land=clear.land, alternatives=False
     )
     written = _write(out, by_compass(best), files)
-    _tell(chosen, crew.name, times, json=json, zone=local, written=written)
+    _tell(chosen, crew.name, times, json=json, zone=local, written=written, ends=ends)
+
+
+class Ends(NamedTuple):
+    """What a sheet ends with."""
+
+    notices: tuple[str, ...]
+    cautions: tuple[str, ...]
 
 
 def _tell(
@@ -155,14 +164,20 @@ def _tell(
     *,
     json: bool,
     zone: tzinfo | None,
+    ends: Ends,
     written: Sequence[Path] = (),
 ) -> None:
+    from goosewing.departures.wants import common_notices
+
+    notices = (*common_notices(chosen), *ends.notices)
     if json:
-        click.echo(_json(chosen, boat, times).decode(), nl=False)
+        click.echo(_json(chosen, boat, times, Ends(notices, ends.cautions)).decode(), nl=False)
         return
     from goosewing_cli.show_departures import show_departures
 
-    show_departures(chosen, times, written=written, zone=zone)
+    show_departures(
+        chosen, times, notices=notices, cautions=ends.cautions, written=written, zone=zone
+    )
 
 
 def departure_times(begin: str | None, until: str | None, every: str) -> list[datetime]:
@@ -259,11 +274,10 @@ def _write(out: Path | None, best: Plan, files: list[Path]) -> list[Path]:
     return [out]
 
 
-def _json(chosen: Chosen, boat: str, times: Sequence[datetime]) -> bytes:
+def _json(chosen: Chosen, boat: str, times: Sequence[datetime], ends: Ends) -> bytes:
     from goosewing.departures.compare import best_first
-    from goosewing.departures.wants import common_notices, misses, want_costs
+    from goosewing.departures.wants import misses, want_costs
     from goosewing.exchange import document
-    from goosewing.records import CAUTIONS
 
     return document.format_json(
         document.document(
@@ -286,7 +300,7 @@ def _json(chosen: Chosen, boat: str, times: Sequence[datetime]) -> bytes:
                 }
                 for cost in want_costs(best_first([*chosen.meeting, *chosen.others]), chosen.wants)
             ],
-            notices=common_notices(chosen),
-            cautions=CAUTIONS,
+            notices=ends.notices,
+            cautions=ends.cautions,
         )
     )

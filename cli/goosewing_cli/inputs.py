@@ -85,7 +85,7 @@ WatchHours = Annotated[
         "--watch",
         metavar="HOURS",
         help="In changing wind the helm gets a new order at most so often, or when the wind has "
-        "moved 10°; 2.",
+        "moved 10° (default: 2).",
     ),
 ]
 WorthMinutes = Annotated[
@@ -96,7 +96,11 @@ WorthMinutes = Annotated[
 ]
 DepartText = Annotated[
     str | None,
-    option("--depart", metavar="TIME", help="ISO 8601 with zone, such as 2027-06-01T06:00Z; now."),
+    option(
+        "--depart",
+        metavar="TIME",
+        help="ISO 8601 with zone, such as 2027-06-01T06:00Z (default: now).",
+    ),
 ]
 OutFile = Annotated[Path | None, option("--out", metavar="FILE", help="Write the plan as GPX 1.1.")]
 AsJson = Annotated[bool, option("--json", help="Print one JSON document and nothing else.")]
@@ -106,7 +110,11 @@ PerformanceFactor = Annotated[
 ]
 SourceOfMarks = Annotated[
     Source | None,
-    option("--marks-from", "--from", help="Take the marks from this; a route if there is one."),
+    option(
+        "--marks-from",
+        "--from",
+        help="Take the marks from this (default: a route if there is one).",
+    ),
 ]
 RouteName = Annotated[str | None, option("--route", metavar="NAME", help="Which route, by name.")]
 AtText = Annotated[
@@ -305,6 +313,11 @@ def parse_time(text: str, option: str) -> datetime:
     """
     from goosewing.errors import InputError
 
+    if option == "--from" and text.strip() in {each.value for each in Source}:
+        raise InputError(
+            f"--from is the first departure's time here; --marks-from {text.strip()} says what to "
+            "take the marks from"
+        )
     try:
         time = datetime.fromisoformat(text.strip())
     except ValueError:

@@ -10,7 +10,6 @@ from rich.text import Text
 
 from goosewing.departures.compare import best_first
 from goosewing.departures.wants import (
-    common_notices,
     cost_words,
     miss_words,
     moment,
@@ -18,6 +17,7 @@ from goosewing.departures.wants import (
 )
 from goosewing.records import CAUTIONS
 from goosewing.words.figures import clock, hours_and_minutes
+from goosewing.words.names import names_of, with_plain, with_plain_names
 from goosewing_cli.show import close_sheet, console_for, paragraph, print_table
 
 if TYPE_CHECKING:
@@ -44,13 +44,18 @@ LEGEND = (
 """The key to the table, which has one of two second columns."""
 
 MOTORED = "engine in hours"
-SAVED = "saved in minutes against the straight course"
+SAVED = (
+    "saved in minutes against the straight course (less than 0: straight would be sooner, and the "
+    "boards are what was asked for or spare a later manoeuvre)"
+)
 
 
 def show_departures(
     chosen: Chosen,
     times: Sequence[datetime],
     *,
+    notices: Sequence[str] = (),
+    cautions: Sequence[str] = CAUTIONS,
     written: Sequence[Path] = (),
     zone: tzinfo | None = None,
 ) -> None:
@@ -59,11 +64,13 @@ def show_departures(
     listed = chosen.meeting or chosen.others
     best = listed[0]
     assert best.plan is not None
-    console.print(Text(_title(best.plan, times), style="bold"), soft_wrap=True)
-    paragraph(console, _asked(chosen, times))
+    names = names_of(best.plan)
+    title = _title(with_plain_names(best.plan), times)
+    console.print(Text(title, style="bold"), soft_wrap=True)
+    paragraph(console, with_plain(_asked(chosen, times), names))
     console.print()
     print_table(console, _table(listed, zone))
-    _others(console, chosen)
+    _others(console, chosen, names)
     console.print()
     if chosen.meeting:
         paragraph(console, _best_words(best))
@@ -71,7 +78,7 @@ def show_departures(
     for cost in want_costs(planned, chosen.wants):
         paragraph(console, f"Wanted {cost_words(cost)}.")
     paragraph(console, LEGEND.format(second=SAVED if best.engine_h is None else MOTORED))
-    close_sheet(console, common_notices(chosen), CAUTIONS, written)
+    close_sheet(console, with_plain(tuple(notices), names), cautions, written)
 
 
 def _title(made: Plan, times: Sequence[datetime]) -> str:
@@ -157,7 +164,7 @@ def _beyond_words(hours: float) -> str:
     return f"The last {hours_and_minutes(hours)} lie beyond the forecast."
 
 
-def _others(console: Console, chosen: Chosen) -> None:
+def _others(console: Console, chosen: Chosen, names: set[str]) -> None:
     """List what is not in the table: departures that miss a want, and those without a plan."""
     shown = chosen.meeting or chosen.others
     if any(each.beyond_forecast_h for each in shown):
@@ -167,6 +174,8 @@ def _others(console: Console, chosen: Chosen) -> None:
     if lines:
         console.print()
     for each, words in sorted(lines, key=lambda line: line[0].departure):
-        paragraph(console, f"{each.departure:%d} {clock(each.departure)}  {words}")
+        paragraph(
+            console, f"{each.departure:%d} {clock(each.departure)}  {with_plain(words, names)}"
+        )
     if any(each.ends_too_soon for each in chosen.failed):
         paragraph(console, "A longer forecast, or --hold-last, would plan more.")

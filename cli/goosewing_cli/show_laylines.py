@@ -11,6 +11,7 @@ from rich.text import Text
 
 from goosewing.earth import geodesy
 from goosewing.words.figures import clock, hours_and_minutes, position_words, three_figures
+from goosewing.words.names import with_plain
 from goosewing_cli.show import SIDE_STYLE, close_sheet, console_for, paragraph, print_table
 
 if TYPE_CHECKING:
@@ -35,6 +36,7 @@ def show_laylines(
 ) -> None:
     """Print the laylines mark by mark, and first how she lies to those of the next one."""
     console = console_for()
+    sheet = with_plain(sheet, _names(sheet))
     console.print(Text(f"{sheet.boat}: laylines", style="bold"))
     if sheet.from_here:
         console.print()
@@ -56,6 +58,14 @@ def show_laylines(
     console.print()
     paragraph(console, _legend(curved=any(map(_curved, sheet.laylines))))
     close_sheet(console, sheet.notices, sheet.cautions, written)
+
+
+def _names(sheet: LaylineSheet) -> set[str]:
+    """Return every name of other people's on the sheet."""
+    names = {sheet.boat}
+    names |= {name for each in sheet.laylines for name in (each.mark, each.sail_set)}
+    names |= {name for each in sheet.from_here for name in (each.mark, each.sail_set)}
+    return names | {name for each in sheet.poled_from_here for name in (each.mark, each.sail_set)}
 
 
 def _table(lines: Sequence[tuple[Layline, float | None]]) -> Table:

@@ -161,3 +161,37 @@ def test_two_hundred_boards_are_printed_whole(desk, run):
     assert len(boards) > 80
     sheet = (desk / "p.html").read_text(encoding="utf-8")
     assert sheet.count('data-head="COG"') >= len(boards)
+
+
+@pytest.mark.usefixtures("evil")
+@pytest.mark.parametrize(
+    "command",
+    [
+        ("depart", "marks.gpx", *SAIL[:4], "--from", "2027-06-12T05:00Z", "--until",
+         "2027-06-12T06:00Z"),
+        ("laylines", "marks.gpx", *SAIL[:4], "--at", "56.70,12.25"),
+        ("handheld", "marks.gpx", "--out", "h.gpx"),
+    ],
+)  # fmt: skip
+def test_other_tables_bear_such_names_too(run, command):
+    ran = run(*command)
+    assert ran.code == 0
+    assert "\u202e" not in ran.out
+    assert "\u2066" not in ran.out
+    assert "x" * 300 not in ran.out
+
+
+def test_departures_say_that_no_land_was_looked_at_and_what_saved_less_than_nothing_means(run):
+    span = ("--from", "2027-06-12T05:00Z", "--until", "2027-06-12T06:00Z")
+    found = run("depart", "marks.gpx", *SAIL[:4], *span)
+    assert found.out.count("Land and shoals were not looked at") == 1
+    assert "less than 0" in found.out
+    document = json.loads(run("depart", "marks.gpx", *SAIL[:4], *span, "--coast", "--json").out)
+    assert not any("not looked at" in each for each in document["notices"])
+    assert "built-in coast" in document["cautions"][0]
+
+
+def test_an_option_of_two_meanings_points_to_the_other(run):
+    ran = run("depart", "marks.gpx", *SAIL[:4], "--from", "waypoints")
+    assert ran.code == 2
+    assert "--marks-from waypoints" in ran.err

@@ -74,13 +74,16 @@ def look_ahead(
     """
     legs = _with_bearings(_with_weather(plan.legs, weather))
     said = [*warnings(judged(plan, weather))]
-    if looked_at is None or not land:
+    if (looked_at is None or not land) and NO_LAND not in plan.notices:
         said.append(NO_LAND)
-    seen = replace(plan, legs=legs, notices=(*plan.notices, *said), cautions=_cautions(looked_at))
+    seen = replace(
+        plan, legs=legs, notices=(*plan.notices, *said), cautions=cautions_for(looked_at)
+    )
     return replace(seen, hours=by_hours(seen, weather))
 
 
-def _cautions(looked_at: str | None) -> tuple[str, ...]:
+def cautions_for(looked_at: str | None) -> tuple[str, ...]:
+    """Return the cautions, the first saying what was looked at."""
     if looked_at is None:
         return CAUTIONS
     return (

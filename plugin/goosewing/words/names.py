@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import unicodedata
 from dataclasses import fields, is_dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from goosewing.records import Plan
 
 LONGEST_NAME = 40
@@ -46,19 +48,36 @@ def _harmless(character: str) -> str:
 
 def with_plain_names(plan: Plan) -> Plan:
     """Return a plan for showing: every name in it as `plain_name` has it, in sentences too."""
-    names = {mark.name for mark in plan.marks} | {plan.boat}
+    return with_plain(plan, names_of(plan))
+
+
+def names_of(plan: Plan) -> set[str]:
+    """Return every name of other people's that a plan's sentences may hold."""
+    names = {mark.name for mark in (*plan.marks, *plan.dangers)} | {plan.boat}
     for leg in plan.legs:
         names |= {leg.origin, leg.destination}
         names |= {board.sail_set for board in leg.boards}
+    return names
+
+
+_Value = TypeVar("_Value")
+
+
+def with_plain(value: _Value, names: Iterable[str]) -> _Value:
+    r"""Return a text, a record or a tuple of these with the names as `plain_name` has them.
+
+    Examples
+    --------
+    >>> with_plain("on the way to B\u202eB", ["B\u202eB"])
+    'on the way to BB'
+    """
     # The longest first: one name may be a part of another.
     shorter = {
         name: plain_name(name)
         for name in sorted(names, key=len, reverse=True)
         if plain_name(name) != name
     }
-    if not shorter:
-        return plan
-    shown: Plan = _shown(plan, shorter)
+    shown: _Value = _shown(value, shorter) if shorter else value
     return shown
 
 
