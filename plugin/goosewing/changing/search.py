@@ -18,6 +18,7 @@ In the end the way found is sailed once more, exactly (`goosewing.changing.resai
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -30,6 +31,7 @@ from goosewing.changing.fans import Fans, fans_of
 from goosewing.changing.guide import Guide
 from goosewing.changing.motion import Airs, Waters
 from goosewing.changing.resailed import Steps, resailed
+from goosewing.changing.shooting import limits_deg
 from goosewing.earth import geodesy
 from goosewing.velocities.velocity_set import ON_THE_RAY_KN, along_and_across
 
@@ -106,6 +108,10 @@ CELLS_IN_HALF = 4
 
 SHORTEST_CUT = 0.02
 """At the edge of a corridor a step of less than this share of a whole one is none."""
+
+NARROW_DEG = 30.0
+NARROW_ARRIVES = 4.0
+"""In a narrower sector the mark is reached from up to so many steps away."""
 
 QUARTERS = (0.25, 0.5, 0.75, 1.0)
 
@@ -240,7 +246,7 @@ class _Spread(NamedTuple):
     """Where each state's velocities begin, and how many they are."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class _Leg:
     """What all rounds of one search share."""
 
@@ -252,6 +258,12 @@ class _Leg:
     fastest_kn: float
     costs: Array
     progress: Callable[[float], None] | None
+
+    @cached_property
+    def narrow(self) -> BoolArray:
+        """Which modes have a sector so narrow that few courses are left, shape (modes,)."""
+        limits = [limits_deg(self.waters, mode.sail_set) for mode in self.waters.modes]
+        return np.array([high - low < NARROW_DEG for low, high in limits])
 
     @property
     def guess_h(self) -> float:
@@ -768,7 +780,10 @@ class _Round:
         scale = here.cells_per_nm * (1.0 + 0.5 * here.bend * self._north(ahead, aside))
         at = straight.owner
         hours = far[at] / (straight.speed_kn * scale[at])
-        near = np.flatnonzero(hours <= 1.05 * self.step_h)
+        # Near the mark the cone of places from which a narrow sector fetches it is narrower than a
+        # cell, where whoever is earlier and can't fetch it drives out who can.
+        narrow = self.leg.narrow[s.mode[batch[at]]]
+        near = np.flatnonzero(hours <= np.where(narrow, NARROW_ARRIVES, 1.05) * self.step_h)
         if near.size:
             self._note_arrivals(
                 batch[at[near]], s.time[batch[at[near]]] + hours[near], straight.row[near]
