@@ -22,7 +22,7 @@ from bench_tools import island
 from changing_winds import DEPARTURE, START_H, leg
 from goosewing.changing import solver
 from goosewing.changing.motion import Waters
-from goosewing.changing.search import Search
+from goosewing.changing.ways import Search
 from goosewing.hazards.areas import Hazards
 from goosewing.plan import make
 from goosewing.weather.base import WIND

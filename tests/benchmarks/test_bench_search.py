@@ -15,7 +15,8 @@ import pytest
 from changing_winds import START_H
 from goosewing.changing import guesses
 from goosewing.changing.motion import Waters
-from goosewing.changing.search import Root, Search, search_leg
+from goosewing.changing.search import search_leg
+from goosewing.changing.ways import Root, Search
 from goosewing.earth.course import course_between
 from ocean_fields import five_days, invented_ocean
 

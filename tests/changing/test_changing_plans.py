@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 from changing_winds import DEPARTURE, FREE, START_H, Formula, leg, metres_apart, sailed, turning
 from goosewing.boat.model import PolarTable, SailSet
 from goosewing.changing import solver
-from goosewing.changing.search import Search
+from goosewing.changing.ways import Search
 from goosewing.errors import NoPlanError, OutsideForecastError
 from goosewing.options import Options
 from goosewing.plan import make

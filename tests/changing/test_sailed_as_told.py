@@ -11,7 +11,7 @@ import pytest
 from changing_winds import DEPARTURE, START_H, front
 from goosewing.changing import solver
 from goosewing.changing.motion import BY_THE_LEE_DEG
-from goosewing.changing.search import Search
+from goosewing.changing.ways import Search
 from goosewing.errors import OutsideForecastError
 from goosewing.exchange.document import plan_document
 from goosewing.options import Options

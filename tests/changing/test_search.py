@@ -11,7 +11,8 @@ from changing_winds import START_H, Formula, leg
 from goosewing.boat.model import sailing
 from goosewing.changing import guesses
 from goosewing.changing.motion import Waters
-from goosewing.changing.search import Root, Search, search_leg
+from goosewing.changing.search import search_leg
+from goosewing.changing.ways import Root, Search
 from goosewing.earth.course import course_between
 from goosewing.weather.base import STREAM, WIND
 from goosewing.weather.grid import GridWeather, LatLonGrid, layer_of

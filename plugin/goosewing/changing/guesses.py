@@ -9,9 +9,15 @@ import numpy as np
 
 from goosewing.boat.manoeuvres import all_modes
 from goosewing.boat.model import row_angles, sailing
-from goosewing.changing.search import SLOWEST_H_PER_NM, fastest_crossing, hours_per_mile
+from goosewing.changing.engine_rule import farthest_mix_kn
 from goosewing.earth import geodesy
-from goosewing.velocities.velocity_set import Airs, along_and_across, velocity_set
+from goosewing.velocities.velocity_set import (
+    ON_THE_RAY_KN,
+    Airs,
+    VelocitySet,
+    along_and_across,
+    velocity_set,
+)
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
@@ -20,6 +26,9 @@ if TYPE_CHECKING:
     from goosewing.changing.motion import Waters
     from goosewing.earth.course import Course
     from goosewing.units import Array
+
+SLOWEST_H_PER_NM = 10.0
+"""The guess for a direction in which nothing is made good. [h/nm]"""
 
 SAMPLES = 5
 GAUGE_STEP_DEG = 2.0
@@ -41,7 +50,7 @@ class Outlook:
     Attributes
     ----------
     gauge : ndarray, shape (M + 1, 361)
-        Hours that a mile takes by bearing (`goosewing.changing.search.hours_per_mile`).
+        Hours that a mile takes by bearing (`hours_per_mile`).
     fastest_kn : float
         What no speed over the ground exceeds.
     best_rows : list of ndarray
@@ -208,3 +217,53 @@ def _along_kn(
         course.bearing_deg,
     )
     return fastest_crossing(along, across, rows)[0]
+
+
+def fastest_crossing(along: Array, across: Array, rows: Array) -> tuple[Array, Array]:
+    """Find the fastest velocity on the ray between neighbouring angles, for n states.
+
+    Parameters
+    ----------
+    along, across : ndarray, shape (n, a)
+        Velocities along the ray and to the right of it; NaN where not possible. [kn]
+    rows : ndarray, shape (a,)
+        The polar's angles of the columns. [°]
+
+    Returns
+    -------
+    speed_kn, row_deg : ndarray, shape (n,)
+        Interpolated along the chord; NaN where the mode can't sail that way.
+    """
+    across = np.where(np.abs(across) < ON_THE_RAY_KN, 0.0, across)
+    a, b = across[:, :-1], across[:, 1:]
+    with np.errstate(invalid="ignore"):
+        meets = a * b <= 0.0
+    span = a - b
+    share = np.divide(a, span, out=np.zeros_like(span), where=meets & (np.abs(span) > 1e-12))
+    speed = along[:, :-1] + share * (along[:, 1:] - along[:, :-1])
+    speed = np.where(meets & (speed > 1e-6), speed, -np.inf)
+    best = np.argmax(speed, axis=1)
+    every = np.arange(len(best))
+    row = rows[best] + share[every, best] * (rows[best + 1] - rows[best])
+    found = np.isfinite(speed[every, best])
+    return np.where(found, speed[every, best], np.nan), np.where(found, row, np.nan)
+
+
+def hours_per_mile(held: VelocitySet) -> Array:
+    """Tabulate the hours that a mile takes in steady airs, by bearing.
+
+    Returns
+    -------
+    ndarray, shape (M + 1, 361)
+        For each mode alone, and last for all together; large where that way
+        nothing is made good. [h/nm]
+    """
+    bearings = np.arange(361.0)[:, np.newaxis]
+    along, across = along_and_across(held.east_kn, held.north_kn, bearings)
+    speeds = [
+        farthest_mix_kn(along[:, held.mode == mode], across[:, held.mode == mode])
+        if (held.mode == mode).any() else np.zeros(361)
+        for mode in range(len(held.modes))
+    ]  # fmt: skip
+    speeds.append(farthest_mix_kn(along, across))
+    return np.asarray(1.0 / np.fmax(speeds, 1.0 / SLOWEST_H_PER_NM))

@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from goosewing.changing.guesses import Outlook
     from goosewing.changing.keep_clear import Offing
     from goosewing.changing.motion import Waters
-    from goosewing.changing.search import Stretch, Way
+    from goosewing.changing.ways import Stretch, Way
     from goosewing.earth.course import Course
     from goosewing.options import First
     from goosewing.records import Mark, Steer

@@ -25,8 +25,9 @@ from goosewing.changing.guesses import Outlook
 from goosewing.changing.motion import Waters
 from goosewing.changing.recall import Recall, Settled
 from goosewing.changing.relaxed import relaxed_h
-from goosewing.changing.search import Root, Search, Way, fastest_of, search_leg
+from goosewing.changing.search import search_leg
 from goosewing.changing.settling import Boards, Stage, resettled, settled
+from goosewing.changing.ways import Root, Search, Way, fastest_of
 from goosewing.earth import geodesy
 from goosewing.earth.course import Course, course_between, is_curved
 from goosewing.errors import NoPlanError, OutsideForecastError

@@ -1,0 +1,164 @@
+"""What is searched for over a leg, and the ways that are found; each sailed once more, exactly."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+import numpy as np
+
+from goosewing.changing.motion import Waters
+from goosewing.changing.resailed import Steps, resailed
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from goosewing.units import Array, BoolArray
+
+    Numbers = NDArray[np.intp]
+    Column = NDArray[Any]
+
+
+class Root(NamedTuple):
+    """How a leg may begin: the mode she is in (−1: free), at what time, how long on that board."""
+
+    mode: int
+    time_h: float
+    sailed_h: float
+
+
+class Stretch(NamedTuple):
+    """A part of the way found: one mode, from place to place."""
+
+    mode: int
+    lat: Array
+    lon: Array
+    time_h: Array
+    row_deg: Array
+    """The polar's angle held to each place from the one before; NaN at the first."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Way:
+    """A way found over one leg."""
+
+    root: int
+    """Index of the root from which it began."""
+    root_mode: int
+    """Its mode, −1 if free."""
+    stretches: tuple[Stretch, ...]
+    arrival_h: float
+    exact: bool = False
+    """Whether sailing each angle between its times leads from place to place and to the mark,
+    its sails carried all along."""
+
+    @property
+    def mode(self) -> int:
+        """The mode in which the mark is reached."""
+        return self.stretches[-1].mode
+
+    @property
+    def places(self) -> tuple[Array, Array]:
+        """Latitude and longitude all along it."""
+        lat, lon = (
+            np.concatenate([getattr(part, name) for part in self.stretches])
+            for name in ("lat", "lon")
+        )
+        return lat, lon
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Search:
+    """What to search for.
+
+    Attributes
+    ----------
+    shortest_h : float
+        No board is left before it has been sailed this long. [h]
+    free : bool
+        Whether manoeuvres cost nothing (the relaxed problem).
+    fineness : float
+        Cells and steps are this much smaller than usual, angles closer by its root.
+    widest : float
+        The first area grows to this many times its size where nothing arrives within it.
+    corridor_nm : float, optional
+        Half the width of the channel along the rhumb line that is not left. [nm]
+    """
+
+    shortest_h: float = 0.0
+    free: bool = False
+    fineness: float = 1.0
+    widest: float = 3.0
+    corridor_nm: float | None = None
+
+
+def stretches_of(modes: Numbers, lat: Array, lon: Array, time: Array, row: Array) -> list[Stretch]:
+    """Cut a way's places, shape (n,), where its mode changes."""
+    cuts = np.flatnonzero(modes[1:] != modes[:-1]) + 1
+    bounds = [0, *cuts.tolist(), len(modes)]
+    parts = [
+        Stretch(int(modes[a]), lat[a:b], lon[a:b], time[a:b], row[a:b]) for a, b in pairwise(bounds)
+    ]
+    # A mode that was entered and left again at once was only passed through.
+    return [part for part in parts if len(part.lat) > 1]
+
+
+def fastest_of(ways: Sequence[Way]) -> list[Way]:
+    """Of some ways over one leg the fastest for each mode of arrival."""
+    best: dict[int, Way] = {}
+    for way in ways:
+        if way.mode not in best or way.arrival_h < best[way.mode].arrival_h:
+            best[way.mode] = way
+    return [best[mode] for mode in sorted(best)]
+
+
+def sailed_exactly(waters: Waters, ways: list[Way]) -> list[Way]:
+    """Sail ways once more, exactly; one that doesn't come out stays as it was found."""
+    parts = [_steps_of(way, number) for number, way in enumerate(ways)]
+    if not parts:
+        return []
+    steps = Steps(*(np.concatenate(column) for column in zip(*parts, strict=True)))
+    made, exact = resailed(waters, steps)
+    return [
+        _made(way, made, made.way == number) if ok else way
+        for number, (way, ok) in enumerate(zip(ways, exact, strict=True))
+    ]
+
+
+def _steps_of(way: Way, number: int) -> tuple[Column, ...]:
+    """Columns of `Steps`: what is sailed from place to place, and the pauses before it."""
+    columns: list[tuple[Column, ...]] = []
+    start_h = ended_h = float(way.stretches[0].time_h[0])
+    for part in way.stretches:
+        hours = np.diff(part.time_h)
+        pause = np.zeros(len(hours))
+        pause[0] = part.time_h[0] - ended_h
+        ended_h = float(part.time_h[-1])
+        each = np.ones(len(hours))
+        lon = np.unwrap(part.lon, period=360.0)
+        columns.append((
+            np.full(len(hours), number), np.full(len(hours), part.mode), part.row_deg[1:], hours,
+            pause, start_h * each, part.lat[:-1], lon[:-1], part.lat[1:], lon[1:],
+        ))  # fmt: skip
+    return tuple(np.concatenate(column) for column in zip(*columns, strict=True))
+
+
+def _made(way: Way, made: Steps, own: BoolArray) -> Way:
+    """The same way, by exact steps."""
+    begins, at, parts = made.begins_h[own], 0, []
+    row, hours = made.row_deg[own], made.hours[own]
+    for part in way.stretches:
+        steps = slice(at, at + len(part.lat) - 1)
+        at = steps.stop
+        end_h = begins[steps][-1] + hours[steps][-1]
+        parts.append(Stretch(
+            part.mode,
+            np.append(made.lat[own][steps], made.to_lat[own][at - 1]),
+            np.append(made.lon[own][steps], made.to_lon[own][at - 1]),
+            np.append(begins[steps], end_h),
+            np.append(np.nan, row[steps]),
+        ))  # fmt: skip
+    return replace(way, stretches=tuple(parts), arrival_h=float(end_h), exact=True)
