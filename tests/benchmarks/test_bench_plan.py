@@ -86,6 +86,18 @@ def test_every_way_to_sail_the_leg_against_all_pairs_of_velocities(benchmark, br
         benchmark.extra_info.update(velocities=len(held), ways=len(ways), times_faster=times)
 
 
+def test_a_million_states_of_a_table_against_one_column_of_it(benchmark, brisvik):
+    """The table's boat speeds, against NumPy's linear interpolation in one of its columns."""
+    polar = brisvik.sail_sets[0].polar
+    random = np.random.default_rng(7)
+    twa, tws = random.uniform(52.0, 150.0, 10**6), random.uniform(0.0, 20.0, 10**6)
+    found = benchmark.pedantic(polar.at, args=(twa, tws), rounds=3)
+    assert np.isfinite(found).all()
+    if not benchmark.disabled:
+        column = seconds(lambda: np.interp(twa, polar.twa_deg, polar.values[:, 0]))
+        benchmark.extra_info["times_one_column"] = round(benchmark.stats.stats.min / column, 1)
+
+
 IMPORTS = (sys.executable, "-c", "import numpy, scipy.interpolate, pyproj, shapely, gpxpy")
 ROUNDS = 9
 

@@ -17,7 +17,8 @@ from goosewing.files import disk
 from goosewing.live.alone import overlay
 from goosewing.live.alone.overlay import NAME, NOTHING, Overlay, format_overlay
 from goosewing.live.alone.watch import Setup, Watch
-from goosewing.live.core.state import Desk, Route
+from goosewing.live.core.state import Clear, Desk, Route
+from goosewing.live.panel.counter import Asked
 from goosewing.options import Options
 from goosewing.records import Mark, Plan
 from goosewing.turns import numbered_like
@@ -122,7 +123,7 @@ def test_an_old_plan_does_not_stand_for_a_new_one(brisvik, tmp_path):
     assert sailing.file.read_text() == NOTHING
     sailing.sail(3)
     assert len(gpxpy.parse(sailing.file.read_text()).routes) == 1
-    sailing.watch.receive({"type": "clear"})
+    sailing.watch.receive(Asked(Clear()))
     assert sailing.file.read_text() == NOTHING
 
 

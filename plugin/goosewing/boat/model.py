@@ -671,10 +671,11 @@ def row_angles(sail_set: SailSet, step_deg: float = 0.25) -> Array:
     polar = sail_set.polar
     first, last = polar.first_twa_deg, polar.last_twa_deg
     edges = [edge for edge in sail_set.twa_deg if first <= edge <= last]
-    exact = np.unique(np.concatenate((polar.twa_deg, edges)))
+    # Not by np.unique, which loads all of numpy.ma.
+    exact = np.array(sorted({*polar.twa_deg.tolist(), *edges}))
     grid = np.arange(np.ceil(first / step_deg), np.floor(last / step_deg) + 1.0) * step_deg
     apart = np.abs(grid[:, np.newaxis] - exact).min(axis=1) > SAME_ANGLE_DEG
-    return np.unique(np.concatenate((exact, grid[apart & (grid > first) & (grid < last)])))
+    return np.sort(np.concatenate((exact, grid[apart & (grid > first) & (grid < last)])))
 
 
 def wind_limit_text(boat: Boat, sail_sets: Sequence[int] | None = None) -> str:

@@ -39,7 +39,7 @@ from xml.etree.ElementTree import Element, SubElement
 
 from goosewing.errors import InputError
 from goosewing.exchange.document import PLAN_FORMAT, plain
-from goosewing.exchange.gpx.points import GOOSE
+from goosewing.exchange.gpx.kept import GOOSE
 from goosewing.files.gpx import brief, degrees, is_number
 from goosewing.records import ManoeuvreKind, RouteTexts
 from goosewing.words.figures import manoeuvre_words

@@ -17,7 +17,7 @@ from goosewing.exchange.gpx.elements import (
     rounding,
     written_text,
 )
-from goosewing.exchange.gpx.points import Kept, keep
+from goosewing.exchange.gpx.kept import Kept, keep
 from goosewing.files.disk import read_bytes, shown
 from goosewing.files.gpx import GpxDocument, brief, degrees, parse_gpx
 from goosewing.records import Mark, RouteTexts

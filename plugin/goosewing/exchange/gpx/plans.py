@@ -21,10 +21,10 @@ from goosewing.exchange.gpx.elements import (
     via_element,
     with_own,
 )
+from goosewing.exchange.gpx.kept import kept_of
 from goosewing.exchange.gpx.points import (
     Prefixes,
     RoutePoint,
-    kept_of,
     restore,
     with_line_ends,
     writable,

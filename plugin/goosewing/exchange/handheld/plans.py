@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 from goosewing.earth.angles import wrap_longitude
 from goosewing.exchange.document import format_time
 from goosewing.exchange.gpx.elements import with_own
-from goosewing.exchange.gpx.points import Kept, kept_of
+from goosewing.exchange.gpx.kept import Kept, kept_of
 from goosewing.exchange.handheld.routes import PRESETS, Contents, Point, Route, Track, fit
 from goosewing.files.gpx import split_name
 from goosewing.turns import stops
