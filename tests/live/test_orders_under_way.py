@@ -107,6 +107,10 @@ def test_each_order_is_next_then_holds_and_nobody_has_to_acknowledge_it(ordered)
     document = shown(ordered)
     assert (document["shown"]["now"]["by"], document["next"]["point"]) == ("angle", "A2")
     assert document["shown"]["now"]["twa"] == f"{second.twa_deg:.0f}°"
+    # For a minute it is said to be new.
+    assert document["shown"]["now"]["title"] == "A1 now: steer"
+    ordered.sail(61)
+    assert shown(ordered)["shown"]["now"]["title"] == "Steer now"
     assert "waiting" not in ordered.last_status().message
 
     until(ordered, "A2")

@@ -698,6 +698,8 @@ class State:
     board: int = 0
     nth: int = 0
     """Which of that board's orders holds."""
+    nth_since_s: float | None = None
+    """Since when, where it was given along the board."""
     pending: Pending | None = None
     done: Done | None = None
     countdown: Countdown | None = None

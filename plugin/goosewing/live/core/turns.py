@@ -232,7 +232,7 @@ def _under_new_order(state: State, stop: Stop) -> tuple[State, list[Event]]:
         time_s=state.now_s, kind="new_order", severity="alert", message=words,
         values={"point": name_at(stop)},
     )  # fmt: skip
-    return replace(state, nth=stop.nth, countdown=None), [event]
+    return replace(state, nth=stop.nth, nth_since_s=state.now_s, countdown=None), [event]
 
 
 def pending_at(state: State, number: int) -> Pending:

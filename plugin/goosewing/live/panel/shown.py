@@ -22,6 +22,9 @@ if TYPE_CHECKING:
 
 UNKNOWN = "–"
 
+NEW_ORDER_S = 60.0
+"""So long an order that was given along a board is called new."""
+
 NEAR_MILE_NM = 0.995
 """Below this a distance is told in hundredths, where a cable counts."""
 
@@ -146,7 +149,7 @@ def _now(look: Look, planned: Planned) -> Document:
     board = planned.plan.legs[0].boards[_at(state, planned)]
     pending = state.pending
     held = standing.steered(board, state.nth if pending is None else 0, state.now_s)
-    title = "Steer now" if pending is None else f"{pending.point} now: steer"
+    title = _steer_title(state, board)
     tack = f"{capital(board.tack)} tack, {board.sail_set}"
     return {
         "title": title,
@@ -156,6 +159,15 @@ def _now(look: Look, planned: Planned) -> Document:
         "tack": board.tack,
         "words": tack if pending is None else f"{tack}. {_as_she_is(look)}",
     }
+
+
+def _steer_title(state: State, board: Board) -> str:
+    """Say whether what is steered is new: by a turn that is due, or an order just given."""
+    if state.pending is not None:
+        return f"{state.pending.point} now: steer"
+    since, point = state.nth_since_s, standing.order_of(board, state.nth).point
+    new = state.nth > 0 and since is not None and state.now_s - since <= NEW_ORDER_S
+    return f"{point} now: steer" if new and point is not None else "Steer now"
 
 
 def _at(state: State, planned: Planned) -> int:
