@@ -1,5 +1,6 @@
 """Land and hazards behind a plan: in the picture, under its limits, by kind."""
 
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -57,6 +58,15 @@ def test_land_is_grey_where_it_lies_and_its_holes_are_water():
     )
     assert land == STYLES["land"]["facecolor"]
     assert lake == sea == "#f4f8fb"
+
+
+def test_a_danger_of_the_user_s_has_its_name_on_the_chart():
+    plan = planned()
+    rock = replace(plan.marks[0], name="Midgrund", lat=56.6, lon=12.0)
+    figure = Figure(figsize=(9.0, 8.0), layout="constrained")
+    FigureCanvasAgg(figure)
+    draw(figure, replace(plan, dangers=(rock,)))
+    assert "Midgrund" in [text.get_text() for text in figure.axes[0].texts]
 
 
 def test_the_limits_of_the_picture_stay_and_kinds_are_in_the_legend():

@@ -32,10 +32,15 @@ NEVER_KN = (1e6, 2e6)
 
 
 class Question(NamedTuple):
-    """One alternative of one leg."""
+    """One alternative of one leg, or two of which the second may be the first.
+
+    The fastest way without the pole is often a reach all the way, and then it is the
+    fastest of those as well: nothing is planned for it.
+    """
 
     leg: int
     kind: AlternativeKind
+    and_reaching: bool = False
 
 
 def add(case: Case, made: Plan, *, executor: Executor | None = None) -> Plan:
@@ -51,28 +56,29 @@ def add(case: Case, made: Plan, *, executor: Executor | None = None) -> Plan:
     """
     asked = questions(case, made)
     if executor is None:
-        found = [answer(case, made, each) for each in asked]
+        found = [answers(case, made, each) for each in asked]
     else:
-        waiting = [executor.submit(answer, case, made, each) for each in asked]
+        waiting = [executor.submit(answers, case, made, each) for each in asked]
         found = [each.result() for each in waiting]
     return with_answers(made, asked, found)
 
 
-def held_answer(made: Plan, question: Question) -> tuple[Alternative | None, ...]:
+def held_answer(made: Plan, question: Question) -> tuple[tuple[Alternative, ...], ...]:
     """Answer for the case that this process holds (`goosewing.departures.compare.hold`)."""
-    return (answer(held_case(), made, question),)
+    return (answers(held_case(), made, question),)
 
 
 def with_answers(
-    made: Plan, asked: Sequence[Question], found: Sequence[Alternative | None]
+    made: Plan, asked: Sequence[Question], found: Sequence[tuple[Alternative, ...]]
 ) -> Plan:
     """Put what was found into the legs; the best of other tacks and sails is the second best."""
     legs = list(made.legs)
     for number, leg in enumerate(made.legs):
         own = [
             each
-            for question, each in zip(asked, found, strict=True)
-            if question.leg == number and each is not None
+            for question, answered in zip(asked, found, strict=True)
+            if question.leg == number
+            for each in answered
         ]
         legs[number] = replace(leg, alternatives=(*leg.alternatives, *own, *_second(leg, own)))
     return replace(made, legs=tuple(legs))
@@ -90,8 +96,17 @@ def questions(case: Case, made: Plan) -> tuple[Question, ...]:
     asked: list[Question] = []
     for number, leg in enumerate(made.legs):
         if not leg.alternatives and not any(board.engine for board in leg.boards):
-            asked += [Question(number, kind) for kind in _kinds(case.boat, leg)]
+            asked += _of_leg(number, _kinds(case.boat, leg))
     return tuple(asked)
+
+
+def _of_leg(number: int, kinds: Sequence[AlternativeKind]) -> list[Question]:
+    both = "without the pole" in kinds and "reaching all the way" in kinds
+    return [
+        Question(number, kind, and_reaching=both and kind == "without the pole")
+        for kind in kinds
+        if not (both and kind == "reaching all the way")
+    ]
 
 
 def _kinds(boat: Boat, leg: Leg) -> list[AlternativeKind]:
@@ -111,8 +126,25 @@ def _reaches(twa_deg: float, poled: bool) -> bool:
     return not poled and CLOSE_HAULED_DEG < twa_deg < BROAD_REACH_DEG
 
 
-def answer(case: Case, made: Plan, question: Question) -> Alternative | None:
-    """Plan one leg as asked; None where it can't be sailed so, or comes to the plan itself."""
+def answers(case: Case, made: Plan, question: Question) -> tuple[Alternative, ...]:
+    """Plan one leg as asked; nothing where it can't be sailed so, or comes to the plan itself."""
+    leg, own = made.legs[question.leg], _sailed(case, made, question)
+    kinds = [question.kind]
+    if question.and_reaching and own is not None and _reaches_all_along(own):
+        kinds.append("reaching all the way")
+    found = () if own is None else tuple(_alternative(own, leg, kind) for kind in kinds)
+    if len(kinds) == 1 and question.and_reaching:
+        found += answers(case, made, Question(question.leg, "reaching all the way"))
+    return found
+
+
+def _reaches_all_along(leg: Leg) -> bool:
+    return all(
+        _reaches(point.twa_deg, board.poled) for board in leg.boards for point in board.points
+    )
+
+
+def _sailed(case: Case, made: Plan, question: Question) -> Leg | None:
     leg = made.legs[question.leg]
     before = made.legs[question.leg - 1].boards[-1] if question.leg else None
     options = case.options
@@ -140,7 +172,7 @@ def answer(case: Case, made: Plan, question: Question) -> Alternative | None:
         _reaches(board.twa_deg, board.poled) for board in own.boards
     ):
         return None
-    return _alternative(own, leg, question.kind)
+    return own
 
 
 def _ends(made: Plan, number: int) -> tuple[Mark, Mark]:

@@ -1,0 +1,41 @@
+"""A reach that is the fastest way without the pole is not planned a second time."""
+
+from datetime import UTC, datetime
+
+import pytest
+
+from conftest import SAMPLES
+from goosewing.case import Case
+from goosewing.exchange.gpx.marks import read_marks
+from goosewing.foresight import alternatives as instead
+from goosewing.plan import of_case
+from goosewing.weather.read import read_weather
+
+pytestmark = pytest.mark.long
+
+
+def test_two_questions_with_one_answer_are_one_plan(brisvik, monkeypatch):
+    marks = read_marks(SAMPLES / "kattegat.gpx").marks[1:3]
+    weather = read_weather(SAMPLES / "forecast.grib2", wanted="wind")
+    case = Case(marks=marks, boat=brisvik, weather=weather,
+                departure=datetime(2027, 6, 12, 8, tzinfo=UTC))  # fmt: skip
+    made = of_case(case)
+    planned = []
+
+    def counted(asked):
+        planned.append(asked)
+        return of_case(asked)
+
+    monkeypatch.setattr(instead.plans, "of_case", counted)
+    asked = instead.questions(case, made)
+    assert [each.kind for each in asked if each.and_reaching] == ["without the pole"]
+    whole = instead.add(case, made).legs[0].alternatives
+    kinds = [each.kind for each in whole if each.kind != "second best"]
+    assert {"without the pole", "reaching all the way"} <= set(kinds)
+    # The same answer, as if it had been planned by itself: within what a search finds again.
+    one, two = (next(e for e in whole if e.kind == kind)
+                for kind in ("without the pole", "reaching all the way"))  # fmt: skip
+    (alone,) = instead.answers(case, made, instead.Question(0, "reaching all the way"))
+    assert two.elapsed_h == pytest.approx(alone.elapsed_h, rel=2e-3)
+    if one.boards == two.boards:
+        assert len(planned) == len(asked) + 1
