@@ -8,6 +8,7 @@ with heel and falls with speed squared, and a stream carries boat and wind alike
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from pyproj import Geod
@@ -97,7 +98,7 @@ def hours(
     modes = 2 * len(boat.sail_sets)
     # By the mode at the last mark: the least time so far, and the angle to the wind there.
     done: dict[int, tuple[float, float]] = {-1: (0.0, 0.0)}
-    for here, there in zip(marks, marks[1:], strict=False):
+    for here, there in pairwise(marks):
         leg = best_boards(boat, way, made_good(here, there), modes)
         reached: dict[int, tuple[float, float]] = {}
         for before, (so_far, twa_before) in done.items():
