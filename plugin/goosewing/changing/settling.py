@@ -904,8 +904,9 @@ def _held_a_watch(stage: Stage, best: Boards) -> Boards:
     Orders are cut before the last look of the optimiser, which moves their ends and the
     wind that they meet.
     """
+    after = 0
     for _ in range(len(best.helms)):
-        at = None if stage.offing is not None else _too_soon(stage, best)
+        at = None if stage.offing is not None else _too_soon(stage, best, after)
         if at is None:
             break
         one, other = best.helms[at : at + 2]
@@ -915,19 +916,21 @@ def _held_a_watch(stage: Stage, best: Boards) -> Boards:
         helms = (*best.helms[:at], both, *best.helms[at + 2 :])
         made = _again(stage, best, helms)
         if made is None or _astray(stage, made).any():
-            break
-        best = made
+            after = at + 1
+        else:
+            best = made
     return best
 
 
-def _too_soon(stage: Stage, best: Boards) -> int | None:
-    """The first order that is followed by another of its board sooner than a watch allows."""
+def _too_soon(stage: Stage, best: Boards, after: int) -> int | None:
+    """The first order, from one on, that another of its board follows sooner than a watch."""
     orders = best.polished.course
     twd = np.unwrap(np.nan_to_num(stage.waters.airs(*_timed(best.states)).twd_deg), period=360.0)
     last = np.append(orders.first[1:], len(orders.order))
-    for k, (helm, after) in enumerate(pairwise(best.helms)):
+    for k, (helm, following) in enumerate(pairwise(best.helms)):
         moved = float(np.abs(np.diff(twd[orders.first[k] : last[k] + 1])).sum())
-        if helm.mode == after.mode and helm.hours < stage.watch_h and moved < STAYED_DEG:
+        soon = helm.mode == following.mode and helm.hours < stage.watch_h
+        if k >= after and soon and moved < STAYED_DEG:
             return k
     return None
 
