@@ -41,7 +41,7 @@ Value = float | tuple[float, float] | str | None
 
 CAUTIONS: tuple[str, ...] = (
     "Not for sole navigation. Official charts, depth, traffic, the collision regulations and "
-    "local rules come first; this plan has seen none of them.",
+    "local rules come first; none of these has been checked for you.",
     "Downwind, rig a preventer and handle the pole with the crew clipped on and the sails under "
     "control; an accidental gybe can injure or kill.",
     "Wind and stream will differ from what was entered. A plan is advice to a licensed or "
