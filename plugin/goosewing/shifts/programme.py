@@ -106,13 +106,16 @@ class _Step(NamedTuple):
 
 
 def _to_go(farthest: float) -> Array:
-    """Return layers from the mark out to the start, finer towards the mark."""
+    """Return layers from the mark out to the start itself, finer towards the mark."""
     layers = [0.0]
     while layers[-1] < farthest:
         layers.append(
             layers[-1] + min(LAYER_SHARE * (layers[-1] + NEAR_NM) + 1e-4, WIDEST_LAYER_NM)
         )
-    return np.array(layers if len(layers) > 2 else [0.0, farthest / 2.0, farthest])
+    if len(layers) <= 2:
+        return np.array([0.0, farthest / 2.0, farthest])
+    # A last layer beyond the start would add half a minute to what it takes from there.
+    return np.array(layers) * (farthest / layers[-1])
 
 
 def solved(game: Game, shifts: Shifts, x: float, y: float) -> tuple[Layers, Array]:
