@@ -138,5 +138,5 @@ def test_the_expected_time_is_that_from_the_start_and_not_from_beyond_it(brisvik
     calm = Shifts(sigma_deg=0.05, tau_min=10.0)
     rule = shift_rule(START, near, brisvik, NORTHERLY, DEPARTURE, calm)
     steady = make([START, near], brisvik, NORTHERLY, DEPARTURE).elapsed_h
-    # Half a minute, what a layer is deep, would be far too much; the grid leaves some seconds.
-    assert rule.expected_h == pytest.approx(steady, abs=6.0 / 3600.0)
+    # Half a minute, what a layer is deep, would be far too much; the grid leaves 4 to 7 s.
+    assert rule.expected_h == pytest.approx(steady, abs=10.0 / 3600.0)
