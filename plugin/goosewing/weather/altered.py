@@ -70,6 +70,13 @@ class AlteredWeather:
     def at(self, time_h: ArrayLike, lat: ArrayLike, lon: ArrayLike) -> Conditions:
         """Ground wind and stream (see `Weather.at`)."""
         here = self.source.at(time_h, lat, lon)
+        if not self.shift_deg:
+            # Asked a thousand times a plan: what turns nothing is not worth its sums.
+            return here._replace(
+                wind_east_kn=here.wind_east_kn * self.wind_factor,
+                wind_north_kn=here.wind_north_kn * self.wind_factor,
+                gust_kn=here.gust_kn * self.wind_factor,
+            )
         turn = np.radians(self.shift_deg)
         # A clockwise turn of a vector given towards east and north.
         east = here.wind_east_kn * np.cos(turn) + here.wind_north_kn * np.sin(turn)
