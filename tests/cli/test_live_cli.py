@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import os
 import select
 import shutil
@@ -19,6 +20,7 @@ import gpxpy
 import pytest
 import shapely
 
+from goosewing.exchange.nmea.routes import checksum
 from goosewing.live.alone.overlay import NAME
 
 SAMPLES = Path(__file__).parents[2] / "sample_routes"
@@ -217,7 +219,8 @@ def test_a_link_that_is_not_there_is_waited_for_and_its_socket_closed(desk, log)
 
 @pytest.mark.long
 @pytest.mark.skipif(sys.platform == "win32", reason="no pairs of terminals")
-def test_at_a_terminal_enter_acknowledges_and_the_status_is_one_line(log):
+@pytest.mark.usefixtures("log")
+def test_at_a_terminal_enter_acknowledges_and_the_status_is_one_line():
     import pty
 
     with socket.socket() as server:
@@ -232,11 +235,11 @@ def test_at_a_terminal_enter_acknowledges_and_the_status_is_one_line(log):
             os.execv(sys.executable, words)
         connection, _ = server.accept()
         seen, said, due, ends = b"", False, 0.0, time.monotonic() + 180
-        lines = log.read_bytes().splitlines(keepends=True)[:1200]
-        # On a slow machine she is there before the plan is: she goes on sending where she is.
-        lines = iter([*lines, *lines[-10:] * 200])
+        second, begun = 0, time.monotonic()
         while b"T1 acknowledged" not in seen and time.monotonic() < ends:
-            connection.sendall(next(lines, b""))
+            if time.monotonic() >= begun + second:
+                connection.sendall(_on_starboard_tack(second))
+                second += 1
             seen += _so_far(terminal)
             if b"T1 now" in seen:
                 due = due or time.monotonic()
@@ -251,6 +254,19 @@ def test_at_a_terminal_enter_acknowledges_and_the_status_is_one_line(log):
     assert b"\r" in seen
     assert b"\x1b[K" in seen
     assert os.waitstatus_to_exitcode(status) == 130
+
+
+def _on_starboard_tack(second: int) -> bytes:
+    """What she sends once a second as the log begins: she stands on past the tack that is due."""
+    lon = 24.0 - 5.5 / 3600.0 / math.cos(math.radians(56.72)) * second
+    clock = f"05{second // 60:02d}{second % 60:02d}.00"
+    bodies = (
+        f"GPRMC,{clock},A,5643.2000,N,012{lon:07.4f},E,5.50,270.0,120627,4.5,E,A",
+        "HCHDG,266.0,,,4.5,E",
+        "VWVHW,,T,266.0,M,5.80,N,,K",
+        "WIMWV,29.5,R,15.29,N,A",
+    )
+    return "".join(f"${body}*{checksum(body)}\r\n" for body in bodies).encode()
 
 
 def _so_far(terminal: int) -> bytes:
