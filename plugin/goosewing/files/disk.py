@@ -249,6 +249,9 @@ def _refuse_unfit(path: Path, target: Path, inputs: Iterable[Path | str]) -> int
         raise InputError("is an input and is not overwritten; name another file", where=where)
     if not target.parent.is_dir():
         raise InputError(f"no such folder: {shown(target.parent)}", where=where)
+    if target.is_symlink():
+        # What is resolved and still a link leads round to itself.
+        raise InputError("cannot be written: a link that leads to itself", where=where)
     if not target.exists():
         return None
     if target.is_dir():
