@@ -12,7 +12,7 @@ from geographiclib.geodesic import Geodesic
 from changing_winds import Formula, leg, metres_apart, sailed
 from goosewing.boat.manoeuvres import all_modes
 from goosewing.boat.model import Engine, sailing
-from goosewing.changing.engine_rule import HereAndNow, Lulls, farthest_mix_kn
+from goosewing.changing.engine_rule import Lulls, farthest_mix_kn
 from goosewing.options import Options
 from goosewing.plan import make
 from goosewing.velocities.velocity_set import Airs, best_made_good_kn, fastest_mix, velocity_set
@@ -215,10 +215,10 @@ def test_a_turn_is_never_made_by_way_of_the_engine(motor):
 
 def states(count=400):
     rng = np.random.default_rng(5)
-    return HereAndNow(
-        rng.uniform(0.0, 360.0, count), rng.uniform(0.0, 40.0, count) ** 0.8,
-        np.where(rng.random(count) < 0.3, rng.uniform(0.0, 45.0, count), np.nan),
-        rng.normal(0.0, 1.0, count), rng.normal(0.0, 1.0, count),
+    twd, tws = rng.uniform(0.0, 360.0, count), rng.uniform(0.0, 40.0, count) ** 0.8
+    gust = np.where(rng.random(count) < 0.3, rng.uniform(0.0, 45.0, count), np.nan)
+    return Airs(
+        twd, tws, rng.normal(0.0, 1.0, count), rng.normal(0.0, 1.0, count), gust
     ), rng.uniform(0.0, 360.0, count)  # fmt: skip
 
 
@@ -228,7 +228,7 @@ def test_the_rule_is_the_hull_s(motor):
     used = Lulls(motor, motor.engine).motored(here, bearing, poled)
     assert 20 < np.count_nonzero(used) < 380
     for at in range(len(bearing)):
-        airs = Airs(*(float(v[at]) for v in (here.twd_deg, here.tws_kn, *here[3:], here.gust_kn)))
+        airs = Airs(*(float(values[at]) for values in here))
         best = np.nan_to_num(best_made_good_kn(velocity_set(motor, airs), bearing[at]))
         # What is made good is sampled more coarsely here than there.
         if abs(best - LEAST_KN) > 0.01:
@@ -238,7 +238,7 @@ def test_the_rule_is_the_hull_s(motor):
 def test_by_night_the_pole_does_not_count_and_unknown_is_not_motored(motor):
     light = np.array([6.0])
     zero = np.zeros(1)
-    here = HereAndNow(zero, light, zero * np.nan, zero, zero)
+    here = Airs(zero, light, zero, zero, zero * np.nan)
     rule = Lulls(motor, motor.engine)
     by_day = rule.made_good_kn(here, np.array([180.0]), np.array([True]))
     by_night = rule.made_good_kn(here, np.array([180.0]), np.array([False]))

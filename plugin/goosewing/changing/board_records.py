@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from goosewing.boat.model import Sailing
-from goosewing.changing.motion import Airs, Going, Waters, advance
+from goosewing.changing.motion import Going, Waters, advance
 from goosewing.changing.shooting import States
 from goosewing.earth import geodesy
 from goosewing.records import Board, BoardPoint, Fix, Layline, Leg, Mark, Order
 from goosewing.totals import Clock, hours_of, manoeuvres_due, time_of
+from goosewing.velocities.velocity_set import Airs
 from goosewing.weather import wind
 from goosewing.weather.base import datetime_from_hours, hours_from_datetime
 
@@ -124,7 +125,7 @@ class _Sailed(NamedTuple):
     time_h: Array
     lat: Array
     lon: Array
-    airs: Airs
+    airs: Airs[Array]
     going: Going
 
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -36,16 +36,6 @@ SPARE_KN = 0.3
 """What that table may be wrong by, between its winds and bearings."""
 
 
-class HereAndNow(NamedTuple):
-    """Wind over the water, at the polar's height, and stream; arrays of one shape."""
-
-    twd_deg: Array
-    tws_kn: Array
-    gust_kn: Array
-    stream_east_kn: Array
-    stream_north_kn: Array
-
-
 @dataclass(frozen=True, slots=True, eq=False)
 class Lulls:
     """The rule by which the engine of a boat is used."""
@@ -53,12 +43,12 @@ class Lulls:
     boat: Boat
     engine: Engine
 
-    def motored(self, here: HereAndNow, bearing_deg: Array, pole_allowed: BoolArray) -> BoolArray:
+    def motored(self, here: Airs[Array], bearing_deg: Array, pole_allowed: BoolArray) -> BoolArray:
         """Whether the engine is used.
 
         Parameters
         ----------
-        here : HereAndNow
+        here : Airs[Array]
         bearing_deg : ndarray, shape (n,)
             Of the mark. [°]
         pole_allowed : ndarray of bool, shape (n,)
@@ -72,12 +62,12 @@ class Lulls:
         at = np.flatnonzero(known & ~self._surely_sailed(here))
         used = np.zeros(len(known), dtype=bool)
         if at.size:
-            some = HereAndNow(*(values[at] for values in here))
+            some = Airs(*(values[at] for values in here))
             made_good = self.made_good_kn(some, bearing_deg[at], pole_allowed[at])
             used[at] = made_good < self.engine.least_vmc_kn
         return used
 
-    def _surely_sailed(self, here: HereAndNow) -> BoolArray:
+    def _surely_sailed(self, here: Airs[Array]) -> BoolArray:
         winds, least = _least_made_good_kn(self.boat)
         drift = np.hypot(here.stream_east_kn, here.stream_north_kn)
         worst = np.interp(here.tws_kn, winds, least) - drift - SPARE_KN
@@ -85,9 +75,9 @@ class Lulls:
         gusty = np.fmax(here.gust_kn, here.tws_kn) > winds[-1]
         return np.asarray((worst > self.engine.least_vmc_kn) & ~gusty)
 
-    def made_good_kn(self, here: HereAndNow, bearing_deg: Array, pole_allowed: BoolArray) -> Array:
+    def made_good_kn(self, here: Airs[Array], bearing_deg: Array, pole_allowed: BoolArray) -> Array:
         """Best speed made good under sail, shape (n,); 0 where there is none. [kn]."""
-        wide = HereAndNow(*(values[:, np.newaxis] for values in here))
+        wide = Airs(*(values[:, np.newaxis] for values in here))
         along, across = [], []
         for number, sails in enumerate(self.boat.sail_sets):
             rows = row_angles(sails, ROW_STEP_DEG)[np.newaxis, :]

@@ -22,8 +22,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from goosewing.boat.model import Boat, SailSet
-    from goosewing.changing.motion import Airs
     from goosewing.units import Array, BoolArray
+    from goosewing.velocities.velocity_set import Airs
 
     Numbers = NDArray[np.intp]
 
@@ -95,14 +95,14 @@ class Fans:
         low = np.minimum(at.astype(np.intp), self.first.shape[1] - 1)
         return low, at - low
 
-    def carried(self, sail_set: Numbers, airs: Airs) -> BoolArray:
+    def carried(self, sail_set: Numbers, airs: Airs[Array]) -> BoolArray:
         """Whether sail sets may be carried in the winds of n states; false where none is known."""
         gust = np.fmax(airs.tws_kn, airs.gust_kn)
         tws = airs.tws_kn
         ok = (tws >= self.weakest_kn[sail_set]) & (gust <= self.strongest_kn[sail_set])
         return np.asarray(ok & (tws <= self.last_kn[sail_set]))
 
-    def made_good_kn(self, airs: Airs, off_deg: Array) -> Array:
+    def made_good_kn(self, airs: Airs[Array], off_deg: Array) -> Array:
         """What n states can make good through the water, so far off the wind, by any boards. [kn].
 
         With the angle's sign left out: on one tack as on the other.
@@ -117,7 +117,7 @@ class Fans:
         )
         return np.asarray(lighter + part * (stronger - lighter))
 
-    def spread(self, sail_set: Numbers, airs: Airs, carried: BoolArray) -> Spread:
+    def spread(self, sail_set: Numbers, airs: Airs[Array], carried: BoolArray) -> Spread:
         """Spread the velocities of n states out, state by state, angles ascending."""
         low, part = self.bins(airs.tws_kn)
         first = self.first[sail_set, low]

@@ -88,7 +88,7 @@ def _on_the_whole(gauges: list[Array]) -> Array:
     return np.asarray(1.0 / np.mean([1.0 / gauge for gauge in gauges], axis=0))
 
 
-def _with_engine(gauge: Array, engine: Engine, seen: list[Airs]) -> Array:
+def _with_engine(gauge: Array, engine: Engine, seen: list[Airs[float]]) -> Array:
     """Add the engine's hours per mile; with all modes it is used where sailing is too slow."""
     bearings = np.arange(361.0)
     east = float(np.mean([airs.stream_east_kn for airs in seen])) if seen else 0.0
@@ -101,7 +101,7 @@ def _with_engine(gauge: Array, engine: Engine, seen: list[Airs]) -> Array:
     return np.concatenate((gauge[:-1], motored[np.newaxis], every[np.newaxis]))
 
 
-def _seen(waters: Waters, course: Course, start_h: float) -> list[Airs]:
+def _seen(waters: Waters, course: Course, start_h: float) -> list[Airs[float]]:
     """Sample the airs along the loxodrome at a guessed speed; where unknown, nothing."""
     share = np.linspace(0.0, 1.0, SAMPLES)
     at = geodesy.loxodrome_direct(
@@ -110,9 +110,9 @@ def _seen(waters: Waters, course: Course, start_h: float) -> list[Airs]:
     times = start_h + share * course.distance_nm / GUESS_KN
     airs = waters.airs(times, at.lat, at.lon)
     return [
-        Airs(*(float(x) for x in (twd, tws, se, sn, gust)))
-        for twd, tws, gust, se, sn in zip(*airs, strict=True)
-        if np.isfinite(tws)
+        Airs(*(float(value) for value in here))
+        for here in zip(*airs, strict=True)
+        if np.isfinite(here[1])
     ]
 
 

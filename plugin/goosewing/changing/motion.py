@@ -14,9 +14,8 @@ import numpy as np
 
 from goosewing.boat.manoeuvres import Mode, all_modes, engine_mode
 from goosewing.boat.model import motoring, sailing
-from goosewing.changing.engine_rule import HereAndNow
 from goosewing.earth import geodesy, sun
-from goosewing.velocities.velocity_set import POLAR_WIND_HEIGHT_M
+from goosewing.velocities.velocity_set import POLAR_WIND_HEIGHT_M, Airs
 from goosewing.weather import wind
 
 if TYPE_CHECKING:
@@ -38,9 +37,6 @@ BY_THE_LEE_DEG = 3.0
 
 SAME_ANGLE_DEG = 1e-3
 """An angle kept within a table's edges that differs by less is inside."""
-
-Airs = HereAndNow
-"""Wind over the water, at the polar's height, and stream; arrays of one shape."""
 
 
 class Going(NamedTuple):
@@ -76,7 +72,7 @@ class Waters:
         object.__setattr__(self, "modes", (*all_modes(self.boat), *motored))
         object.__setattr__(self, "height_factor", float(factor))
 
-    def airs(self, time_h: ArrayLike, lat: ArrayLike, lon: ArrayLike) -> Airs:
+    def airs(self, time_h: ArrayLike, lat: ArrayLike, lon: ArrayLike) -> Airs[Array]:
         """Wind over the water and stream; NaN outside the weather's cover."""
         here = self.weather.at(time_h, lat, lon)
         # `wind.true_wind` checks its arguments; here, in the innermost loop, they are known good.
@@ -85,9 +81,9 @@ class Waters:
         return Airs(
             np.degrees(np.arctan2(-east, -north)),
             np.hypot(east, north) * self.height_factor,
-            here.gust_kn * self.height_factor,
             here.stream_east_kn,
             here.stream_north_kn,
+            here.gust_kn * self.height_factor,
         )
 
     def pole_allowed(self, time_h: ArrayLike, lat: ArrayLike, lon: ArrayLike) -> BoolArray:
@@ -97,7 +93,9 @@ class Waters:
             return np.ones(shape, dtype=bool)
         return np.broadcast_to(sun.is_daylight(time_h, lat, lon), shape)
 
-    def motored(self, airs: Airs, time_h: ArrayLike, lat: ArrayLike, lon: ArrayLike) -> BoolArray:
+    def motored(
+        self, airs: Airs[Array], time_h: ArrayLike, lat: ArrayLike, lon: ArrayLike
+    ) -> BoolArray:
         """Whether the engine is used at n states, by the rule; shape (n,)."""
         if self.lulls is None or self.toward is None:
             return np.zeros(np.shape(lat), dtype=bool)
@@ -106,7 +104,7 @@ class Waters:
         allowed = self.pole_allowed(time_h, lat, lon)
         return self.lulls.motored(airs, bearing, allowed)
 
-    def at_angle(self, mode: Mode, row_deg: ArrayLike, airs: Airs) -> Going:
+    def at_angle(self, mode: Mode, row_deg: ArrayLike, airs: Airs[Array]) -> Going:
         """Tell how she goes at angles of the polar, kept within the sail set's sector."""
         if mode.engine:
             return self._motoring(np.asarray(row_deg), airs)
@@ -118,7 +116,7 @@ class Waters:
         # Two plain functions: `np.clip` takes four times as long on a few states.
         return self._going(mode, np.minimum(np.maximum(row_deg, low), high), airs)
 
-    def on_heading(self, mode: Mode, heading_deg: ArrayLike, airs: Airs) -> Going:
+    def on_heading(self, mode: Mode, heading_deg: ArrayLike, airs: Airs[Array]) -> Going:
         """Tell how she goes on a heading: where her bow points, whatever the wind does.
 
         Not possible where that is outside the table or the sector, or by the lee by
@@ -144,7 +142,7 @@ class Waters:
             np.mod(heading + np.zeros(bow.shape), 360.0),
         )
 
-    def _row_from_bow(self, mode: Mode, bow_deg: Array, airs: Airs) -> Array:
+    def _row_from_bow(self, mode: Mode, bow_deg: Array, airs: Airs[Array]) -> Array:
         if self.boat.polar_angle == "heading":
             return bow_deg
         row = bow_deg
@@ -152,7 +150,7 @@ class Waters:
             row = bow_deg + np.nan_to_num(self.at_angle(mode, row, airs).sailing.leeway_deg)
         return row
 
-    def _motoring(self, row: Array, airs: Airs) -> Going:
+    def _motoring(self, row: Array, airs: Airs[Array]) -> Going:
         """Tell how she goes under engine, heading so far clockwise from the wind."""
         if self.boat.engine is None:  # pragma: no cover - no such mode without an engine
             raise AssertionError("no engine")
@@ -163,7 +161,7 @@ class Waters:
         known = np.isfinite(east + airs.tws_kn)
         return Going(east, north, known, held, np.mod(np.degrees(heading), 360.0))
 
-    def _going(self, mode: Mode, row: Array, airs: Airs) -> Going:
+    def _going(self, mode: Mode, row: Array, airs: Airs[Array]) -> Going:
         held = sailing(self.boat, mode.sail_set, row, airs.tws_kn, airs.gust_kn)
         track = np.radians(airs.twd_deg + mode.side * held.track_angle_deg)
         east = held.boat_speed_kn * np.sin(track) + airs.stream_east_kn
@@ -171,7 +169,7 @@ class Waters:
         heading = np.mod(airs.twd_deg + mode.side * held.twa_deg, 360.0)
         return Going(east, north, held.possible & np.isfinite(east), held, heading)
 
-    def steered(self, mode: Mode, steer: Steer, control_deg: ArrayLike, airs: Airs) -> Going:
+    def steered(self, mode: Mode, steer: Steer, control_deg: ArrayLike, airs: Airs[Array]) -> Going:
         """Tell how she goes while the helm keeps an angle of the polar, or a heading."""
         if steer == "angle":
             return self.at_angle(mode, control_deg, airs)

@@ -19,9 +19,9 @@ from goosewing.boat.model import row_angles
 from goosewing.changing.motion import Waters, degrees_per_hour
 
 if TYPE_CHECKING:
-    from goosewing.changing.motion import Airs
     from goosewing.changing.shooting import Orders, States
     from goosewing.units import Array
+    from goosewing.velocities.velocity_set import Airs
 
 ROW_STEP_DEG = 2.0
 
@@ -71,7 +71,7 @@ def most_made_good(waters: Waters, time_h: Array, lat: Array, lon: Array, worth:
         Hours saved an hour; -inf where no sails can be carried.
     """
     airs = waters.airs(time_h, lat, lon)
-    wide: Airs = type(airs)(*(values[:, np.newaxis] for values in airs))
+    wide: Airs[Array] = type(airs)(*(values[:, np.newaxis] for values in airs))
     best = np.full(len(lat), -np.inf)
     for mode in waters.modes:
         if mode.engine:

@@ -15,8 +15,9 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from goosewing.changing.motion import Airs, degrees_per_hour
+from goosewing.changing.motion import degrees_per_hour
 from goosewing.earth import geodesy
+from goosewing.velocities.velocity_set import Airs
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -20,11 +20,12 @@ import numpy as np
 from goosewing.changing.cells import Grid, Here, Places
 from goosewing.changing.fans import Fans, fans_of
 from goosewing.changing.guide import Guide
-from goosewing.changing.motion import Airs, Waters
+from goosewing.changing.motion import Waters
 from goosewing.changing.shooting import limits_deg
 from goosewing.changing.states import NOBODY, Arrival, GroundSpread, Store, Straight, straight_to
 from goosewing.changing.ways import Root, Search, Way, stretches_of
 from goosewing.earth import geodesy
+from goosewing.velocities.velocity_set import Airs
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -353,7 +354,7 @@ class Round:
 
     # ---- changes of tack and sails -----------------------------------------------------------
 
-    def _change(self, batch: Numbers, airs: Airs) -> Numbers:
+    def _change(self, batch: Numbers, airs: Airs[Array]) -> Numbers:
         """Let states that have sailed long enough change tack or sails where they are."""
         s = self.store
         # Sails are set as soon as they draw; but not, under engine, in the same moment as
@@ -391,7 +392,7 @@ class Round:
     # ---- sailing on --------------------------------------------------------------------------
 
     def _spread(
-        self, batch: Numbers, airs: Airs, time_h: Array, lat: Array, lon: Array
+        self, batch: Numbers, airs: Airs[Array], time_h: Array, lat: Array, lon: Array
     ) -> GroundSpread:
         """Velocities over the ground of every state, along and across the leg."""
         mode = self.store.mode[batch]
@@ -415,7 +416,7 @@ class Round:
         return GroundSpread(got.state, got.row_deg, along, across, np.cumsum(count) - count, count)
 
     def _allowed(
-        self, mode: Numbers, airs: Airs, time_h: Array, lat: Array, lon: Array
+        self, mode: Numbers, airs: Airs[Array], time_h: Array, lat: Array, lon: Array
     ) -> BoolArray:
         """Whether a pole may be set, and the engine be used."""
         ok = np.ones(len(mode), dtype=bool)
@@ -577,7 +578,7 @@ class Round:
             known &= np.isfinite(airs.tws_kn)
         return known
 
-    def _note_left(self, batch: Numbers, airs: Airs) -> None:
+    def _note_left(self, batch: Numbers, airs: Airs[Array]) -> None:
         """Note which states the stream carries off whatever they sail, while it still changes."""
         drift = np.hypot(airs.stream_east_kn, airs.stream_north_kn)
         away = np.degrees(np.arctan2(-airs.stream_east_kn, -airs.stream_north_kn)) - airs.twd_deg

@@ -28,9 +28,9 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from goosewing.boat.model import Sailing
-    from goosewing.changing.motion import Airs
     from goosewing.records import Steer
     from goosewing.units import Array, BoolArray
+    from goosewing.velocities.velocity_set import Airs
 
     Numbers = NDArray[np.intp]
 
@@ -249,7 +249,7 @@ class Orders:
             east[:, kind.at], north[:, kind.at] = self._going(kind, control[:, kind.at], here)
         return east, north
 
-    def _going(self, kind: _Kind, control: Array, airs: Airs) -> tuple[Array, Array]:
+    def _going(self, kind: _Kind, control: Array, airs: Airs[Array]) -> tuple[Array, Array]:
         engine = self.waters.boat.engine
         if kind.number == len(self.waters.boat.sail_sets) and engine is not None:
             track = np.radians(np.where(kind.by_heading, control, airs.twd_deg + control))
@@ -267,7 +267,7 @@ class Orders:
         east = speed * np.sin(track) + airs.stream_east_kn
         return east, speed * np.cos(track) + airs.stream_north_kn
 
-    def _held(self, kind: _Kind, row: Array, airs: Airs) -> Sailing:
+    def _held(self, kind: _Kind, row: Array, airs: Airs[Array]) -> Sailing:
         boat = self.waters.boat
 
         def at(row: Array) -> Sailing:
@@ -346,7 +346,7 @@ class Orders:
                     possible[kind.at] &= self.waters.pole_allowed(*at)
         return possible
 
-    def _possible(self, kind: _Kind, control: Array, airs: Airs) -> BoolArray:
+    def _possible(self, kind: _Kind, control: Array, airs: Airs[Array]) -> BoolArray:
         if kind.number == len(self.waters.boat.sail_sets):
             return np.isfinite(airs.tws_kn)
         signed = kind.side * geodesy.wrap_180(control - airs.twd_deg)

@@ -19,10 +19,10 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from goosewing.boat.model import row_angles, sailing
-from goosewing.changing.engine_rule import HereAndNow
 from goosewing.changing.motion import Waters
 from goosewing.foresight.pieces import pieces_of
 from goosewing.units import SECONDS_PER_HOUR
+from goosewing.velocities.velocity_set import Airs
 from goosewing.weather.base import hours_from_datetime
 
 if TYPE_CHECKING:
@@ -155,12 +155,12 @@ class _Fleet:
         self.straight_h[at], self.mixed_h[at] = straight, mixed
         self.clock[at] = np.where(here.ends, clock + taken, clock)
 
-    def _airs(self, time: Array, piece: _Pieces) -> HereAndNow:
+    def _airs(self, time: Array, piece: _Pieces) -> Airs[Array]:
         each = [
             waters.airs(time[:, number], piece.lat[:, 0], piece.lon[:, 0])
             for number, waters in enumerate(self.waters)
         ]
-        return HereAndNow(*(np.stack(part, axis=1).reshape(-1) for part in zip(*each, strict=True)))
+        return Airs(*(np.stack(part, axis=1).reshape(-1) for part in zip(*each, strict=True)))
 
     def _pole_allowed(self, time: Array, piece: _Pieces) -> BoolArray:
         return self.waters[0].pole_allowed(time, piece.lat, piece.lon).reshape(-1)
@@ -185,7 +185,7 @@ class _States(NamedTuple):
     pole_allowed: BoolArray
 
     @classmethod
-    def of(cls, airs: HereAndNow, piece: _Pieces, pole_allowed: BoolArray) -> _States:
+    def of(cls, airs: Airs[Array], piece: _Pieces, pole_allowed: BoolArray) -> _States:
         """Resolve airs along each stretch's bearing."""
         winds = airs.tws_kn.size // len(piece.bearing_deg)
         bearing = np.radians(np.repeat(piece.bearing_deg[:, 0], winds))

@@ -242,7 +242,9 @@ def shift_rule(
     )
 
 
-def mean_airs(boat: Boat, weather: Weather, start: Mark, mark: Mark, departure: datetime) -> Airs:
+def mean_airs(
+    boat: Boat, weather: Weather, start: Mark, mark: Mark, departure: datetime
+) -> Airs[float]:
     """Return the wind and stream halfway between two marks, at one time."""
     middle = (start.lat + mark.lat) / 2.0, start.lon + float(wrap_180(mark.lon - start.lon)) / 2.0
     time = hours_from_datetime(departure) if changes(weather) else 0.0

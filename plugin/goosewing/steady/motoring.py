@@ -90,7 +90,7 @@ def motored_way(held: VelocitySet, course: Course, mode: int) -> Ways | None:
     )
 
 
-def why(mark: str, course: Course, airs: Airs, engine: Engine, made_good_kn: float) -> str:
+def why(mark: str, course: Course, airs: Airs[float], engine: Engine, made_good_kn: float) -> str:
     """Say why a leg is motored; `made_good_kn` is NaN where nothing is made good under sail."""
     off = abs(float(geodesy.wrap_180(course.bearing_deg - airs.twd_deg)))
     lie = "" if airs.tws_kn < CALM_KN else f", {off_the_wind(off)}"

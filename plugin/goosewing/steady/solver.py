@@ -80,7 +80,7 @@ class LegChoice:
         return None if self.among is None else self.among.clear
 
 
-def steady_airs(boat: Boat, weather: Weather) -> Airs:
+def steady_airs(boat: Boat, weather: Weather) -> Airs[float]:
     """Return the one wind and stream of a steady weather, over the water."""
     here = weather.at(0.0, 0.0, 0.0)
     return airs_over_water(
@@ -308,7 +308,7 @@ def held_steady(weather: Weather) -> str:
     return f"{words}, held steady."
 
 
-def sailable(boat: Boat, airs: Airs) -> VelocitySet:
+def sailable(boat: Boat, airs: Airs[float]) -> VelocitySet:
     """Return what the boat can hold, or say why that is nothing.
 
     Raises

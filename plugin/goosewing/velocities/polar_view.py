@@ -76,7 +76,7 @@ class PolarView:
 
     Attributes
     ----------
-    airs : Airs
+    airs : Airs[float]
         Wind over the water and stream that it holds for.
     bearing_deg : float or None
         Of the mark; None without one, and then nothing is chosen. [°]
@@ -91,7 +91,7 @@ class PolarView:
         Along the bearing. [kn]
     """
 
-    airs: Airs
+    airs: Airs[float]
     bearing_deg: float | None
     curves: tuple[Curve, ...]
     hull: Array

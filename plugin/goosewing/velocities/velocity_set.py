@@ -21,7 +21,7 @@ Headings, courses and bearings are degrees true; velocities are components
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Generic, NamedTuple, TypeVar
 
 import numpy as np
 
@@ -55,15 +55,18 @@ POLAR_WIND_HEIGHT_M = 10.0
 """The height a forecast's wind refers to."""
 
 
-@dataclass(frozen=True, slots=True)
-class Airs:
-    """The wind over the water, at the polar's height, and the stream, at one place and time."""
+Values = TypeVar("Values")
+"""Numbers at one place and time, or arrays of one shape over many."""
 
-    twd_deg: float
-    tws_kn: float
-    stream_east_kn: float = 0.0
-    stream_north_kn: float = 0.0
-    gust_kn: float = float("nan")
+
+class Airs(NamedTuple, Generic[Values]):
+    """The wind over the water, at the polar's height, and the stream."""
+
+    twd_deg: Values
+    tws_kn: Values
+    stream_east_kn: Values = 0.0  # type: ignore[assignment]
+    stream_north_kn: Values = 0.0  # type: ignore[assignment]
+    gust_kn: Values = float("nan")  # type: ignore[assignment]
 
 
 def airs_over_water(
@@ -73,7 +76,7 @@ def airs_over_water(
     stream_east_kn: float = 0.0,
     stream_north_kn: float = 0.0,
     gust_kn: float = float("nan"),
-) -> Airs:
+) -> Airs[float]:
     """Turn ground wind at 10 m and stream into what the boat feels.
 
     Parameters
@@ -102,7 +105,7 @@ class VelocitySet:
     """
 
     boat: Boat
-    airs: Airs
+    airs: Airs[float]
     modes: tuple[Mode, ...]
     mode: NDArray[np.intp]
     """Index into `modes`."""
@@ -122,13 +125,13 @@ class VelocitySet:
         return len(self.mode)
 
 
-def velocity_set(boat: Boat, airs: Airs, *, step_deg: float = STEP_DEG) -> VelocitySet:
+def velocity_set(boat: Boat, airs: Airs[float], *, step_deg: float = STEP_DEG) -> VelocitySet:
     """Sample every velocity over the ground that the boat can hold.
 
     Parameters
     ----------
     boat : Boat
-    airs : Airs
+    airs : Airs[float]
         Wind over the water and stream.
     step_deg : float
         Largest spacing of the wind angles. [°]
@@ -165,7 +168,7 @@ def _kept(held: Velocities, keep: BoolArray) -> tuple[Array, ...]:
 
 
 def velocities(
-    boat: Boat, modes: tuple[Mode, ...], airs: Airs, mode: NDArray[np.intp], row_deg: Array
+    boat: Boat, modes: tuple[Mode, ...], airs: Airs[float], mode: NDArray[np.intp], row_deg: Array
 ) -> tuple[Velocities, BoolArray]:
     """Give the velocity over the ground at polar angles of given modes.
 

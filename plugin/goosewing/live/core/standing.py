@@ -173,7 +173,7 @@ def refreshed(state: State, desk: Desk) -> State:
     return replace(state, held=velocity_set(desk.boat, airs))
 
 
-def _alike(one: Airs, two: Airs) -> bool:
+def _alike(one: Airs[float], two: Airs[float]) -> bool:
     return (
         abs(turned_deg(one.twd_deg, two.twd_deg)) <= NEW_AIRS_DEG
         and abs(one.tws_kn - two.tws_kn) <= NEW_AIRS_KN
