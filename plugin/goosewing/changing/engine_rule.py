@@ -97,7 +97,7 @@ class Lulls:
 
 
 def farthest_mix_kn(along_kn: Array, across_kn: Array) -> Array:
-    """Where rays leave hulls, one ray and one set of velocities a row (`fastest_mix`).
+    """Tell what `fastest_mix` makes good along rays, one ray and one set of velocities a row.
 
     Parameters
     ----------
@@ -109,44 +109,8 @@ def farthest_mix_kn(along_kn: Array, across_kn: Array) -> Array:
     ndarray, shape (n,)
         Zero where the ray misses the hull, or leaves it behind. [kn]
     """
-    height = np.where(np.isfinite(along_kn), along_kn, -np.inf)
-    across = np.nan_to_num(across_kn)
-    every = np.arange(len(height))
-    left = np.argmax(np.where(across <= 0.0, height, -np.inf), axis=1)
-    right = np.argmax(np.where(across >= 0.0, height, -np.inf), axis=1)
-    met = np.isfinite(height[every, left]) & np.isfinite(height[every, right])
-    met &= (across[every, left] <= 0.0) & (across[every, right] >= 0.0)
-    turning = np.flatnonzero(met)
-    while turning.size:
-        moved = _turned(height, across, left, right, turning)
-        turning = turning[moved]
-    low, high = height[every, left], height[every, right]
-    span = across[every, right] - across[every, left]
-    share = np.divide(-across[every, left], span, out=np.zeros_like(span), where=span > 0.0)
-    with np.errstate(invalid="ignore"):
-        speed = low + share * (high - low)
-    return np.where(met, np.fmax(speed, 0.0), 0.0)
-
-
-def _turned(
-    height: Array, across: Array, left: Numbers, right: Numbers, rows: Numbers
-) -> BoolArray:
-    """Turn each row's supporting line to the velocity farthest beyond it; say which moved."""
-    i, j = left[rows], right[rows]
-    each = np.arange(len(rows))
-    here, aside = height[rows], across[rows]
-    span = aside[each, j] - aside[each, i]
-    rise = here[each, j] - here[each, i]
-    slope = np.divide(rise, span, out=np.zeros_like(span), where=span > 0.0)
-    beyond = here - slope[:, np.newaxis] * aside
-    best = np.argmax(beyond, axis=1)
-    base = here[each, j] - slope * aside[each, j]
-    lifted = beyond[each, best] - base > 1e-12 * (1.0 + np.abs(base))
-    to_left = lifted & (aside[each, best] <= 0.0)
-    to_right = lifted & (aside[each, best] >= 0.0)
-    left[rows[to_left]] = best[to_left]
-    right[rows[to_right]] = best[to_right]
-    return np.asarray(lifted & (best != i) & (best != j))
+    mix = fastest_mix(along_kn, np.nan_to_num(across_kn), np.isfinite(along_kn))
+    return np.nan_to_num(mix.speed_kn)
 
 
 @lru_cache(maxsize=4)

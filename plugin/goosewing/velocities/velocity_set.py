@@ -35,6 +35,8 @@ if TYPE_CHECKING:
     from goosewing.boat.model import Boat
     from goosewing.units import Array, BoolArray
 
+    Numbers = NDArray[np.intp]
+
 TWO_ANGLES_GAIN = 5e-4
 """Two angles of one tack and sail set are two boards only if they gain this much on the
 one angle between them: less is a ripple of the table, and no crew would sail it."""
@@ -236,19 +238,20 @@ class Mix(NamedTuple):
 
 
 def fastest_mix(along_kn: Array, across_kn: Array, member: BoolArray) -> Mix:
-    """Find where the ray leaves the convex hull of each of P subsets of velocities.
+    """Find where a ray leaves the convex hull of a set of velocities, P rays at once.
 
     Parameters
     ----------
-    along_kn, across_kn : ndarray, shape (n,)
-        Velocities along the ray and to the right of it (`along_and_across`). [kn]
+    along_kn, across_kn : ndarray, shape (n,) or (P, n)
+        Velocities along the ray and to the right of it (`along_and_across`): of one ray
+        that meets P subsets, or each ray's own. [kn]
     member : ndarray of bool, shape (P, n)
-        Which velocities belong to each subset.
+        Which velocities belong to each set.
 
     Returns
     -------
     Mix
-        NaN speed where the ray misses a subset's hull, or where the farther
+        NaN speed where the ray misses a set's hull, or where the farther
         crossing lies behind or at the start: that way the mark can't be made.
     """
     count = len(member)
@@ -260,46 +263,51 @@ def fastest_mix(along_kn: Array, across_kn: Array, member: BoolArray) -> Mix:
     right = np.argmax(np.where(across_kn >= 0.0, height, -np.inf), axis=1)
     every = np.arange(count)
     met = member[every, left] & member[every, right]
-    met &= (across_kn[left] <= 0.0) & (across_kn[right] >= 0.0)
+    met &= (_at(across_kn, every, left) <= 0.0) & (_at(across_kn, every, right) >= 0.0)
     turning = np.flatnonzero(met)
     while turning.size:
-        lifted = _turn_line(along_kn, across_kn, height, left, right, turning)
+        lifted = _turn_line(height, across_kn, left, right, turning)
         turning = turning[lifted]
-    return _crossing(along_kn, across_kn, left, right, met)
+    return _crossing(height, across_kn, left, right, met)
+
+
+def _at(values: Array, rows: Numbers, columns: Numbers) -> Array:
+    """Pick one of each row; of what all rows share, one for each."""
+    return values[columns] if values.ndim == 1 else values[rows, columns]
 
 
 def _turn_line(
-    along: Array,
-    across: Array,
-    height: Array,
-    left: NDArray[np.intp],
-    right: NDArray[np.intp],
-    rows: NDArray[np.intp],
+    height: Array, across: Array, left: Numbers, right: Numbers, rows: Numbers
 ) -> BoolArray:
     """Replace one end of each line by the velocity farthest beyond it; say which lines moved."""
     i, j = left[rows], right[rows]
-    span = across[j] - across[i]
-    slope = np.divide(along[j] - along[i], span, out=np.zeros_like(span), where=span > 0.0)
-    beyond = height[rows] - slope[:, np.newaxis] * across
+    at_left, at_right = _at(across, rows, i), _at(across, rows, j)
+    low, high = height[rows, i], height[rows, j]
+    span = at_right - at_left
+    slope = np.divide(high - low, span, out=np.zeros_like(span), where=span > 0.0)
+    aside = across if across.ndim == 1 else across[rows]
+    beyond = height[rows] - slope[:, np.newaxis] * aside
     best = np.argmax(beyond, axis=1)
-    base = along[j] - slope * across[j]
+    base = high - slope * at_right
     gain = beyond[np.arange(len(rows)), best] - base
     # Rounding may report the line's own ends as lying beyond it by an ulp or two.
     lifted = gain > 1e-12 * (1.0 + np.abs(base))
-    to_left = lifted & (across[best] <= 0.0)
-    to_right = lifted & (across[best] >= 0.0)
+    side = _at(across, rows, best)
+    to_left, to_right = lifted & (side <= 0.0), lifted & (side >= 0.0)
     left[rows[to_left]] = best[to_left]
     right[rows[to_right]] = best[to_right]
     moved: BoolArray = lifted & ((best != i) & (best != j))
     return moved
 
 
-def _crossing(
-    along: Array, across: Array, left: NDArray[np.intp], right: NDArray[np.intp], met: BoolArray
-) -> Mix:
-    span = across[right] - across[left]
-    share = np.divide(-across[left], span, out=np.zeros_like(span), where=span > 0.0)
-    speed = along[left] + share * (along[right] - along[left])
+def _crossing(height: Array, across: Array, left: Numbers, right: Numbers, met: BoolArray) -> Mix:
+    every = np.arange(len(height))
+    at_left, at_right = _at(across, every, left), _at(across, every, right)
+    span = at_right - at_left
+    share = np.divide(-at_left, span, out=np.zeros_like(span), where=span > 0.0)
+    low, high = height[every, left], height[every, right]
+    with np.errstate(invalid="ignore"):  # where nothing is met there may be no height
+        speed = low + share * (high - low)
     speed = np.where(met & (speed > ON_THE_RAY_KN), speed, np.nan)
     return Mix(left, right, share, speed)
 
