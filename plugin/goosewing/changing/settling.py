@@ -208,7 +208,8 @@ def _never_slower(stage: Stage, made: Boards, way: Way) -> Boards:
     cost. Where something was asked for that the way doesn't keep to, it is no measure.
     """
     asked = stage.margin_deg or stage.first is not None or stage.offing is not None
-    if asked or not way.exact:
+    shortest_h = min(float(np.ptp(part.time_h)) for part in way.stretches)
+    if asked or not way.exact or shortest_h < stage.shortest_h - 1e-9:
         return made
     way_h = way.arrival_h - float(way.stretches[0].time_h[0])
     saved = max(len(way.stretches) - made.count, 0)
