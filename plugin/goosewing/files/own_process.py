@@ -135,7 +135,7 @@ def _answer(read: Callable[[Path], Any], path: Path, limits: _Limits) -> bytes:
         )
     except Exception as error:
         line = " ".join(f"{type(error).__name__}: {error}".split())[:120]
-        told = f"{path.name}: is damaged ({line})"
+        told = f"{path.name}: can't be decoded: damaged, or of no kind that is known here ({line})"
     return pickle.dumps(_Said(refused=told))
 
 
