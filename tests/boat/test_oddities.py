@@ -102,6 +102,20 @@ def test_winds_in_which_the_sails_are_down_are_not_looked_at():
     assert len(cells(changed(boat, 1, polar=slip, tws_kn=(4.0, 25.0)))) == 1
 
 
+def test_cells_of_no_way_are_listed_but_not_the_angles_she_never_sails():
+    winds, angles = np.array([0.0, 10.0, 30.0]), np.array([0.0, 32.0, 40.0, 60.0])
+    speeds = np.array([[0, 0, 0], [0, 4, 0], [0, 4.5, 0], [0, 5, 6]], dtype=float)
+    polar = PolarTable(winds, angles, speeds)
+    heel = PolarTable(winds, angles, np.array([[0.0, 10.0, 10.0]] * 4))
+    jib = SailSet(name="jib", polar=polar, heel=heel)
+    boat = Boat(name="B", sail_sets=(jib,))
+    assert cells(boat) == {("jib", "polar", 32.0, 30.0), ("jib", "polar", 40.0, 30.0)}
+    assert len(oddities(boat)) == 2
+    assert all("no way" in odd.what for odd in oddities(boat))
+    assert cells(changed(boat, 0, twa_deg=(45.0, 180.0))) == set()
+    assert cells(changed(boat, 0, tws_kn=(0.0, 20.0))) == set()
+
+
 def test_limits_that_do_not_fit_their_table_are_named():
     boat = read_boat(BRISVIK)
     (odd,) = oddities(changed(boat, 0, tws_kn=(0.0, 45.0)))

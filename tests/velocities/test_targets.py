@@ -129,3 +129,39 @@ def test_one_angle_alone_is_its_own_target():
     (wind,) = targets(boat, [5.0]).wind_speeds
     assert wind.upwind[0].vmg_kn == pytest.approx(2.0)
     assert wind.downwind == ()
+
+
+def with_no_balance(boat, twa_deg, tws_kn):
+    """The boat with no speed up to this angle from this wind on, as an estimate leaves it."""
+    sails = boat.sail_sets[0]
+    values = np.array(sails.polar.values)
+    values[np.ix_(sails.polar.twa_deg <= twa_deg, sails.polar.tws_kn >= tws_kn)] = 0.0
+    return replace(
+        boat,
+        sail_sets=(
+            replace(sails, polar=replace(sails.polar, values=values)),
+            *boat.sail_sets[1:],
+        ),
+    )
+
+
+def test_sails_that_make_no_way_are_not_to_be_carried(brisvik):
+    angles = brisvik.sail_sets[0].polar.twa_deg
+    last = float(angles[angles <= 60.0][-1])
+    still = with_no_balance(brisvik, last, 20.0)
+    wind = targets(still, [20.0]).wind_speeds[0]
+    assert wind.carry
+    for sector in wind.carry:
+        if sector.sail_set == still.sail_sets[0].name:
+            assert sector.twa_deg[0] > last
+    (first, *_) = wind.not_worth_sailing
+    assert first.twa_deg[0] == pytest.approx(float(angles[0]), abs=STEP)
+    assert first.twa_deg[1] >= last
+
+
+def test_where_nothing_makes_way_nothing_is_carried(brisvik):
+    sails = brisvik.sail_sets[0]
+    polar = replace(sails.polar, values=np.zeros_like(sails.polar.values))
+    becalmed = replace(brisvik, sail_sets=(replace(sails, polar=polar),))
+    wind = targets(becalmed, [12.0]).wind_speeds[0]
+    assert (wind.carry, wind.upwind, wind.downwind) == ((), (), ())

@@ -99,7 +99,11 @@ def _of_tables(sails: SailSet) -> Iterator[Oddity]:
         sails, "polar", outrun & ~leap,
         "{value:g} kn makes more good along the wind than the wind blows",
     )  # fmt: skip
-    beside = _spread(leap)
+    still = _still(sails)
+    yield from _cells(
+        sails, "polar", still, "{value:g} kn is no way at all: these sails are no use here"
+    )
+    beside = _spread(leap) | still
     yield from _cells(
         sails, "polar", _dents(polar) & carried & ~beside,
         "{value:g} kn is a dent: the angles beside it are much faster",
@@ -110,6 +114,20 @@ def _of_tables(sails: SailSet) -> Iterator[Oddity]:
     )  # fmt: skip
     if sails.heel is not None:
         yield from _of_heel(sails, sails.heel)
+
+
+def _still(sails: SailSet) -> BoolArray:
+    """Tell cells of no speed at angles and in winds in which the sails may be carried.
+
+    Rows nearer the wind than any that she sails in some wind are zero by rights.
+    """
+    polar = sails.polar
+    sailed = (polar.values > 0.0).any(axis=1)
+    rows = np.logical_or.accumulate(sailed) if sailed.any() else ~sailed
+    rows &= (polar.twa_deg >= sails.twa_deg[0]) & (polar.twa_deg <= sails.twa_deg[1])
+    winds = (polar.tws_kn >= sails.tws_kn[0]) & (polar.tws_kn <= sails.tws_kn[1])
+    winds &= polar.tws_kn > 0.0
+    return np.asarray((polar.values <= 0.0) & rows[:, np.newaxis] & winds)
 
 
 def _of_heel(sails: SailSet, heel: PolarTable) -> Iterator[Oddity]:

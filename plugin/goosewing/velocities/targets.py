@@ -39,6 +39,9 @@ WORTH_A_MANOEUVRE = 0.995
 """A stretch of angles inside the hull that is nowhere deeper than this is as good as on it:
 half a percent no crew can tell, and two boards for it would cost a manoeuvre."""
 
+STILL_KN = 1e-9
+"""No faster than this she makes no way: nothing to carry sails for, whatever the hull."""
+
 Sector = tuple[float, float]
 
 
@@ -172,7 +175,7 @@ def _share_of_hull(held: VelocitySet, at: NDArray[np.intp]) -> Array:
     Returns
     -------
     ndarray, shape (n,)
-        1 on the hull, less inside it.
+        1 on the hull, less inside it, 0 where she makes no way.
     """
     import shapely
 
@@ -183,9 +186,9 @@ def _share_of_hull(held: VelocitySet, at: NDArray[np.intp]) -> Array:
     # Lying still is always possible; with it the outline lies all round the origin.
     # One line through them has the same hull, and is made far faster than as many points.
     outline = shapely.get_coordinates(shapely.convex_hull(shapely.linestrings(points)))
-    corners = outline[np.hypot(*outline.T) > 1e-9]
+    corners = outline[np.hypot(*outline.T) > STILL_KN]
     if not len(corners):
-        return np.ones_like(east)
+        return np.zeros_like(east)
     return _share_of_outline(east, north, corners)
 
 
@@ -200,7 +203,8 @@ def _share_of_outline(east: Array, north: Array, corners: Array) -> Array:
     crossed = east * (q[:, 1] - p[:, 1]) - north * (q[:, 0] - p[:, 0])
     edge = p[:, 0] * q[:, 1] - p[:, 1] * q[:, 0]
     reach = np.divide(edge * speed, crossed, out=speed.copy(), where=np.abs(crossed) > 1e-12)
-    return np.divide(speed, reach, out=np.ones_like(speed), where=reach > 1e-12)
+    moves = speed > STILL_KN
+    return np.divide(speed, reach, out=moves.astype(np.float64), where=moves & (reach > 1e-12))
 
 
 def _sectors(held: VelocitySet, at: NDArray[np.intp], where: BoolArray) -> list[SailSector]:
