@@ -17,9 +17,9 @@ if TYPE_CHECKING:
     from datetime import tzinfo
 
     from goosewing.boat.model import Boat
+    from goosewing.case import Case
     from goosewing.hazards.areas import Hazards
     from goosewing.records import Plan
-    from goosewing.weather.base import Weather
 
 
 @command(help="Plan the boards from mark to mark.")
@@ -180,7 +180,7 @@ def plan(
         land=clear.land, alternatives=alternatives, what_if=what_if,
     )  # fmt: skip
     if shifts is not None:
-        made = with_shifts(made, crew, case.weather, shifts)
+        made = with_shifts(made, case, shifts)
     made = with_band(made, case)
     deliver(
         by_compass(made), crew, asked, inputs_read=files, json=json, zone=local,
@@ -229,14 +229,18 @@ class Outputs:
         return replace(self, picture_as=picture_as, sheet_as=sheet_as)
 
 
-def with_shifts(made: Plan, boat: Boat, weather: Weather, text: str) -> Plan:
-    """Add what a shifty wind makes of a plan."""
+def with_shifts(made: Plan, case: Case, text: str) -> Plan:
+    """Add what a shifty wind makes of a plan, or in one line why nothing is told of it."""
     from goosewing.shifts.chances import with_chances
-    from goosewing.shifts.model import parse_shifts
+    from goosewing.shifts.model import parse_shifts, why_withheld
 
-    first = made.legs[0].boards[0]
-    wandering, source = parse_shifts(text, first.tws_kn)
-    return with_chances(made, boat, weather, wandering, source)
+    wandering, source = parse_shifts(text, made.legs[0].boards[0].tws_kn)
+    withheld = why_withheld(
+        kept_clear=case.hazards is not None, corridor_nm=case.options.corridor_nm
+    )
+    if withheld is not None:
+        return replace(made, notices=(*made.notices, withheld))
+    return with_chances(made, case.boat, case.weather, wandering, source)
 
 
 def deliver(

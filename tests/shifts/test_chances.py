@@ -13,6 +13,7 @@ from goosewing.plan import make
 from goosewing.records import Mark
 from goosewing.shifts import Shifts
 from goosewing.shifts.chances import with_chances
+from goosewing.shifts.model import why_withheld
 from goosewing.weather.steady import SteadyWeather
 from goosewing.words.chances import chances_lines
 
@@ -64,6 +65,14 @@ def test_a_band_is_as_wide_as_the_mean_shift_over_the_way_there(told):
             half = abs((second - first + 180.0) % 360.0 - 180.0) / 2.0
             wanted = 1.2816 * float(SHIFTS.spread_of_mean_deg(hours))
             assert half == pytest.approx(wanted, rel=0.02)
+
+
+def test_among_hazards_and_in_a_corridor_it_is_said_why_nothing_is_told():
+    assert why_withheld(kept_clear=False, corridor_nm=None) is None
+    assert "keeps clear of hazards." in why_withheld(kept_clear=True, corridor_nm=None)
+    assert "keeps to a corridor." in why_withheld(kept_clear=False, corridor_nm=0.5)
+    both = why_withheld(kept_clear=True, corridor_nm=0.5)
+    assert both.endswith("keeps clear of hazards and keeps to a corridor.")
 
 
 def test_it_is_told_in_words(told):

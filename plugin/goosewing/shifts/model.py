@@ -133,6 +133,31 @@ class Shifts:
         return spread
 
 
+def why_withheld(*, kept_clear: bool, corridor_nm: float | None) -> str | None:
+    """Say in one line why nothing is told of shifts; None where it may be.
+
+    The rule and its chances are of open water: by a hazard, or out of a corridor, a turn "inside
+    the layline", or one made late in a lift, may lead where the plan must not.
+
+    Parameters
+    ----------
+    kept_clear : bool
+        Whether hazards or a coast are kept clear of.
+    corridor_nm : float or None
+        Half the corridor's width. [nm]
+    """
+    kept = [
+        *(["keeps clear of hazards"] if kept_clear else []),
+        *([] if corridor_nm is None else ["keeps to a corridor"]),
+    ]
+    if not kept:
+        return None
+    return (
+        "Nothing is told of shifts: their rule and chances are for open water, and this plan "
+        f"{' and '.join(kept)}."
+    )
+
+
 def parse_shifts(text: str, tws_kn: float) -> tuple[Shifts, str]:
     """Read ``SIGMA/TAU`` or ``auto``, and say in words what was taken.
 

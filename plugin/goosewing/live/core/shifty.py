@@ -17,7 +17,7 @@ from goosewing.live.core.damping import damped, from_deg, strength_kn, turned_de
 from goosewing.live.core.sensing import lasting
 from goosewing.live.core.state import Event, PlanReady
 from goosewing.shifts.chances import leg_bands
-from goosewing.shifts.model import parse_shifts
+from goosewing.shifts.model import parse_shifts, why_withheld
 from goosewing.shifts.rule import shift_rule
 from goosewing.units import SECONDS_PER_HOUR
 from goosewing.weather.base import datetime_from_hours
@@ -41,12 +41,16 @@ HEADED_DEG = 1.0
 """A shift of fewer degrees is none: the turn then pays for where she is."""
 
 
-def shifts_of(desk: Desk, wind_kn: float) -> Shifts | None:
-    """Return the shifts that the crew has named; None where none, or where something is in the way.
+def why_off(desk: Desk) -> str | None:
+    """Say why the shifts that the crew has named are not answered; None where they are."""
+    if desk.shifts is None:
+        return None
+    return why_withheld(kept_clear=desk.chart is not None, corridor_nm=desk.corridor_nm)
 
-    The rule knows neither hazards nor a corridor: among them it would be no safe advice.
-    """
-    if desk.shifts is None or desk.chart is not None or desk.corridor_nm is not None:
+
+def shifts_of(desk: Desk, wind_kn: float) -> Shifts | None:
+    """Return the shifts that the crew has named; None where none, or where they are off."""
+    if desk.shifts is None or why_off(desk) is not None:
         return None
     return parse_shifts(desk.shifts, wind_kn)[0]
 
