@@ -214,6 +214,39 @@ def test_the_pdf_holds_the_same_figures_in_two_pages(planned, brisvik):
     assert [round(float(side)) for side in read.pages[0].mediabox[2:]] == [595, 842]
 
 
+def test_every_shape_beside_the_chart_carries_its_own_look(page):
+    """Paper's renderer knows nothing of the page's rules within a drawing: by SVG 2, 13.2, a
+    shape without a fill is black."""
+    drawings = re.findall(r"<svg viewBox.*?</svg>", page[page.index('class="second"') :], re.S)
+    assert len(drawings) >= 2
+    for drawing in drawings:
+        assert "var(" not in drawing
+        assert "class=" not in drawing
+        shapes = re.findall(r"<(path|polyline|polygon|circle|text)( [^>]*)>", drawing)
+        assert shapes
+        for kind, look in shapes:
+            assert " fill=" in look
+            assert kind == "text" or " stroke=" in look
+
+
+@pytest.mark.long
+def test_polars_on_paper_are_lines_and_no_blots(planned, brisvik):
+    """Rasterised by PDFium: no square wider than any line or letter is wholly dark."""
+    pytest.importorskip("weasyprint")
+    pdfium = pytest.importorskip("pypdfium2")
+    document = pdfium.PdfDocument(sheet_bytes(planned, brisvik, ".pdf", zone=STOCKHOLM))
+    seen = 0
+    for page in document:
+        grey = np.asarray(page.render(scale=2.0).to_pil().convert("L"))
+        dark = grey < 110
+        seen += int(dark.sum())
+        # Letters and lines are thinner than this square; blots aren't. [px]
+        side = 16
+        whole = np.lib.stride_tricks.sliding_window_view(dark, (side, side))[::4, ::4]
+        assert not whole.all(axis=(2, 3)).any()
+    assert seen > 1000
+
+
 @pytest.mark.long
 @pytest.mark.parametrize("width", [360, 794, 1280])
 def test_it_fits_telephone_paper_and_screen_and_is_fit_for_all(page, tmp_path, width):

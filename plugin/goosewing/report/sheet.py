@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from goosewing.errors import InputError
 from goosewing.report import graphs
-from goosewing.report.picture import any_script, draw
+from goosewing.report.picture import INK, PORT, STARBOARD, any_script, draw
 from goosewing.turns import stops
 from goosewing.words.alternatives import AlternativeLine, added_words, alternative_lines
 from goosewing.words.chances import chances_lines
@@ -54,6 +54,10 @@ FORMATS = (".html", ".pdf")
 
 TIDE = "Heights of tide are not considered, unless the notes name them: depths change with them."
 """A caution of its own: a sheet is what is in hand where a bar or a harbour is crossed."""
+
+COLOURS = {"ink": INK, "rule": "#b9c1c9", "port": PORT, "starboard": STARBOARD}
+"""Of the drawings beside the chart: written into each shape, as WeasyPrint gives a drawing none of
+its page's rules. On a dark screen all drawings are turned round as a whole."""
 
 CHART_INCHES = (7.3, 5.0)
 
@@ -188,6 +192,7 @@ def format_sheet(
         spoken=spoken(shown),
         cautions=(*shown.cautions, TIDE),
         size=graphs,
+        colours=COLOURS,
         drifts=any(
             f"{board.log_nm:.1f}" != f"{board.distance_nm:.1f}"
             for leg in shown.legs
