@@ -6,7 +6,7 @@ import re
 
 import pytest
 
-from core_watch import Watch, beyond
+from core_watch import NOON, Watch, beyond
 from goosewing.live.core import orders
 from goosewing.live.core.shifty import mean_from_deg
 from goosewing.live.core.state import Order
@@ -125,6 +125,38 @@ def test_without_shifts_or_with_a_corridor_nothing_of_it_happens(brisvik):
         assert watch.state.planned.rule is None
         watch.blow(away_from_the_bow(watch, 12.0), 60)
         assert watch.events("turn_pays") == []
+
+
+def test_that_a_corridor_turns_shifts_off_is_told_once_and_stands_in_the_status(brisvik):
+    watch = Beating(brisvik, corridor_nm=2.0)
+    watch.sail(5)
+    (event,) = watch.events("shifts_off")
+    assert event.time_s <= NOON + 2.0
+    assert "keeps to a corridor" in event.message
+    watch.route(beyond(315.0, 4.0))
+    watch.sail(60)
+    assert len(watch.events("shifts_off")) == 1
+    assert event.message in watch.last_status().message
+
+
+def test_a_rule_that_cannot_be_worked_out_is_told_with_its_reason(brisvik):
+    # A leg of more than 100 nm outlasts any one forecast wind, and is refused.
+    watch = Beating(brisvik)
+    watch.side = 1.0  # so that the plan begins on the tack she is on
+    watch.close_hauled()
+    watch.sail(5)
+    watch.route(beyond(315.0, 120.0))
+    watch.sail(SETTLED_S)
+    assert watch.state.planned.rule is None
+    (event,) = watch.events("shifts_off")
+    assert "no rule is found" in event.message
+    assert "100" in event.message
+    assert event.message in watch.last_status().message
+
+
+def test_where_shifts_are_answered_nothing_is_off(before_any_shift):
+    assert before_any_shift.events("shifts_off") == []
+    assert "off" not in before_any_shift.last_status().message
 
 
 def test_the_host_is_told_the_bands_as_regions(before_any_shift):

@@ -59,9 +59,10 @@ Service to host
 "values": {…}}``
     Kinds: ``approach``, ``turn_now``, ``new_order``, ``turn_done``, ``turn_undone``,
     ``asked``, ``answered``, ``dead_downwind``, ``clear_of_dead_downwind``, ``on_layline``,
-    ``overstood``, ``headed``, ``lifted``, ``turn_pays``, ``wing_pays``, ``wing_no_longer_pays``,
-    ``beyond_limits``, ``within_limits``, ``mark_rounded``, ``replanned``, ``stale``, ``recovered``,
-    ``position_jumped``, ``sources_disagree``, ``sources_agree``, ``clock``.
+    ``overstood``, ``headed``, ``lifted``, ``turn_pays``, ``shifts_off``, ``wing_pays``,
+    ``wing_no_longer_pays``, ``beyond_limits``, ``within_limits``, ``mark_rounded``,
+    ``replanned``, ``stale``, ``recovered``, ``position_jumped``,
+    ``sources_disagree``, ``sources_agree``, ``clock``.
 ``{"type": "publish", "reason": "replanned" | "cleared" | "update", "resources":
 [{"kind": "routes" | "waypoints" | "notes" | "laylines" | "regions", "id", "value": {…} | null}, …],
 "deltas": [{"path", "value"}, …], "plan": {…} | null}``

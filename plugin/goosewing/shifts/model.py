@@ -133,11 +133,11 @@ class Shifts:
         return spread
 
 
-def why_withheld(*, kept_clear: bool, corridor_nm: float | None) -> str | None:
-    """Say in one line why nothing is told of shifts; None where it may be.
+def bounds(*, kept_clear: bool, corridor_nm: float | None) -> str | None:
+    """Say what a plan keeps to that the rule of shifts knows nothing of; None where nothing.
 
-    The rule and its chances are of open water: by a hazard, or out of a corridor, a turn "inside
-    the layline", or one made late in a lift, may lead where the plan must not.
+    Rule and chances are of open water: by a hazard, or out of a corridor, a turn "inside the
+    layline", or one made late in a lift, may lead where the plan must not.
 
     Parameters
     ----------
@@ -150,11 +150,17 @@ def why_withheld(*, kept_clear: bool, corridor_nm: float | None) -> str | None:
         *(["keeps clear of hazards"] if kept_clear else []),
         *([] if corridor_nm is None else ["keeps to a corridor"]),
     ]
-    if not kept:
+    return " and ".join(kept) or None
+
+
+def why_withheld(*, kept_clear: bool, corridor_nm: float | None) -> str | None:
+    """Say in one line why nothing is told of shifts; None where it may be: see `bounds`."""
+    kept = bounds(kept_clear=kept_clear, corridor_nm=corridor_nm)
+    if kept is None:
         return None
     return (
         "Nothing is told of shifts: their rule and chances are for open water, and this plan "
-        f"{' and '.join(kept)}."
+        f"{kept}."
     )
 
 

@@ -115,4 +115,6 @@ def _lacking(state: State) -> list[str]:
         said.append("No heading: course over ground instead, stream unknown.")
     elif state.sense.heading_deg is None:
         said.append("No heading: tack and stream unknown.")
+    if state.told.shifts_off is not None:
+        said.append(state.told.shifts_off)
     return said

@@ -17,7 +17,7 @@ from goosewing.live.core.damping import damped, from_deg, strength_kn, turned_de
 from goosewing.live.core.sensing import lasting
 from goosewing.live.core.state import Event, PlanReady
 from goosewing.shifts.chances import leg_bands
-from goosewing.shifts.model import parse_shifts, why_withheld
+from goosewing.shifts.model import bounds, parse_shifts
 from goosewing.shifts.rule import shift_rule
 from goosewing.units import SECONDS_PER_HOUR
 from goosewing.weather.base import datetime_from_hours
@@ -41,16 +41,37 @@ HEADED_DEG = 1.0
 """A shift of fewer degrees is none: the turn then pays for where she is."""
 
 
-def why_off(desk: Desk) -> str | None:
+def why_off(state: State, desk: Desk) -> str | None:
     """Say why the shifts that the crew has named are not answered; None where they are."""
+    kept = _bounds(desk)
+    if kept is not None:
+        return f"Shifts are off: their rule is for open water, and the plan {kept}."
+    planned = state.planned
+    if planned is None or planned.no_rule is None:
+        return None
+    return f"Shifts are off to {planned.plan.legs[0].destination}: {planned.no_rule}."
+
+
+def _bounds(desk: Desk) -> str | None:
     if desk.shifts is None:
         return None
-    return why_withheld(kept_clear=desk.chart is not None, corridor_nm=desk.corridor_nm)
+    return bounds(kept_clear=desk.chart is not None, corridor_nm=desk.corridor_nm)
+
+
+def off(state: State, desk: Desk) -> tuple[State, list[Event]]:
+    """Tell once that shifts are off, and why."""
+    words, before = why_off(state, desk), state.told.shifts_off
+    if words == before:
+        return state, []
+    state = replace(state, told=replace(state.told, shifts_off=words))
+    if words is None or before is not None:
+        return state, []  # Only the miles in a reason differ from plan to plan.
+    return state, [Event(time_s=state.now_s, kind="shifts_off", message=words)]
 
 
 def shifts_of(desk: Desk, wind_kn: float) -> Shifts | None:
     """Return the shifts that the crew has named; None where none, or where they are off."""
-    if desk.shifts is None or why_off(desk) is not None:
+    if desk.shifts is None or _bounds(desk) is not None:
         return None
     return parse_shifts(desk.shifts, wind_kn)[0]
 
@@ -90,7 +111,7 @@ def planned_for(state: State, desk: Desk) -> tuple[float, float]:
 
 
 def worked_out(order: Order, desk: Desk, plan: Plan) -> PlanReady:
-    """Add to a plan that was made the rule of its first leg, where one is wanted and found."""
+    """Add to a plan that was made the rule of its first leg where one is wanted, or why not."""
     ready = PlanReady(number=order.number, plan=plan)
     shifts = shifts_of(desk, order.wind_kn)
     boards = plan.legs[0].boards
@@ -102,8 +123,8 @@ def worked_out(order: Order, desk: Desk, plan: Plan) -> PlanReady:
     start, mark = plan.marks[:2]
     try:
         rule = shift_rule(start, mark, desk.boat, weather, time, shifts, tack=boards[0].tack)
-    except (InputError, NoPlanError):
-        return ready
+    except (InputError, NoPlanError) as error:
+        return replace(ready, no_rule=f"no rule is found, for {str(error).rstrip('.')}")
     return replace(ready, rule=rule, bands=leg_bands(plan.legs[0], rule.game, shifts))
 
 

@@ -23,9 +23,9 @@ if TYPE_CHECKING:
 
 EventKind = Literal[
     "approach", "turn_now", "new_order", "turn_done", "turn_undone", "on_layline", "overstood",
-    "headed", "lifted", "turn_pays", "wing_pays", "wing_no_longer_pays", "beyond_limits",
-    "within_limits", "dead_downwind", "clear_of_dead_downwind", "mark_rounded", "asked",
-    "answered", "replanned", "stale", "recovered", "position_jumped", "sources_disagree",
+    "headed", "lifted", "turn_pays", "shifts_off", "wing_pays", "wing_no_longer_pays",
+    "beyond_limits", "within_limits", "dead_downwind", "clear_of_dead_downwind", "mark_rounded",
+    "asked", "answered", "replanned", "stale", "recovered", "position_jumped", "sources_disagree",
     "sources_agree", "clock",
 ]  # fmt: skip
 
@@ -173,6 +173,8 @@ class PlanReady:
     rule: ShiftRule | None = None
     """For shifts on the first leg, where that was wanted and there is one."""
     bands: tuple[LaylineBand, ...] = ()
+    no_rule: str | None = None
+    """Why one that was wanted isn't there, where it couldn't be worked out."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -453,6 +455,8 @@ class Planned:
     rule: ShiftRule | None = None
     """For shifts on its first leg."""
     bands: tuple[LaylineBand, ...] = ()
+    no_rule: str | None = None
+    """Why the rule wanted for it couldn't be worked out."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -637,6 +641,8 @@ class Told:
     """That nobody has said what is up."""
     turn_pays: bool = False
     """That a turn pays by the rule of shifts."""
+    shifts_off: str | None = None
+    """Why the shifts that the crew has named are not answered."""
 
     def of_plan(self) -> Told:
         """Return what stays told when a new plan stands."""
@@ -644,7 +650,9 @@ class Told:
 
     def of_sensors(self) -> Told:
         """Return what stays told without any plan."""
-        return Told(disagree=self.disagree, dead_downwind=self.dead_downwind)
+        return Told(
+            disagree=self.disagree, dead_downwind=self.dead_downwind, shifts_off=self.shifts_off
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

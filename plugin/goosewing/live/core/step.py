@@ -192,9 +192,10 @@ def look(state: State, desk: Desk) -> Step:
     """Work out what is so, what to tell, and whether a plan is wanted."""
     state, events = sensing.sensed(state, desk)
     state = shifty.noted(state, desk)
+    state, off = shifty.off(state, desk)
     ages = health.ages(state)
     state, told = _staleness(state, desk)
-    outputs: list[Output] = [*events, *told]
+    outputs: list[Output] = [*events, *off, *told]
     if not state.stale:
         state, asked = memory.resumed(state, desk)
         state, more = _advising(state, desk)
@@ -329,18 +330,25 @@ def _planned(state: State, ready: PlanReady, desk: Desk) -> Step:
 
 def _made(order: Order, plan: Plan, ready: PlanReady, before: State) -> Planned:
     """Return a new plan with its rule for shifts: one that wasn't to be worked out anew stays."""
-    planned = Planned(order=order, plan=plan, rule=ready.rule, bands=ready.bands)
+    planned = Planned(
+        order=order, plan=plan, rule=ready.rule, bands=ready.bands, no_rule=ready.no_rule
+    )
     if order.wants_rule or before.planned is None:
         return planned
-    return replace(planned, rule=before.planned.rule, bands=before.planned.bands)
+    was = before.planned
+    return replace(planned, rule=was.rule, bands=was.bands, no_rule=was.no_rule)
 
 
 def _with_rule(state: State, ready: PlanReady, route: Route) -> Step:
     """Take the rule that came with a plan which changes nothing."""
     planned = state.planned
-    if planned is None or ready.rule is None:
+    if planned is None:
         return state, ()
-    state = replace(state, planned=replace(planned, rule=ready.rule, bands=ready.bands))
+    if ready.rule is None:
+        no_rule = ready.no_rule or planned.no_rule
+        return replace(state, planned=replace(planned, no_rule=no_rule)), ()
+    with_rule = replace(planned, rule=ready.rule, bands=ready.bands, no_rule=None)
+    state = replace(state, planned=with_rule)
     return state, (Replaced(plan=planned.plan, route=route, bands=ready.bands),)
 
 
