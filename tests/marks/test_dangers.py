@@ -36,6 +36,20 @@ def point(name="X", lat=57.1, lon=11.0, **texts):
         ({"name": "Wreck 4.2 m"}, "its name says wreck"),
         ({"name": "the shoal"}, "its name says shoal"),
         ({"name": "Rock Harbour"}, None),
+        ({"name": "ROCK HARBOUR"}, None),
+        ({"name": "Black Rock Marina"}, None),
+        ({"name": "Shoal N of harbour"}, "its name says shoal"),
+        ({"name": "Shoal off Rock Harbour"}, "its name says shoal"),
+        ({"name": "Rock Harbour wreck"}, "its name says rock"),
+        ({"name": "Wreck Rock Bay"}, "its name says wreck"),
+        ({"name": "Rock in the bay"}, "its name says rock"),
+        ({"name": "wreck pier"}, "its name says wreck"),
+        ({"name": "Sunken Pier"}, "its name says sunken"),
+        ({"name": "Harbour Rock"}, "its name says rock"),
+        ({"name": "Harbour Wreck Bay 2 m"}, "its name says wreck"),
+        # Lights stand on their rocks; a bar is itself a shoal.
+        ({"name": "Rock Light"}, "its name says rock"),
+        ({"name": "Shoal Bar"}, "its name says shoal"),
         ({"name": "Rock Harbour", "symbol": "rock"}, "its symbol says rock"),
         ({"name": "Rockall"}, None),
         ({"name": "Fuel", "symbol": "Anchor"}, None),
@@ -110,3 +124,13 @@ def test_it_is_said_which_and_why_and_which_not():
     assert "--dangers" in kept
     assert "Fuel" in left
     assert told((), (), "m.gpx") == ()
+
+
+def test_a_word_of_danger_that_was_passed_over_is_named():
+    passed, left = told((), [point("Rock Harbour"), point("Fuel")], "m.gpx")
+    assert "although" in passed
+    assert "Rock Harbour (rock)" in passed
+    assert "nothing says" not in passed
+    assert "Rock Harbour" not in left
+    (only,) = told((), [point("Wreck")], "m.gpx")
+    assert "Wreck (wreck)" in only

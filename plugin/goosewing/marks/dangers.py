@@ -16,7 +16,7 @@ from goosewing.errors import InputError
 from goosewing.marks.from_here import SAME_PLACE_M, metres_apart
 from goosewing.records import Mark
 from goosewing.units import METRES_PER_NM
-from goosewing.words.dangers import danger_words
+from goosewing.words.dangers import danger_words, word_in_name
 from goosewing.words.figures import listed
 
 if TYPE_CHECKING:
@@ -184,8 +184,15 @@ def told(dangers: Sequence[Danger], others: Sequence[Mark], source: str) -> tupl
         said.append(
             f"Kept clear of waypoints of {source}: {_some(names)}. Another choice: --dangers."
         )
-    if others:
-        names = [each.name for each in others]
+    words = [(each.name, word_in_name(each.name)) for each in others]
+    passed = [f"{name} ({word})" for name, word in words if word is not None]
+    if passed:
+        said.append(
+            f"Not kept clear of, although the name holds a word of danger: {listed(passed)} "
+            f"(waypoints of {source}; --dangers all keeps clear of every one)."
+        )
+    names = [name for name, word in words if word is None]
+    if names:
         said.append(
             f"Not kept clear of, as nothing says that they are dangers: {_some(names)} (waypoints "
             f"of {source}; --dangers all keeps clear of every one)."
