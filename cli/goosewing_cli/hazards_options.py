@@ -137,6 +137,10 @@ def kept_clear(
     """
     chart = read_chart(files, safe_depth, coast, clearance, marks, tide_m)
     found, told = ((), ()) if noted is None else _dangers(noted, marks)
+    if chart is None and tide_m is not None:
+        from goosewing.hazards.chart import NO_CELLS
+
+        told = (*told, NO_CELLS.format(asked="tide"))
     if chart is None and not found:
         return KeptClear(notices=told)
     with_them = _with_dangers(chart, found, noted)

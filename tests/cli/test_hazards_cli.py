@@ -186,3 +186,13 @@ def test_a_wall_is_told_with_its_name(run, desk):
     ring = shapely.Point(B[::-1]).buffer(0.2).difference(shapely.Point(B[::-1]).buffer(0.1))
     drawn(desk / "ring.geojson", ring, "Ring")
     assert "Ring" in refused(run(*PLAN, "--hazards", "ring.geojson"), code=3)
+
+
+def test_a_tide_without_anything_to_keep_clear_of_is_said_to_do_nothing(run, desk):
+    (desk / "tide.csv").write_text(
+        "time,height_m\n2027-06-12T05:00Z,1.2\n2027-06-13T05:00Z,0.4\n", encoding="utf-8"
+    )
+    for tide in ("tide.csv", "1.5"):
+        notices = document(run, *PLAN, "--tide", tide)["notices"]
+        assert any("The tide does nothing" in each for each in notices)
+    assert not any("tide does" in each for each in document(run, *PLAN)["notices"])
