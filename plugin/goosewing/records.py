@@ -497,6 +497,9 @@ class Chances:
     """Where the two figures come from, in words."""
     elapsed_h: Spread
     """Sailed by the rules below."""
+    winds_held: bool = False
+    """Whether the wind changes, and that of each leg's beginning stands for all of the leg:
+    then their middle is another reckoning than the plan's time."""
     fetch: tuple[Fetch, ...] = ()
     rules: tuple[LegRule, ...] = ()
     bands: tuple[LaylineBand, ...] = ()

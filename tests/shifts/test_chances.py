@@ -14,8 +14,11 @@ from goosewing.records import Mark
 from goosewing.shifts import Shifts
 from goosewing.shifts.chances import with_chances
 from goosewing.shifts.model import why_withheld
+from goosewing.weather.base import hours_from_datetime
+from goosewing.weather.series import series
 from goosewing.weather.steady import SteadyWeather
 from goosewing.words.chances import chances_lines
+from goosewing.words.figures import hours_and_minutes
 
 DEPARTURE = datetime(2027, 6, 12, 5, tzinfo=UTC)
 MARKS = [
@@ -81,6 +84,24 @@ def test_it_is_told_in_words(told):
     assert any("Eight times of ten" in line for line in lines)
     assert any(line.startswith("To Windward: tack when headed by more than") for line in lines)
     assert chances_lines(replace(told, chances=None)) == []
+
+
+def test_in_changing_wind_the_spread_is_told_from_a_middle_of_its_own(told, brisvik):
+    steady = [line for line in chances_lines(told) if "Eight times of ten" in line]
+    assert "leg's beginning" not in steady[0]
+    start = hours_from_datetime(DEPARTURE)
+    weather = series([start, start + 24.0], [0.0, 30.0], [10.0, 7.0])
+    plan = make(MARKS, brisvik, weather, DEPARTURE)
+    changing = with_chances(plan, brisvik, weather, SHIFTS, "As given.")
+    spread = changing.chances.elapsed_h
+    (line,) = [each for each in chances_lines(changing) if "Eight times of ten" in each]
+    less, more, middle = (
+        hours_and_minutes(each)
+        for each in (spread.p50 - spread.p10, spread.p90 - spread.p50, spread.p50)
+    )
+    assert f"from {less} less to {more} more than in the middle" in line
+    assert f"That middle, {middle}, is reckoned with the wind at each leg's beginning" in line
+    assert "turning by the rule told here" in line
 
 
 def test_with_the_pole_up_the_plans_time_stands(brisvik):

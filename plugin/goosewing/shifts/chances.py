@@ -86,6 +86,7 @@ def with_chances(plan: Plan, boat: Boat, weather: Weather, shifts: Shifts, sourc
         tau_min=shifts.tau_min,
         source=source,
         elapsed_h=Spread(p10=float(p10), p50=float(p50), p90=float(p90)),
+        winds_held=weather.varies_in_time or weather.varies_in_place,
         fetch=tuple(fetch),
         rules=tuple(rules),
         bands=tuple(bands),

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from goosewing.words.figures import hours_and_minutes, three_figures
 
 if TYPE_CHECKING:
-    from goosewing.records import LegRule, Plan
+    from goosewing.records import Chances, LegRule, Plan
 
 
 def chances_lines(plan: Plan) -> list[str]:
@@ -15,17 +15,30 @@ def chances_lines(plan: Plan) -> list[str]:
     chances = plan.chances
     if chances is None:
         return []
-    spread = chances.elapsed_h
-    lines = [
-        chances.source,
-        f"Eight times of ten it takes {hours_and_minutes(spread.p10)} to "
-        f"{hours_and_minutes(spread.p90)}, {hours_and_minutes(spread.p50)} in the middle.",
-    ]
+    lines = [chances.source, _spread_words(chances)]
     lines += [
         f"Chance of fetching {each.mark} without one more turn: {100.0 * each.chance:.0f} %."
         for each in chances.fetch
     ]
     return [*lines, *(_rule_words(rule) for rule in chances.rules)]
+
+
+def _spread_words(chances: Chances) -> str:
+    """Tell between which times she arrives; in changing wind from their own middle only."""
+    spread = chances.elapsed_h
+    middle = hours_and_minutes(spread.p50)
+    if not chances.winds_held:
+        return (
+            f"Eight times of ten it takes {hours_and_minutes(spread.p10)} to "
+            f"{hours_and_minutes(spread.p90)}, {middle} in the middle."
+        )
+    turning = ", turning by the rule told here" if chances.rules else ""
+    return (
+        f"Eight times of ten it takes from {hours_and_minutes(spread.p50 - spread.p10)} less to "
+        f"{hours_and_minutes(spread.p90 - spread.p50)} more than in the middle. That middle, "
+        f"{middle}, is reckoned with the wind at each leg's beginning{turning}: not the plan's "
+        "time, which is reckoned with the wind as it changes."
+    )
 
 
 def _rule_words(rule: LegRule) -> str:
