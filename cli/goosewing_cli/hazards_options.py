@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, NamedTuple
@@ -10,12 +11,13 @@ from goosewing_cli.declared import option
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from datetime import datetime
 
     from goosewing.hazards.areas import Hazards
     from goosewing.hazards.chart import Chart
     from goosewing.hazards.read.tide import Tide
     from goosewing.marks.dangers import Danger
-    from goosewing.records import Mark
+    from goosewing.records import Mark, Plan
 
 HazardFiles = Annotated[
     list[Path] | None,
@@ -110,6 +112,86 @@ class KeptClear(NamedTuple):
     words: str | None = None
     dangers: tuple[Mark, ...] = ()
     land: bool = False
+
+    @property
+    def has_cells(self) -> bool:
+        """Whether chart cells are among it, whose depths a tide covers."""
+        from goosewing.hazards.read.files import kind_of_file
+
+        return any(kind_of_file(path) == "S-57" for path in self.files)
+
+
+class TideHours(NamedTuple):
+    """The hours whose lowest tide counts: those of all that is planned, not of one plan alone.
+
+    Members of a forecast, the slow edge of the boat's band and other ways to sail a leg are
+    kept clear of the same ground as the plan, so that the hours reach to twice its time under
+    way; where other departures are asked for, 2 h before and after as well.
+    """
+
+    tide: Tide
+    departure: datetime
+    what_if: bool = False
+    end: datetime | None = None
+    """None: to the table's end."""
+
+    @property
+    def start(self) -> datetime:
+        """The first of the hours."""
+        return self.departure - (OTHER_DEPARTURES if self.what_if else timedelta())
+
+    def until(self, arrival: datetime) -> TideHours:
+        """Return the hours of a plan with this arrival, as far as the table reaches.
+
+        Raises
+        ------
+        InputError
+            If it doesn't reach to the arrival.
+        """
+        self.tide.lowest_m(self.departure, arrival)
+        end = arrival + (arrival - self.departure)
+        end += OTHER_DEPARTURES if self.what_if else timedelta()
+        return self._replace(end=None if self.tide.ends_before(end) else end)
+
+    def lowest_m(self) -> float:
+        """Return the lowest height of these hours.
+
+        Raises
+        ------
+        InputError
+            If the table doesn't reach over them.
+        """
+        return self.tide.lowest_m(self.start, self.end)
+
+    def told(self, made: Plan) -> tuple[str, ...]:
+        """Say which hours they are, and whether anything of a plan is later than they."""
+        if not self.tide.source:
+            return ()
+        end = "the table's end" if self.end is None else f"{self.end:%Y-%m-%d %H:%M} UTC"
+        hours = f"from {self.start:%Y-%m-%d %H:%M} UTC to {end}"
+        said = f"Charted depths count with the lowest tide {hours}, {self.lowest_m():.1f} m."
+        late = _latest(made)
+        after = self.tide.ends_before(late) if self.end is None else late > self.end
+        if not after:
+            return (said,)
+        return (
+            said,
+            "Some of what is told beside the plan comes later than these hours: the tide may then "
+            "be lower.",
+        )
+
+
+OTHER_DEPARTURES = timedelta(hours=2)
+"""How much earlier and later `--what-if` departs."""
+
+
+def _latest(made: Plan) -> datetime:
+    """Return the latest arrival of a plan and of what is told beside it."""
+    added = [each.added_min for leg in made.legs for each in leg.alternatives]
+    every = [made.arrival, *(each.arrival for each in made.what_if)]
+    every.append(made.arrival + timedelta(minutes=max([0.0, *added])))
+    every.append(None if made.band is None else made.band.latest)
+    return max(each for each in every if each is not None)
 
 
 def kept_clear(

@@ -158,7 +158,8 @@ def plan(
             hazards=clear.hazards, notices=(*wanted.notices, *clear.notices),
         )  # fmt: skip
 
-    tide_m = None if heights is None else heights.lowest_m(departure)
+    hours = None if heights is None else hazards_options.TideHours(heights, departure, what_if)
+    tide_m = None if hours is None else hours.lowest_m()
     clear = keep_clear(tide_m)
     others = (deviation, *inputs.weather_files(wind, current, tide), *clear.files)
     files = inputs.files_read(boat, marks, *others)
@@ -167,11 +168,13 @@ def plan(
     begun = perf_counter()
     case = cleared(clear)
     made = make(case)
-    if heights is not None and heights.lowest_m(departure, made.arrival) != tide_m:
-        # With more water she is no later, so that the lowest of these hours holds.
-        clear = keep_clear(heights.lowest_m(departure, made.arrival))
-        case = cleared(clear)
-        made = make(case)
+    if hours is not None:
+        hours = hours.until(made.arrival)
+        if hours.lowest_m() != tide_m:
+            # With more water she is no later, so that the lowest of these hours holds.
+            clear = keep_clear(hours.lowest_m())
+            case = cleared(clear)
+            made = make(case)
     if prefer is not None:
         made, case = over_members(case, made, prefer, took_s=perf_counter() - begun)
     made = replace(made, route=wanted.texts, dangers=clear.dangers)
@@ -182,6 +185,8 @@ def plan(
     if shifts is not None:
         made = with_shifts(made, case, shifts)
     made = with_band(made, case)
+    if hours is not None and clear.has_cells:
+        made = replace(made, notices=(*made.notices, *hours.told(made)))
     deliver(
         by_compass(made), crew, asked, inputs_read=files, json=json, zone=local,
         hazards=clear.hazards, hourly=hourly,

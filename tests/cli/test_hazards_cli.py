@@ -98,6 +98,43 @@ def test_a_chart_cell_by_its_safe_depth(run, desk, crossing):
     assert "--safe-depth" in refused(run(*words))
 
 
+def test_the_tide_counts_over_the_hours_of_all_that_is_planned(run, desk, crossing):
+    try:
+        s57_cells.library()
+    except s57_cells.WriterUnavailableError as fault:
+        pytest.skip(str(fault))
+    with s57_cells.Cell(desk / "DK4X.000") as cell:
+        cell.area("DEPARE", [(56.2, 11.8), (56.2, 12.5), (56.6, 12.5), (56.6, 11.8)], DRVAL1=10.0)
+        corners = [(lat, lon) for lon, lat in shapely.get_coordinates(REEF)[:-1]]
+        cell.area("DEPARE", corners, DRVAL1=2.5, DRVAL2=4.0)
+    words = (*crossing, "--hazards", "DK4X.000", "--safe-depth", "3", "--tide", "tide.csv")
+
+    def with_low_water_at(*hours):
+        # A metre at all other hours: 3.5 m over the reef. Under way from 5 to about 7.
+        rows = [f"2027-06-12T{h:02}:00Z,{0.0 if h in hours else 1.0}\n" for h in range(1, 24)]
+        (desk / "tide.csv").write_text("time,height_m\n" + "".join(rows), encoding="utf-8")
+
+    def over_the_reef(*more):
+        plan = document(run, *words, *more)
+        (said,) = [each for each in plan["notices"] if "lowest tide from" in each]
+        return way(plan).intersects(REEF.buffer(-1e-4)), said
+
+    with_low_water_at(3, 12)
+    over, said = over_the_reef()
+    assert over
+    assert "from 2027-06-12 05:00 UTC to 2027-06-12 09:" in said
+    over, said = over_the_reef("--what-if")
+    assert not over
+    assert "from 2027-06-12 03:00 UTC to 2027-06-12 11:" in said
+    assert said.endswith(" 0.0 m.")
+    # She is there by then, but what takes longer than the plan isn't.
+    with_low_water_at(8)
+    assert not over_the_reef()[0]
+    text = (desk / "tide.csv").read_text().splitlines(keepends=True)
+    (desk / "tide.csv").write_text("".join([text[0], *text[5:]]), encoding="utf-8")
+    assert "must reach" in refused(run(*words, "--what-if"))
+
+
 def test_the_coast_warns_and_is_credited(run):
     ran = run(*PLAN, "--coast", "--clearance", "0.3")
     assert ran.code == 0, ran.err

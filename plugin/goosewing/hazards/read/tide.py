@@ -70,6 +70,10 @@ class Tide:
         ends = np.interp([first, last], self.time_h, self.height_m)
         return float(np.min(np.concatenate((inner, ends))))
 
+    def ends_before(self, time: datetime) -> bool:
+        """Whether the table ends before this time; a single height never does."""
+        return bool(self.source) and hours_from_datetime(time) > float(self.time_h[-1]) + 1e-9
+
 
 def read_tide(text: str) -> Tide:
     """Read a tide given as metres or as the name of a table.
