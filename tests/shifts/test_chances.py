@@ -104,6 +104,20 @@ def test_in_changing_wind_the_spread_is_told_from_a_middle_of_its_own(told, bris
     assert "turning by the rule told here" in line
 
 
+def test_a_leg_for_which_nothing_can_be_reckoned_is_named_with_its_reason(brisvik):
+    plan = make(MARKS, brisvik, SteadyWeather(0.0, 10.0), DEPARTURE)
+    stormy = with_chances(plan, brisvik, SteadyWeather(0.0, 70.0), SHIFTS, "As given.")
+    (said,) = set(stormy.notices) - set(plan.notices)
+    assert said.startswith("Shifts on the leg to Windward: nothing is reckoned")
+    assert "70.0 kn" in said
+    assert stormy.chances.elapsed_h.p10 == pytest.approx(plan.elapsed_h)
+    assert stormy.chances.fetch == ()
+
+
+def test_where_all_is_reckoned_there_is_no_such_notice(told):
+    assert not [line for line in told.notices if line.startswith("Shifts on the leg")]
+
+
 def test_with_the_pole_up_the_plans_time_stands(brisvik):
     weather = SteadyWeather(0.0, 12.0)
     marks = [MARKS[1], MARKS[0]]

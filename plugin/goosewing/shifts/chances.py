@@ -44,6 +44,8 @@ class _LegSailed(NamedTuple):
     fetch: float | None
     rule: ShiftRule | None
     game: Game | None
+    notice: str | None = None
+    """Why no chance is reckoned for it, where that is for no engine or pole of the plan's."""
 
 
 def with_chances(plan: Plan, boat: Boat, weather: Weather, shifts: Shifts, source: str) -> Plan:
@@ -61,7 +63,10 @@ def with_chances(plan: Plan, boat: Boat, weather: Weather, shifts: Shifts, sourc
     Returns
     -------
     Plan
-        With `Plan.chances`; legs under engine, and those with the pole up, take the plan's time.
+        With `Plan.chances`. Legs under engine, and those with the pole up, take the plan's time;
+        so does a leg for which nothing can be reckoned, and a notice says which and why: no sails
+        may be carried in its wind, no boards without a pole lead there, or in shifty wind its mark
+        isn't reached in a sensible time.
     """
     legs = [
         _leg(plan.marks[number], plan.marks[number + 1], leg, boat, weather, shifts, number)
@@ -91,7 +96,8 @@ def with_chances(plan: Plan, boat: Boat, weather: Weather, shifts: Shifts, sourc
         rules=tuple(rules),
         bands=tuple(bands),
     )
-    return replace(plan, chances=chances)
+    notices = [each.notice for each in legs if each.notice is not None]
+    return replace(plan, chances=chances, notices=(*plan.notices, *notices))
 
 
 def _leg(
@@ -119,8 +125,10 @@ def _leg(
             course = Course(game, shifts, x, y, int(tack != game.modes[0].tack))
             elapsed = sail(course, "layline", SAILS, seed=seed).elapsed_h
         turns = sail(course, "layline", SAILS, seed=seed).turns
-    except NoPlanError:
-        return _LegSailed(steady, None, None, None)
+    except NoPlanError as error:
+        why = str(error).rstrip(".")
+        notice = f"Shifts on the leg to {mark.name}: nothing is reckoned, its time is the plan's: "
+        return _LegSailed(steady, None, None, None, f"{notice}{why}.")
     return _LegSailed(elapsed + at_mark_h, float((turns <= int(two)).mean()), rule, game)
 
 
