@@ -39,8 +39,8 @@ TideText = Annotated[
     option(
         "--tide",
         metavar="METRES|FILE",
-        help="Height of tide over charted depths, or a table time,height_m: its lowest while "
-        "under way counts.",
+        help="Height of tide over charted depths, or a table time,height_m: its lowest "
+        "over all hours planned counts.",
     ),
 ]
 UseCoast = Annotated[

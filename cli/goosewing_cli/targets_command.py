@@ -13,6 +13,7 @@ from goosewing_cli.declared import command, option
 if TYPE_CHECKING:
     from goosewing.boat.model import Boat
     from goosewing.units import Array
+    from goosewing.velocities.targets import Targets
 
 USUAL_WINDS_KN = (4.0, 6.0, 8.0, 10.0, 12.0, 16.0, 20.0, 25.0, 30.0, 35.0)
 """Asked of a boat where the user names no wind: closer where a knot matters more."""
@@ -52,7 +53,7 @@ def targets(
     crew = inputs.load_boat(boat, performance)
     winds = wind_speed or usual_winds(crew)
     made = room.targets(crew, winds)
-    outputs = _contents(crew, winds, card, picture, asked=bool(wind_speed))
+    outputs = _contents(crew, made, winds, card, picture, asked=bool(wind_speed))
     inputs.check_outputs(list(outputs), inputs.files_read(boat))
     write_all(outputs, inputs=inputs.files_read(boat))
     if json:
@@ -65,7 +66,13 @@ def targets(
 
 
 def _contents(
-    boat: Boat, winds_kn: list[float], card: Path | None, picture: Path | None, *, asked: bool
+    boat: Boat,
+    made: Targets,
+    winds_kn: list[float],
+    card: Path | None,
+    picture: Path | None,
+    *,
+    asked: bool,
 ) -> dict[Path, bytes | str]:
     """Make the contents of the files asked for; of the usual winds a picture shows some."""
     outputs: dict[Path, bytes | str] = {}
@@ -73,7 +80,7 @@ def _contents(
         from goosewing.report import card as cards
 
         cards.check_ending(card)
-        outputs[card] = cards.format_card(boat, winds_kn)
+        outputs[card] = cards.format_card(boat, winds_kn, made)
     if picture is not None:
         from goosewing.report.picture import check_ending
         from goosewing.report.targets_picture import draw_targets, some_of

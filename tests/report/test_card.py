@@ -52,9 +52,22 @@ def test_the_table_tells_the_targets(brisvik):
         for best in (best_of(wind.upwind), best_of(wind.downwind)):
             assert f"{best.boat_speed_kn:.1f}<" in page
             assert f">{best.vmg_kn:.1f}<" in page
-    # The page looks every half degree, the command more finely.
     angles = [int(each) for each in re.findall(r">(\d+)° \(", page)]
     assert len(angles) == 2 * len(WINDS)
+
+
+def test_the_page_holds_the_very_targets_that_are_printed(brisvik):
+    made = targets(brisvik, tuple(reversed(WINDS)))
+    found = crossovers(brisvik, WINDS, made=made)
+    assert found.targets.wind_speeds == made.wind_speeds[::-1]
+    assert crossovers(brisvik, WINDS).targets == targets(brisvik, WINDS)
+    page = format_card(brisvik, WINDS, made)
+    assert page == format_card(brisvik, WINDS)
+    for wind in made.wind_speeds:
+        for sector in wind.carry:
+            assert f"{sector.sail_set} {sector.twa_deg[0]:.0f}–{sector.twa_deg[1]:.0f}°" in page
+        best = best_of(wind.upwind)
+        assert f">{best.heel_deg:.0f}°/{best.leeway_deg:.0f}°<" in page
 
 
 @pytest.mark.parametrize(

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
     from goosewing.boat.model import Boat
     from goosewing.velocities.crossovers import Crossovers
-    from goosewing.velocities.targets import Target, WindTargets
+    from goosewing.velocities.targets import Target, Targets, WindTargets
 
 LEFT, TOP, WIDTH, ROW = 40.0, 8.0, 540.0, 16.0
 
@@ -82,9 +82,9 @@ def write_card(
     write_atomically(path, format_card(boat, winds_kn), inputs=inputs)
 
 
-def format_card(boat: Boat, winds_kn: Sequence[float]) -> str:
-    """Return the sail card as HTML; see `write_card`."""
-    found = crossovers(boat, winds_kn)
+def format_card(boat: Boat, winds_kn: Sequence[float], made: Targets | None = None) -> str:
+    """Return the sail card as HTML, of the targets already made if there are; see `write_card`."""
+    found = crossovers(boat, winds_kn, made=made)
     poled = {sails.name for sails in boat.sail_sets if sails.poled}
     return page(
         "card.html",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -19,7 +19,6 @@ if TYPE_CHECKING:
     from goosewing.velocities.targets import Target, Targets, WindTargets
 
 ANGLE_STEP_DEG = 2.0
-TARGET_STEP_DEG = 0.5
 
 REEF_HEEL_DEG, REEF_LEEWAY_DEG = 25.0, 8.0
 """More heel, or leeway, than this asks for less sail. Common practice, no source. [°]"""
@@ -53,8 +52,16 @@ class Crossovers:
     targets: Targets
 
 
-def crossovers(boat: Boat, winds_kn: Sequence[float]) -> Crossovers:
+def crossovers(boat: Boat, winds_kn: Sequence[float], *, made: Targets | None = None) -> Crossovers:
     """Find the fastest sail set over a grid of wind angles and wind speeds.
+
+    Parameters
+    ----------
+    boat : Boat
+    winds_kn : sequence of float
+        True wind, in any order. [kn]
+    made : Targets, optional
+        The targets for these winds, if they are worked out already.
 
     Raises
     ------
@@ -65,14 +72,18 @@ def crossovers(boat: Boat, winds_kn: Sequence[float]) -> Crossovers:
     winds = np.array(sorted(winds_kn))
     speeds = np.stack([_speeds(boat, index, angles, winds) for index in range(len(boat.sail_sets))])
     known = np.where(np.isfinite(speeds), speeds, -1.0)
-    made = targets(boat, [float(kn) for kn in winds], step_deg=TARGET_STEP_DEG)
+    if made is None:
+        made = targets(boat, [float(kn) for kn in winds])
+    ordered = replace(
+        made, wind_speeds=tuple(sorted(made.wind_speeds, key=lambda each: each.tws_kn))
+    )
     return Crossovers(
         sail_sets=tuple(sails.name for sails in boat.sail_sets),
         twa_deg=angles,
         tws_kn=winds,
         fastest=np.where(known.max(axis=0) > 0.0, known.argmax(axis=0), -1),
-        sooner_by_two=np.array([_uncarried(wind, angles) for wind in made.wind_speeds]),
-        targets=made,
+        sooner_by_two=np.array([_uncarried(wind, angles) for wind in ordered.wind_speeds]),
+        targets=ordered,
     )
 
 
