@@ -6,6 +6,7 @@ import pytest
 
 from conftest import SAMPLES
 from goosewing.case import Case
+from goosewing.errors import NoPlanError
 from goosewing.exchange.gpx.marks import read_marks
 from goosewing.foresight import alternatives as instead
 from goosewing.plan import of_case
@@ -39,3 +40,28 @@ def test_two_questions_with_one_answer_are_one_plan(brisvik, monkeypatch):
     assert two.elapsed_h == pytest.approx(alone.elapsed_h, rel=2e-3)
     if one.boards == two.boards:
         assert len(planned) == len(asked) + 1
+
+
+def test_it_is_told_why_the_other_board_cannot_come_first(brisvik, monkeypatch):
+    marks = read_marks(SAMPLES / "kattegat.gpx").marks[1:3]
+    weather = read_weather(SAMPLES / "forecast.grib2", wanted="wind")
+    case = Case(marks=marks, boat=brisvik, weather=weather,
+                departure=datetime(2027, 6, 12, 8, tzinfo=UTC))  # fmt: skip
+    made = of_case(case)
+    question = instead.Question(0, "other board first")
+
+    def refused(_asked):
+        raise NoPlanError("a shoal lies there")
+
+    monkeypatch.setattr(instead.plans, "of_case", refused)
+    answer = instead.answers(case, made, question)
+    told = instead.with_answers(made, [question], [answer])
+    other = "port" if made.legs[0].boards[0].tack == "starboard" else "starboard"
+    (said,) = told.notices[len(made.notices) :]
+    assert said == (
+        f"{marks[0].name} to {marks[1].name}, {other} board first: "
+        "none found, because a shoal lies there."
+    )
+    assert told.legs == made.legs
+    # Where the pole can't stand all the way that is no news.
+    assert instead.answers(case, made, instead.Question(0, "poled all the way")) == ()

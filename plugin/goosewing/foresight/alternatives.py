@@ -43,6 +43,16 @@ class Question(NamedTuple):
     and_reaching: bool = False
 
 
+class NotFound(NamedTuple):
+    """That a leg could not be planned with the other board first, and why."""
+
+    first: str
+    reason: str
+
+
+Answer = tuple[Alternative | NotFound, ...]
+
+
 def add(case: Case, made: Plan, *, executor: Executor | None = None) -> Plan:
     """Add the alternatives of those legs that have none yet.
 
@@ -63,25 +73,33 @@ def add(case: Case, made: Plan, *, executor: Executor | None = None) -> Plan:
     return with_answers(made, asked, found)
 
 
-def held_answer(made: Plan, question: Question) -> tuple[tuple[Alternative, ...], ...]:
+def held_answer(made: Plan, question: Question) -> tuple[Answer, ...]:
     """Answer for the case that this process holds (`goosewing.departures.compare.hold`)."""
     return (answers(held_case(), made, question),)
 
 
-def with_answers(
-    made: Plan, asked: Sequence[Question], found: Sequence[tuple[Alternative, ...]]
-) -> Plan:
-    """Put what was found into the legs; the best of other tacks and sails is the second best."""
-    legs = list(made.legs)
+def with_answers(made: Plan, asked: Sequence[Question], found: Sequence[Answer]) -> Plan:
+    """Put what was found into the legs; the best of other tacks and sails is the second best.
+
+    Where the other board can't come first, a notice says why.
+    """
+    legs, said = list(made.legs), []
     for number, leg in enumerate(made.legs):
-        own = [
+        answered = [
             each
-            for question, answered in zip(asked, found, strict=True)
+            for question, answer in zip(asked, found, strict=True)
             if question.leg == number
-            for each in answered
+            for each in answer
         ]
+        own = [each for each in answered if isinstance(each, Alternative)]
         legs[number] = replace(leg, alternatives=(*leg.alternatives, *own, *_second(leg, own)))
-    return replace(made, legs=tuple(legs))
+        ends = f"{made.marks[number].name} to {made.marks[number + 1].name}"
+        said += [
+            f"{ends}, {each.first} board first: none found, because {each.reason}."
+            for each in answered
+            if isinstance(each, NotFound)
+        ]
+    return replace(made, legs=tuple(legs), notices=(*made.notices, *said))
 
 
 def _second(leg: Leg, found: Sequence[Alternative]) -> list[Alternative]:
@@ -126,13 +144,18 @@ def _reaches(twa_deg: float, poled: bool) -> bool:
     return not poled and CLOSE_HAULED_DEG < twa_deg < BROAD_REACH_DEG
 
 
-def answers(case: Case, made: Plan, question: Question) -> tuple[Alternative, ...]:
-    """Plan one leg as asked; nothing where it can't be sailed so, or comes to the plan itself."""
+def answers(case: Case, made: Plan, question: Question) -> Answer:
+    """Plan one leg as asked; nothing where it can't be sailed so, or comes to the plan itself.
+
+    Of the other board first it is told why it can't.
+    """
     leg, own = made.legs[question.leg], _sailed(case, made, question)
+    if isinstance(own, NotFound):
+        return (own,)
     kinds = [question.kind]
     if question.and_reaching and own is not None and _reaches_all_along(own):
         kinds.append("reaching all the way")
-    found = () if own is None else tuple(_alternative(own, leg, kind) for kind in kinds)
+    found: Answer = () if own is None else tuple(_alternative(own, leg, kind) for kind in kinds)
     if len(kinds) == 1 and question.and_reaching:
         found += answers(case, made, Question(question.leg, "reaching all the way"))
     return found
@@ -144,7 +167,7 @@ def _reaches_all_along(leg: Leg) -> bool:
     )
 
 
-def _sailed(case: Case, made: Plan, question: Question) -> Leg | None:
+def _sailed(case: Case, made: Plan, question: Question) -> Leg | NotFound | None:
     leg = made.legs[question.leg]
     before = made.legs[question.leg - 1].boards[-1] if question.leg else None
     options = case.options
@@ -163,8 +186,10 @@ def _sailed(case: Case, made: Plan, question: Question) -> Leg | None:
                 departure=_begins(leg), options=options, notices=(),
             )
         )  # fmt: skip
-    except GoosewingError:
-        return None
+    except GoosewingError as error:
+        if question.kind != "other board first" or options.first is None:
+            return None
+        return NotFound(options.first, str(error).rstrip("."))
     (own,) = plan.legs
     if question.kind == "other board first" and own.boards[0].tack == first:
         return None
