@@ -184,10 +184,27 @@ def draw(
     figure.draw_without_rendering()
     shown = [] if hazards is None else ground.draw(axes, hazards, centre)
     _legend(axes, plan, shown)
-    figure.draw_without_rendering()
+    _settle(figure, axes)
     lines = np.concatenate((_drawn(axes, plan, centre), _along_the_way(axes, plan)))
     taken = _corners(axes, plan, lines)
     return labels.place(axes, _labels(plan, centre, zone), lines, taken)
+
+
+def _settle(figure: Any, axes: Any) -> None:
+    """Lay the figure out until nothing moves any more, and keep it so.
+
+    Words are placed on what is drawn where it is now: were it laid out anew when it is written,
+    they would stand beside other marks.
+    """
+    for _ in range(MOST_LAYOUTS):
+        before = axes.get_position().get_points()
+        figure.draw_without_rendering()
+        if np.allclose(axes.get_position().get_points(), before, atol=1e-4):
+            break
+    figure.set_layout_engine("none")
+
+
+MOST_LAYOUTS = 8
 
 
 def _frame(figure: Any, axes: Any, plan: Plan) -> None:
@@ -487,9 +504,27 @@ def _overlap(one: Array, other: Array) -> bool:
     return bool(np.all(one[:2] < other[2:]) and np.all(other[:2] < one[2:]))
 
 
+MOST_COLUMNS, KEY_SHARE = 4, 0.97
+"""Columns of the key, and how much of the figure's width it may take."""
+
+KEY_POINTS = 16.0
+"""How far the key stands below the frame: clear of the figures of longitude. [points]"""
+
+KEY_NAME = 24
+"""Characters of a mark's name in the key."""
+
+MOST_RULES = 3
+"""So many legs have their rules in the key; of more it says what the area is."""
+
+
 def _legend(axes: Any, plan: Plan, shown: Sequence[Any]) -> None:
-    """Write the key below the picture: within, it would lie on a mark sooner or later."""
+    """Write the key below the picture: within, it would lie on a mark sooner or later.
+
+    It has as many columns as the paper is wide enough for: Matplotlib's layout narrows a chart
+    under a key that is wider than its figure until nothing is left of it.
+    """
     from matplotlib.lines import Line2D
+    from matplotlib.transforms import ScaledTranslation, blended_transform_factory
 
     under = Line2D([0], [0], color=INK, lw=2.2, ls=MOTORED, label=UNDER_ENGINE)
     motored = [under] if plan.engine_h else []
@@ -504,18 +539,28 @@ def _legend(axes: Any, plan: Plan, shown: Sequence[Any]) -> None:
         *_arrow_keys(plan),
         *shown,
     ]
-    axes.legend(
-        handles=handles, loc="upper center", bbox_to_anchor=(0.5, -0.06), ncols=4, fontsize=8,
-        frameon=False, handlelength=3.2, columnspacing=1.4,
-    )  # fmt: skip
+    frame = blended_transform_factory(axes.figure.transFigure, axes.transAxes)
+    below = frame + ScaledTranslation(0.0, -KEY_POINTS / 72.0, axes.figure.dpi_scale_trans)
+    for columns in range(MOST_COLUMNS, 0, -1):
+        key = axes.legend(
+            handles=handles, loc="upper center", bbox_to_anchor=(0.5, 0.0), bbox_transform=below,
+            ncols=columns, fontsize=8, frameon=False, handlelength=3.2, columnspacing=1.4,
+        )  # fmt: skip
+        for text in key.get_texts():
+            text.set_parse_math(False)
+        renderer = axes.figure.canvas.get_renderer()
+        if key.get_window_extent(renderer).width < KEY_SHARE * axes.figure.bbox.width:
+            return
 
 
 def _band_keys(plan: Plan) -> list[Any]:
     from matplotlib.patches import Patch
 
+    rules = [_cone_words(rule) for rule in rules_of(plan)]
+    if len(rules) > MOST_RULES:
+        rules = ["either tack will do"]
     cones = [
-        Patch(fc=CONE, ec=QUIET, lw=0.7, ls=(0, (4, 3)), alpha=0.5, label=_cone_words(rule))
-        for rule in rules_of(plan)
+        Patch(fc=CONE, ec=QUIET, lw=0.7, ls=(0, (4, 3)), alpha=0.5, label=words) for words in rules
     ]
     if not bands_of(plan):
         return cones
@@ -525,10 +570,14 @@ def _band_keys(plan: Plan) -> list[Any]:
 
 
 def _cone_words(rule: LegRule) -> str:
-    if rule.headed_deg is None:
-        return f"to {rule.mark}: no shift is worth a turn"
+    name = _clipped(rule.mark, KEY_NAME)
     turn = "gybe when lifted" if rule.downwind else "tack when headed"
-    return f"to {rule.mark}: {turn} by over {max(rule.headed_deg, 0.0):.0f}°"
+    words = (
+        "no shift is worth a turn"
+        if rule.headed_deg is None
+        else f"{turn} by over {max(rule.headed_deg, 0.0):.0f}°"
+    )
+    return f"to {name}:\n{words}"
 
 
 def _arrow_keys(plan: Plan) -> list[Any]:

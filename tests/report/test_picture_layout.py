@@ -1,0 +1,96 @@
+"""A picture's key never crowds out its chart, and words stand where they were put."""
+
+import io
+from dataclasses import replace
+from datetime import UTC, datetime
+
+import numpy as np
+import pytest
+
+pytest.importorskip("matplotlib")
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+
+from goosewing.plan import make
+from goosewing.records import Mark
+from goosewing.report.picture import any_script, draw
+from goosewing.report.sheet import CHART_INCHES
+from goosewing.shifts import Shifts
+from goosewing.shifts.chances import with_chances
+from goosewing.weather.steady import SteadyWeather
+
+DEPARTURE = datetime(2027, 6, 12, 5, tzinfo=UTC)
+LONG = "Buoy of the shoal that is left on the port hand"
+
+
+def in_shifts(brisvik, names):
+    """Beats, one after the other, so that each leg has a rule of its own in the key."""
+    marks = [
+        Mark(name=name, lat=57.72 + 0.07 * number, lon=10.6 + 0.45 * number)
+        for number, name in enumerate(names)
+    ]
+    weather = SteadyWeather(60.0, 10.0)
+    plan = make(marks, brisvik, weather, DEPARTURE)
+    return with_chances(plan, brisvik, weather, Shifts(sigma_deg=5.0, tau_min=10.0), "As given.")
+
+
+@pytest.fixture(scope="module")
+def shifty(brisvik):
+    return in_shifts(brisvik, ["Start", LONG, "Finish"])
+
+
+def extent(artist, canvas):
+    return artist.get_window_extent(canvas.get_renderer())
+
+
+@pytest.mark.parametrize("name", [LONG, "M" * 200, "$x_1$ and $"])
+@pytest.mark.parametrize(("size", "framed"), [(CHART_INCHES, False), ((9.0, 8.0), True)])
+def test_a_key_of_many_words_leaves_the_chart_its_room(shifty, size, framed, name):
+    # Warnings are errors here: a layout that collapses would be one.
+    chances = shifty.chances
+    rules = tuple(replace(rule, mark=name) for rule in chances.rules)
+    assert len([rule for rule in rules if rule.cone]) == 2
+    plan = replace(shifty, chances=replace(chances, rules=rules))
+    figure = Figure(figsize=size, layout="constrained")
+    canvas = FigureCanvasAgg(figure)
+    with any_script():
+        draw(figure, plan, framed=framed)
+    axes = figure.axes[0]
+    frame, key = axes.get_window_extent(), extent(axes.get_legend(), canvas)
+    width, height = figure.bbox.size
+    assert frame.width > 0.75 * width
+    assert frame.height > 0.5 * height
+    assert 0.0 < key.x0 < key.x1 < width
+    assert 0.0 < key.y0 < key.y1 < frame.y0
+
+
+def test_a_key_of_many_legs_tells_the_cone_once(shifty):
+    rules = shifty.chances.rules * 5
+    plan = replace(shifty, chances=replace(shifty.chances, rules=rules))
+    figure = Figure(figsize=CHART_INCHES, layout="constrained")
+    FigureCanvasAgg(figure)
+    draw(figure, plan, framed=False)
+    words = [text.get_text() for text in figure.axes[0].get_legend().get_texts()]
+    assert words.count("either tack will do") == 1
+    assert not any("headed" in each for each in words)
+
+
+@pytest.mark.parametrize(("size", "framed"), [(CHART_INCHES, False), ((9.0, 8.0), True)])
+@pytest.mark.parametrize("kind", ["svg", "png", "pdf"])
+def test_nothing_moves_after_words_are_placed(shifty, size, framed, kind):
+    figure = Figure(figsize=size, layout="constrained")
+    canvas = FigureCanvasAgg(figure)
+    boxes = np.array(draw(figure, shifty, framed=framed))
+    axes = figure.axes[0]
+    before = axes.get_position().get_points(), axes.get_xlim(), axes.get_ylim()
+    figure.savefig(io.BytesIO(), format=kind)
+    after = axes.get_position().get_points(), axes.get_xlim(), axes.get_ylim()
+    for one, other in zip(before, after, strict=True):
+        assert np.asarray(other) == pytest.approx(np.asarray(one), abs=1e-9)
+    frame = axes.get_window_extent()
+    assert (boxes[:, :2] >= [frame.x0, frame.y0]).all()
+    assert (boxes[:, 2:] <= [frame.x1, frame.y1]).all()
+    # Of the names and turns that must be there, each is where it was put.
+    texts = [extent(each, canvas) for each in axes.texts if each.get_text()]
+    for box in boxes:
+        assert min(np.abs(np.ravel(t.get_points()) - box).max() for t in texts) < 2.0
