@@ -92,19 +92,21 @@ def messages(number, count, east, north, hours=None):
             eccodes.codes_release(handle)
 
 
-def write_grib(path, count, first_seed=0, **law):
+def write_grib(path, count, first_seed=0, first_number=0, **law):
     """Write an ensemble as one file."""
     path.write_bytes(
         b"".join(
             part
             for number in range(count)
-            for part in messages(number, count, *components(first_seed + number, **law))
+            for part in messages(
+                first_number + number, count, *components(first_seed + number, **law)
+            )
         )
     )
     return path
 
 
-def write_netcdf(path, count, first_seed=0, **law):
+def write_netcdf(path, count, first_seed=0, first_number=0, **law):
     """Write an ensemble with a dimension of members, as CF has it (realization)."""
     import xarray
 
@@ -119,7 +121,9 @@ def write_netcdf(path, count, first_seed=0, **law):
             for name, (knots, standard) in named.items()
         },
         coords={
-            "realization": ("realization", np.arange(count), {"standard_name": "realization"}),
+            "realization": (
+                "realization", first_number + np.arange(count), {"standard_name": "realization"}
+            ),
             "time": times,
             "latitude": ("latitude", LAT, {"standard_name": "latitude", "units": "degrees_north"}),
             "longitude": (

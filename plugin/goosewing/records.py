@@ -512,7 +512,7 @@ class MemberSailed:
     Attributes
     ----------
     member : int
-        Its number, 0 the control.
+        The number its file gives it; from 1 on in the file's order where it gives none.
     elapsed_h : float or None
         Of its own best plan; None where it has none, for `reason`. [h]
     sailed_h : float or None
@@ -575,7 +575,7 @@ class EnsembleVerdict:
     prefer : "mean" or "cautious"
         By the least mean, or the least mean of the worst tenth.
     chosen : int
-        The member whose own best plan this is.
+        The number of the member whose own best plan this is.
     elapsed_h : Spread
         Of this plan, sailed in every member that allows it.
     mean_h, worst_tenth_h : float

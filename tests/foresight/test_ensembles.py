@@ -23,7 +23,8 @@ from goosewing.foresight.other_winds import sailed_h
 from goosewing.plan import make
 from goosewing.weather.combine import CombinedWeather, hold_last
 from goosewing.weather.grid import WIND, Ensemble, GridWeather, LatLonGrid, layer_of
-from goosewing.weather.members import members_of
+from goosewing.weather.members import members_of, numbers_of
+from goosewing.weather.netcdf import from_dataset
 from goosewing.weather.read import read_weather
 from goosewing.weather.steady import SteadyWeather
 from goosewing.weather.wind import components_from
@@ -125,8 +126,9 @@ def test_regret_is_what_the_best_known_plan_would_have_saved(five):
     case, found = five
     verdict = ensembles.chosen(case, found, "mean").plan.ensemble
     table = sailed_h([each.plan for each in found], case.boat, members_of(case.weather))
-    for each in verdict.each:
-        least = min(table[:, each.member].min(), each.elapsed_h)
+    assert [each.member for each in verdict.each] == [1, 2, 3, 4, 5]
+    for at, each in enumerate(verdict.each):
+        least = min(table[:, at].min(), each.elapsed_h)
         assert each.regret_min == pytest.approx(60.0 * (each.sailed_h - least), abs=1e-6)
         assert each.regret_min >= 0.0
     assert verdict.worst_regret_min == max(each.regret_min for each in verdict.each)
@@ -204,8 +206,8 @@ def test_no_plan_in_one_member_is_told_and_none_in_all_refused(brisvik):
     assert verdict.each[1].elapsed_h is None
     assert verdict.each[1].reason
     lines = ensemble_lines(kept.plan)
-    assert any(line.startswith("No plan of its own has member 1") for line in lines)
-    assert any("can't be sailed to its end in member 1" in line for line in lines)
+    assert any(line.startswith("No plan of its own has member 2") for line in lines)
+    assert any("can't be sailed to its end in member 2" in line for line in lines)
     both = Ensemble(stormy.forecasts[1:] * 2)
     with pytest.raises(NoPlanError, match="in no member"):
         ensembles.planned(case_of(brisvik, both))
@@ -229,6 +231,30 @@ def test_members_written_by_eccodes_are_read_as_drawn(tmp_path):
                 assert float(here.wind_north_kn) == pytest.approx(
                     north[hour, row, column], abs=close
                 )
+
+
+@pytest.mark.parametrize("write", [write_grib, write_netcdf])
+def test_members_bear_the_numbers_of_their_file(tmp_path, write):
+    weather = read_weather(write(tmp_path / "a", 3, first_number=11))
+    assert numbers_of(hold_last(weather)) == (11, 12, 13)
+
+
+@pytest.mark.parametrize("names", [None, ["a", "b"], [3, 3], [1.5, 2.5]])
+def test_members_without_clear_numbers_count_from_one(tmp_path, names):
+    import xarray
+
+    with xarray.open_dataset(write_netcdf(tmp_path / "a.nc", 2), engine="h5netcdf") as data:
+        other = data.drop_vars("realization")
+        if names is not None:
+            other = other.assign_coords(realization=names)
+        assert numbers_of(from_dataset(other)) == (1, 2)
+
+
+def test_a_verdict_names_members_as_their_file_does(brisvik):
+    case = case_of(brisvik, replace(ensemble(2), numbers=(7, 9)))
+    verdict = ensembles.planned(case).plan.ensemble
+    assert [each.member for each in verdict.each] == [7, 9]
+    assert verdict.chosen in (7, 9)
 
 
 def test_a_stream_of_its_own_and_last_values_held_on_go_with_every_member():

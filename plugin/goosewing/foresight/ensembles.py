@@ -28,7 +28,7 @@ from goosewing.foresight.what_if import board_words, sequence, sequence_words
 from goosewing.records import Choice, Decision, EnsembleVerdict, Fix, MemberSailed, Spread
 from goosewing.totals import time_of
 from goosewing.weather.base import datetime_from_hours, hours_from_datetime
-from goosewing.weather.members import members_of
+from goosewing.weather.members import members_of, numbers_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -68,15 +68,15 @@ class Chosen:
 # ---- every member's own plan -----------------------------------------------------------------
 
 
-def case_of(case: Case, number: int) -> Case:
-    """Return the case with one member's wind.
+def case_of(case: Case, place: int) -> Case:
+    """Return the case with one member's wind, by its place from 0.
 
     Raises
     ------
     InputError
         If the forecast has one member, or they are unlike.
     """
-    return replace(case, weather=members_of(case.weather)[number])
+    return replace(case, weather=members_of(case.weather)[place])
 
 
 def plan_member(case: Case) -> Planned:
@@ -93,9 +93,12 @@ def plan_member(case: Case) -> Planned:
         return Planned(None, str(error))
 
 
-def held_member(number: int) -> tuple[Planned, ...]:
-    """Plan a member of the case that this process holds (`goosewing.departures.compare.hold`)."""
-    return (plan_member(case_of(held_case(), number)),)
+def held_member(place: int) -> tuple[Planned, ...]:
+    """Plan a member of the case that this process holds, by its place from 0.
+
+    See `goosewing.departures.compare.hold`.
+    """
+    return (plan_member(case_of(held_case(), place)),)
 
 
 def _at(case: Case, times: Sequence[datetime]) -> tuple[Planned, ...]:
@@ -217,9 +220,12 @@ def chosen(case: Case, found: Sequence[Planned], prefer: Prefer) -> Chosen:
     made = [plan for each in found if (plan := each.plan) is not None]
     table = sailed_h(made, case.boat, weathers)
     best = min(range(len(made)), key=lambda at: _rank(table[at], prefer))
-    plan, number = made[best], kept[best]
-    verdict = _verdict(plan, number, prefer, table[best], _least(table, found), found)
-    return Chosen(replace(plan, ensemble=verdict), weathers[number])
+    plan, place = made[best], kept[best]
+    numbers = numbers_of(case.weather)
+    verdict = _verdict(
+        plan, numbers, numbers[place], prefer, table[best], _least(table, found), found
+    )
+    return Chosen(replace(plan, ensemble=verdict), weathers[place])
 
 
 def _rank(hours: Array, prefer: Prefer) -> tuple[int, float]:
@@ -251,6 +257,7 @@ def _least(table: Array, found: Sequence[Planned]) -> Array:
 
 def _verdict(
     plan: Plan,
+    numbers: Sequence[int],
     number: int,
     prefer: Prefer,
     hours: Array,
@@ -258,7 +265,8 @@ def _verdict(
     found: Sequence[Planned],
 ) -> EnsembleVerdict:
     each = tuple(
-        _member(plan, at, one, float(hours[at]), float(least[at])) for at, one in enumerate(found)
+        _member(plan, numbers[at], one, float(hours[at]), float(least[at]))
+        for at, one in enumerate(found)
     )
     known = hours[np.isfinite(hours)]
     # A plan of the members always sails its own wind, but for a forecast that just covers it.
@@ -286,10 +294,10 @@ def _spread(hours: Array) -> Spread:
     return Spread(p10=p10, p50=p50, p90=p90)
 
 
-def _member(plan: Plan, at: int, one: Planned, hours: float, least: float) -> MemberSailed:
+def _member(plan: Plan, number: int, one: Planned, hours: float, least: float) -> MemberSailed:
     sailed = hours if np.isfinite(hours) else None
     told = MemberSailed(
-        member=at,
+        member=number,
         sailed_h=sailed,
         regret_min=None if sailed is None else max(60.0 * (sailed - least), 0.0),
         reason=one.reason,

@@ -448,7 +448,7 @@ def _weather(held: _Held) -> GridWeather | Ensemble:
     if not members:
         raise InputError("holds neither wind at 10 m nor a surface current")
     forecasts = tuple(_member(held, member) for member in members)
-    return forecasts[0] if len(forecasts) == 1 else Ensemble(forecasts)
+    return forecasts[0] if len(forecasts) == 1 else Ensemble(forecasts, tuple(members))
 
 
 def _member(held: _Held, member: int) -> GridWeather:

@@ -750,9 +750,17 @@ class Ensemble:
     ----------
     forecasts : tuple of GridWeather
         The control first, then by number.
+    numbers : tuple of int
+        What their file calls them; from 1 on in their order where it doesn't say.
     """
 
     forecasts: tuple[GridWeather, ...]
+    numbers: tuple[int, ...] = ()
+
+    def __post_init__(self) -> None:
+        """Count from 1 where the file doesn't number them."""
+        if not self.numbers:
+            object.__setattr__(self, "numbers", tuple(range(1, len(self.forecasts) + 1)))
 
     @property
     def members(self) -> int:
@@ -760,7 +768,7 @@ class Ensemble:
         return len(self.forecasts)
 
     def member(self, number: int) -> GridWeather:
-        """Member `number` of the ensemble, from 0 (the control).
+        """Return a forecast by its place, from 0 (the control), whatever its file calls it.
 
         Raises
         ------

@@ -28,11 +28,27 @@ def members_of(weather: Weather) -> tuple[Weather, ...]:
     InputError
         If there are fewer than two, or they are not of the same times and grid.
     """
+    ensemble = _several_in(weather)
+    _check_alike(ensemble)
+    return tuple(_with(weather, each) for each in ensemble.forecasts)
+
+
+def numbers_of(weather: Weather) -> tuple[int, ...]:
+    """Return what the file calls its members, in the order of `members_of`; from 1 if it doesn't.
+
+    Raises
+    ------
+    InputError
+        If there are fewer than two.
+    """
+    return _several_in(weather).numbers
+
+
+def _several_in(weather: Weather) -> Ensemble:
     ensemble = _ensemble_in(weather)
     if ensemble is None or ensemble.members < 2:
         raise InputError("holds one member, expected an ensemble of several, as GRIB or NetCDF")
-    _check_alike(ensemble.forecasts)
-    return tuple(_with(weather, each) for each in ensemble.forecasts)
+    return ensemble
 
 
 def _ensemble_in(weather: Weather) -> Ensemble | None:
@@ -52,20 +68,23 @@ def _with(weather: Weather, member: GridWeather) -> Weather:
     return member
 
 
-def _check_alike(forecasts: tuple[GridWeather, ...]) -> None:
-    first = forecasts[0]
-    for number, other in enumerate(forecasts[1:], 1):
+def _check_alike(ensemble: Ensemble) -> None:
+    first, *others = ensemble.forecasts
+    control, *numbers = ensemble.numbers
+    for number, other in zip(numbers, others, strict=True):
         if [layer.names for layer in other.layers] != [layer.names for layer in first.layers]:
-            raise InputError(f"members 0 and {number} hold unlike fields, expected the same")
+            raise InputError(
+                f"members {control} and {number} hold unlike fields, expected the same"
+            )
         for one, two in zip(first.layers, other.layers, strict=True):
             if not np.array_equal(one.times_h, two.times_h):
                 raise InputError(
-                    f"members 0 and {number} are of unlike times ({_span(one)}; {_span(two)}), "
-                    "expected the same"
+                    f"members {control} and {number} are of unlike times "
+                    f"({_span(one)}; {_span(two)}), expected the same"
                 )
             if (one.grid.points, one.grid.box) != (two.grid.points, two.grid.box):
                 raise InputError(
-                    f"members 0 and {number} are on unlike grids ({one.grid.points} and "
+                    f"members {control} and {number} are on unlike grids ({one.grid.points} and "
                     f"{two.grid.points} points), expected the same"
                 )
 

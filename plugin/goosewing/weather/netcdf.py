@@ -141,7 +141,7 @@ def from_dataset(dataset: xarray.Dataset) -> GridWeather | Ensemble:
         raise InputError("holds neither a wind nor a current with a CF standard_name")
     count = max(column.parts[0].shape[0] for column in columns)
     forecasts = tuple(_member(columns, member, count) for member in range(count))
-    return forecasts[0] if count == 1 else Ensemble(forecasts)
+    return forecasts[0] if count == 1 else Ensemble(forecasts, finder.numbers(count))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -173,6 +173,7 @@ class _Finder:
     def __init__(self, dataset: xarray.Dataset) -> None:
         self.dataset = dataset
         self.grids: dict[bytes, LatLonGrid] = {}
+        self.members: list[tuple[int, ...]] = []
 
     def wind(self) -> Iterator[_Column]:
         """Components of the wind, if there is one."""
@@ -228,6 +229,8 @@ class _Finder:
         label = str(variable.name)
         lat, lon = _coordinate(variable, "latitude"), _coordinate(variable, "longitude")
         time, member = _time_of(variable), _member_axis(variable)
+        if member is not None:
+            self.members.append(_numbers(variable, member))
         wanted = [member, time.dims[0] if time.ndim else None, lat.dims[0], lon.dims[0]]
         left = [str(axis) for axis in variable.dims if axis not in wanted]
         if left:
@@ -242,6 +245,11 @@ class _Finder:
             times_h=_hours(time, label),
             grid=self._grid(lat.values[rows], lon.values[columns]),
         )
+
+    def numbers(self, count: int) -> tuple[int, ...]:
+        """Return what the file calls so many members; empty where it doesn't, or not clearly."""
+        told = {numbers for numbers in self.members if len(numbers) == count}
+        return told.pop() if len(told) == 1 else ()
 
     def _grid(self, lat: Floats, lon: Floats) -> LatLonGrid:
         key = lat.tobytes() + b"/" + lon.tobytes()
@@ -317,6 +325,17 @@ def _member_axis(variable: xarray.DataArray) -> str | None:
         if standard_name == "realization" or axis in MEMBERS:
             return str(axis)
     return None
+
+
+def _numbers(variable: xarray.DataArray, axis: str) -> tuple[int, ...]:
+    """Return the whole numbers along an axis of members; empty where they are none, or repeat."""
+    if axis not in variable.coords:
+        return ()
+    values = np.atleast_1d(variable[axis].values)
+    if values.dtype.kind not in "iuf" or not np.isfinite(values).all():
+        return ()
+    numbers = tuple(int(each) for each in values)
+    return numbers if len(set(numbers)) == len(values) and (values == numbers).all() else ()
 
 
 def _levels(variable: xarray.DataArray) -> list[xarray.DataArray]:
