@@ -470,7 +470,9 @@ def _bound_h(leg: LegChoice, boards: Sequence[Board], elapsed_h: float) -> float
     across = np.abs(offset.east_deg * np.cos(angle) - offset.north_deg * np.sin(angle))
     highest = np.radians(np.max(np.abs([course.lat1, course.lat2, *lat])))
     off_rad = np.radians(float(np.max(across, initial=0.0))) * np.cos(highest)
-    accuracy = 0.5 * float(np.tan(highest) * off_rad * np.abs(np.sin(angle)))
+    # Round hazards the way runs in other directions than the course's.
+    leans = float(np.abs(np.sin(angle))) if leg.among is None else 1.0
+    accuracy = 0.5 * float(np.tan(highest) * off_rad) * leans
     lowered = leg.bound_h * (1.0 - accuracy)
     return elapsed_h if elapsed_h < lowered < elapsed_h * (1.0 + BOUND_SAMPLED_TO) else lowered
 
