@@ -98,8 +98,8 @@ def sheet(
 def _held(waters: Waters, mark: Mark, arrival_h: float) -> VelocitySet:
     """What the boat can hold in the wind and stream that she will find at a mark."""
     here = waters.airs(arrival_h, mark.lat, mark.lon)
-    twd, tws, gust, east, north = (float(value) for value in here)
-    return velocity_set.velocity_set(waters.boat, velocity_set.Airs(twd, tws, east, north, gust))
+    numbers = velocity_set.Airs(*(float(value) for value in here))
+    return velocity_set.velocity_set(waters.boat, numbers)
 
 
 def _of_mark(
