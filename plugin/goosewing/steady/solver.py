@@ -473,7 +473,8 @@ def _bound_h(leg: LegChoice, boards: Sequence[Board], elapsed_h: float) -> float
     # Round hazards the way runs in other directions than the course's.
     leans = float(np.abs(np.sin(angle))) if leg.among is None else 1.0
     accuracy = 0.5 * float(np.tan(highest) * off_rad) * leans
-    lowered = leg.bound_h * (1.0 - accuracy)
+    # Two doubts that add up: of the plane, to its first order, and of the sampled hull.
+    lowered = leg.bound_h * (1.0 - accuracy - BOUND_SAMPLED_TO)
     return elapsed_h if elapsed_h < lowered < elapsed_h * (1.0 + BOUND_SAMPLED_TO) else lowered
 
 
