@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 import sys
 import threading
 from collections.abc import Iterator
@@ -161,7 +162,9 @@ def test_a_run_nearly_dead_downwind_is_warned_of_until_it_is_over(afloat):
     host, boat = afloat
     boat.heading = DEAD_DOWNWIND
     until(lambda: state_of(host, "deadDownwind") == "warn", within_s=90, say=host.status)
-    assert "177° to starboard" in host.value(f"{NOTICE}.deadDownwind")["message"]
+    # It is told when it is seen first, with the angle of that moment: on her way to 177°.
+    told = host.value(f"{NOTICE}.deadDownwind")["message"]
+    assert re.match(r"True wind 17[5-9]° to starboard, nearly dead downwind", told), told
     until(lambda: "dead downwind" in panel(host)["shown"]["caution"], say=lambda: panel(host))
     boat.heading = BROAD
     until(lambda: state_of(host, "deadDownwind") == "normal", within_s=90, say=host.status)
