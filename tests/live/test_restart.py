@@ -103,7 +103,8 @@ def test_where_the_crew_names_the_next_mark_what_was_passed_does_not_count(round
     assert again(rounded, brisvik, 5.0, kept, resume=False).state.route.next == 1
 
 
-def test_a_turn_that_waited_is_asked_about(brisvik):
+def begun_anew_before_a_turn(brisvik):
+    """A watch that remembers a turn which waited, 20 s after one that ended."""
     watch = Watch(brisvik)
     watch.heading = 271.0
     watch.sail(30)
@@ -116,6 +117,11 @@ def test_a_turn_that_waited_is_asked_about(brisvik):
     new.state = memory.begun(State(), kept)
     new.take(replace(watch.state.route, next=1, remembered=kept))
     new.sail(5)
+    return new
+
+
+def test_a_turn_that_waited_is_asked_about(brisvik):
+    new = begun_anew_before_a_turn(brisvik)
     (asked,) = new.events("asked")
     assert "T1 (onto port tack) was due before the restart. Done?" in asked.message
     assert new.state.planned is None
@@ -128,18 +134,7 @@ def test_a_turn_that_waited_is_asked_about(brisvik):
 
 
 def test_a_turn_that_is_still_to_be_made_is_planned_again_by_its_name(brisvik):
-    watch = Watch(brisvik)
-    watch.heading = 271.0
-    watch.sail(30)
-    watch.route(beyond(318.0, 2.0))
-    while watch.state.pending is None:
-        watch.sail(5)
-    kept = memory.of(watch.state)
-    new = Watch(brisvik)
-    new.lat, new.lon, new.now, new.heading = watch.lat, watch.lon, watch.now + 20.0, watch.heading
-    new.state = memory.begun(State(), kept)
-    new.take(replace(watch.state.route, next=1, remembered=kept))
-    new.sail(5)
+    new = begun_anew_before_a_turn(brisvik)
     new.take(Answer(question="turn", choice="no"))
     new.sail(10)
     assert new.state.pending.point == "T1"

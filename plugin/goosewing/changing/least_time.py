@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from goosewing.velocities.velocity_set import Airs, velocity_set
+from goosewing.velocities.velocity_set import airs_at_one_place, velocity_set
 
 if TYPE_CHECKING:
     from goosewing.changing.motion import Waters
@@ -64,11 +64,7 @@ def least_time_h(waters: Waters, course: Course, start_h: float, at_most_h: floa
 def _support(waters: Waters, course: Course, time_h: float, toward: Array) -> Array:
     """Farthest that the boat's velocities reach in each direction, shape (d,), in knots."""
     here = waters.airs(time_h, course.lat1, course.lon1)
-    airs = Airs(
-        float(here.twd_deg), float(here.tws_kn),
-        float(here.stream_east_kn), float(here.stream_north_kn), float(here.gust_kn),
-    )  # fmt: skip
-    held = velocity_set(waters.boat, airs, step_deg=0.5)
+    held = velocity_set(waters.boat, airs_at_one_place(here), step_deg=0.5)
     if not len(held):
         return np.full(len(toward), np.nan)
     reach: Array = np.max(toward @ np.vstack((held.east_kn, held.north_kn)), axis=1)

@@ -98,8 +98,7 @@ def sheet(
 def _held(waters: Waters, mark: Mark, arrival_h: float) -> VelocitySet:
     """What the boat can hold in the wind and stream that she will find at a mark."""
     here = waters.airs(arrival_h, mark.lat, mark.lon)
-    numbers = velocity_set.Airs(*(float(value) for value in here))
-    return velocity_set.velocity_set(waters.boat, numbers)
+    return velocity_set.velocity_set(waters.boat, velocity_set.airs_at_one_place(here))
 
 
 def _of_mark(

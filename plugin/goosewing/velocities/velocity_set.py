@@ -71,6 +71,11 @@ class Airs(NamedTuple, Generic[Values]):
     gust_kn: Values = float("nan")  # type: ignore[assignment]
 
 
+def airs_at_one_place(here: Airs[Array]) -> Airs[float]:
+    """Take the numbers out of arrays that hold one value each."""
+    return Airs(*(float(value) for value in here))
+
+
 def airs_over_water(
     boat: Boat,
     wind_east_kn: float,
