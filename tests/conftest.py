@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import importlib
 import os
+import pkgutil
 import subprocess
 import sys
+from contextlib import suppress
 from pathlib import Path
 
 # As the command does: on small matrices threads only wait for each other.
@@ -13,6 +16,8 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 import pytest
 from hypothesis import HealthCheck, settings
 
+import goosewing
+import goosewing_cli
 from goosewing.boat.model import Boat
 from goosewing.boat.read import read_boat
 
@@ -35,6 +40,20 @@ LONG_ROOMS = {"signalk": "a Signal K server", "panel": "a browser"}
 def pytest_configure(config: pytest.Config) -> None:
     """Try more examples where the long tests run too."""
     settings.load_profile(QUICK if config.getoption("-m") == "not long" else WHOLE)
+    if "CI" in os.environ:
+        load_everything()
+
+
+def load_everything() -> None:
+    """Import the whole engine, so that no order of tests chooses their examples.
+
+    Hypothesis draws on the constants of all modules loaded so far: of two runs that share the
+    tests out in other ways, each tried examples that the other never met.
+    """
+    for package in (goosewing, goosewing_cli):
+        for module in pkgutil.walk_packages(package.__path__, f"{package.__name__}."):
+            with suppress(ImportError):
+                importlib.import_module(module.name)
 
 
 @pytest.hookimpl(tryfirst=True)

@@ -63,6 +63,7 @@ __all__ = [
     "loxodromes_meet",
     "mercator_offset",
     "meridian_arc",
+    "miles_per_degree",
     "wrap_180",
     "wrap_360",
     "wrap_longitude",
@@ -437,7 +438,7 @@ def loxodrome_inverse(
     start, end = _latitude("lat1", lat1), _latitude("lat2", lat2)
     east, north = mercator_offset(start, lon1, end, lon2)
     meridian_nm = _meridian_difference_nm(start, end)
-    parallel_nm = east * _miles_per_degree(start, end)
+    parallel_nm = east * miles_per_degree(start, end)
     bearing = wrap_360(np.degrees(np.arctan2(east, north)))
     return Loxodrome(np.hypot(meridian_nm, parallel_nm), bearing)
 
@@ -556,8 +557,8 @@ def loxodromes_meet(
     lat = np.where(np.abs(lat) < 90.0, lat, np.nan)
     # Parallels have no crossing to turn by, and a pole no longitude to turn to.
     lon = wrap_longitude(wrap_180(lon1) + np.where(np.isnan(lat), np.nan, first_deg * sine1))
-    first_nm = first_deg * _miles_per_degree(start, lat)
-    second_nm = second_deg * _miles_per_degree(lat, end)
+    first_nm = first_deg * miles_per_degree(start, lat)
+    second_nm = second_deg * miles_per_degree(lat, end)
     return Meeting(*_of_one_shape(lat, lon), first_nm, second_nm)
 
 
@@ -609,25 +610,44 @@ def cross_track_nm(
     right_deg = (east * line_north - north * line_east) / length
     along_deg = (east * line_east + north * line_north) / length
     foot = latitude_from_isometric(isometric_latitude(start) + along_deg * line_north / length)
-    right: Array = right_deg * _miles_per_degree(foot, place)
+    right: Array = right_deg * miles_per_degree(foot, place)
     return right
 
 
 # --- What the loxodromes are made of ----------------------------------------------
 
 
-def _miles_per_degree(lat1: Array, lat2: Array) -> Array:
-    """Return the mean scale of the Mercator plane between latitudes [nm/°].
+def miles_per_degree(lat1: ArrayLike, lat2: ArrayLike | None = None) -> Array:
+    """Return the scale of the Mercator plane at a latitude, or its mean between two [nm/°].
 
     Meridian arc over isometric latitude; where the latitudes are equal, its
     limit, the length of a degree of the parallel.
+
+    Parameters
+    ----------
+    lat1, lat2 : array_like, shape (...)
+        Latitudes, north positive. [°]
+
+    Returns
+    -------
+    ndarray, shape (...)
+        [nm/°]
+
+    Examples
+    --------
+    >>> print(f"{miles_per_degree(60.0):.4f}")
+    30.1311
     """
-    isometric = np.degrees(_isometric_difference(lat1, lat2))
+    start = np.asarray(lat1, dtype=float)
+    sine, cosine = _sin_cos_lat(start)
+    parallel = np.radians(EQUATORIAL_RADIUS_NM * cosine / np.sqrt(1.0 - _E2 * sine * sine))
+    if lat2 is None:
+        return np.asarray(parallel)
+    end = np.asarray(lat2, dtype=float)
+    isometric = np.degrees(_isometric_difference(start, end))
     rises = ~(np.abs(isometric) <= _NEGLIGIBLE)  # NaN passes, to come out as NaN
-    sine, cosine = _sin_cos_lat(lat1)
-    parallel = EQUATORIAL_RADIUS_NM * cosine / np.sqrt(1.0 - _E2 * sine * sine)
-    between = _meridian_difference_nm(lat1, lat2) / np.where(rises, isometric, 1.0)
-    scale: Array = np.where(rises, between, np.radians(parallel))
+    between = _meridian_difference_nm(start, end) / np.where(rises, isometric, 1.0)
+    scale: Array = np.where(rises, between, parallel)
     return scale[()]
 
 

@@ -26,7 +26,6 @@ from goosewing.hazards.outlines import (
     grown,
     in_plane,
     joined,
-    miles_per_degree,
     moved,
     outward_corners,
     shrunk,
@@ -296,12 +295,12 @@ class Hazards:
         lat = np.abs(geodesy.latitude_from_isometric(bounds[:, [1, 3]])).max(axis=1)
         off_nm = 1.02 * self._clearance_nm + 2.0 * TOUCH_M / METRES_PER_NM
         farthest = np.minimum(lat + off_nm / 55.0, POLE_DEG)
-        return np.asarray(off_nm / miles_per_degree(farthest))[:, np.newaxis]
+        return np.asarray(off_nm / geodesy.miles_per_degree(farthest))[:, np.newaxis]
 
     @staticmethod
     def _touch_deg(north_deg: float) -> Array:
         lat = geodesy.latitude_from_isometric(north_deg)
-        return np.asarray(TOUCH_M / METRES_PER_NM / miles_per_degree(lat))
+        return np.asarray(TOUCH_M / METRES_PER_NM / geodesy.miles_per_degree(lat))
 
     @cached_property
     def _tree(self) -> Any:
@@ -348,7 +347,7 @@ class Hazards:
         # Half of the vertices stand out; no more than a dozen of them are far apart.
         points = shapely.get_num_coordinates(self._solid)
         size = shapely.length(self._solid)
-        spread = size * miles_per_degree(
+        spread = size * geodesy.miles_per_degree(
             geodesy.latitude_from_isometric(shapely.bounds(self._solid)[:, 1])
         )
         return np.asarray(np.minimum(0.6 * points, 4.0 + spread / max(self._clearance_nm, 0.02)))

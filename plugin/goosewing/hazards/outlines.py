@@ -54,13 +54,6 @@ ONE_CORNER_DEG = 45.0
 """Corners close together become one up to this turn: its corner lies 8 % farther off."""
 
 
-def miles_per_degree(lat_deg: Array | float) -> Array:
-    """Return the scale of the plane at a latitude [nm/°]."""
-    sine, cosine = np.sin(np.radians(lat_deg)), np.cos(np.radians(lat_deg))
-    parallel = geodesy.EQUATORIAL_RADIUS_NM * cosine
-    return np.asarray(np.radians(parallel / np.sqrt(1.0 - geodesy.ECCENTRICITY_SQUARED * sine**2)))
-
-
 def in_plane(shapes: AnyArray) -> tuple[AnyArray, NDArray[np.intp]]:
     """Draw polygons, given in longitude and latitude, in the Mercator plane.
 
@@ -187,8 +180,8 @@ def grown(parts: AnyArray, distance_nm: float, *, beyond_m: float = 0.0) -> AnyA
     lat = geodesy.latitude_from_isometric(bounds[:, [1, 3]])
     highest = np.max(np.abs(lat), axis=1)
     radius, shift = _circle_deg(highest, distance_nm)
-    straight_to = np.degrees(_straight_to_rad(highest)) * miles_per_degree(0.0)
-    beyond = (beyond_m / METRES_PER_NM + straight_to) / miles_per_degree(highest)
+    straight_to = np.degrees(_straight_to_rad(highest)) * geodesy.miles_per_degree(0.0)
+    beyond = (beyond_m / METRES_PER_NM + straight_to) / geodesy.miles_per_degree(highest)
     # In a band that holds the equator the circles' shifts, all but nothing, cancel.
     sign = np.where(lat[:, 0] >= 0.0, 1.0, np.where(lat[:, 1] <= 0.0, -1.0, 0.0))
     wide = shapely.buffer(pieces, radius * _CIRCUMSCRIBED + beyond, quad_segs=QUADRANT)
@@ -261,7 +254,7 @@ def shrunk(parts: AnyArray, distance_m: float) -> AnyArray:
     ndarray of Polygon or MultiPolygon, shape (p,)
     """
     lat = geodesy.latitude_from_isometric(shapely.bounds(parts)[:, [1, 3]])
-    rim = distance_m / METRES_PER_NM / miles_per_degree(np.min(np.abs(lat), axis=1))
+    rim = distance_m / METRES_PER_NM / geodesy.miles_per_degree(np.min(np.abs(lat), axis=1))
     inner = shapely.buffer(parts, -rim, join_style="mitre", mitre_limit=_MITRE)
     again = shapely.buffer(inner, 1.01 * rim, join_style="mitre", mitre_limit=_MITRE)
     # Moles and necks: what would be lost altogether.
@@ -293,7 +286,7 @@ def outward_corners(
         none = np.zeros((0, 2))
         return none, none, none, np.zeros(0, dtype=np.intp)
     lat = geodesy.latitude_from_isometric(shapely.bounds(parts)[:, [1, 3]])
-    scale = miles_per_degree(np.max(np.abs(lat), axis=1))
+    scale = geodesy.miles_per_degree(np.max(np.abs(lat), axis=1))
     parts = shapely.orient_polygons(shapely.simplify(parts, flat_m / METRES_PER_NM / scale))
     rings, of_ring = shapely.get_rings(parts, return_index=True)
     points, at = shapely.get_coordinates(rings, return_index=True)

@@ -137,7 +137,9 @@ class Waters:
             self,
             places=self.places.also(places),
             at=np.concatenate((self.at, at)),
-            stretch=np.concatenate((self.stretch, _scale(places.lat) / self.scale)),
+            stretch=np.concatenate(
+                (self.stretch, geodesy.miles_per_degree(places.lat) / self.scale)
+            ),
         )
 
 
@@ -146,7 +148,7 @@ def waters_about(places: Places, shapes: AnyArray) -> Waters:
     import shapely
 
     middle = 0.5 * (places.at[START] + places.at[MARK])
-    scale = float(_scale(geodesy.latitude_from_isometric(middle[1])))
+    scale = float(geodesy.miles_per_degree(geodesy.latitude_from_isometric(middle[1])))
     rings = shapely.get_rings(shapes)
     points, ring = shapely.get_coordinates(rings, return_index=True)
     points = (points - middle) * scale
@@ -154,17 +156,11 @@ def waters_about(places: Places, shapes: AnyArray) -> Waters:
     return Waters(
         places,
         (places.at - middle) * scale,
-        _scale(places.lat) / scale,
+        geodesy.miles_per_degree(places.lat) / scale,
         (points[:-1][same], points[1:][same]),
         middle,
         scale,
     )
-
-
-def _scale(lat: Array) -> Array:
-    from goosewing.hazards.outlines import miles_per_degree
-
-    return miles_per_degree(lat)
 
 
 # --- The boat, by direction ------------------------------------------------------------------
@@ -281,7 +277,10 @@ class Graph:
     def _open(self, places: Places, run: Array) -> Array:
         plane = np.hypot(*run.T)
         each = self.speeds.gauge.hours_per_mile(run / np.maximum(plane, 1e-12)[:, np.newaxis])
-        nearest = np.minimum(_scale(places.lat), np.min(_scale(self.waters.places.lat[:2])))
+        nearest = np.minimum(
+            geodesy.miles_per_degree(places.lat),
+            np.min(geodesy.miles_per_degree(self.waters.places.lat[:2])),
+        )
         return np.where(plane > 0.0, plane * nearest * np.where(plane > 0, each, 0.0), 0.0)
 
     @property
@@ -840,7 +839,11 @@ def _nearly(shapes: AnyArray) -> AnyArray:
 
     lat = geodesy.latitude_from_isometric(shapely.bounds(shapes)[:, 1])
     return np.asarray(
-        shapely.simplify(shapes, NEARLY_M / METRES_PER_NM / _scale(lat), preserve_topology=False)
+        shapely.simplify(
+            shapes,
+            NEARLY_M / METRES_PER_NM / geodesy.miles_per_degree(lat),
+            preserve_topology=False,
+        )
     )
 
 
@@ -878,7 +881,7 @@ class _Measure:
     def hours(self) -> float:
         """At least so long the leg takes."""
         lat = geodesy.latitude_from_isometric(np.array([self.start[1], self.mark[1]]))
-        return self.least * float(np.min(_scale(lat)))
+        return self.least * float(np.min(geodesy.miles_per_degree(lat)))
 
     def _there_and_on(self, at: Array) -> Array:
         return self._hours(at - self.start) + self._hours(self.mark - at)

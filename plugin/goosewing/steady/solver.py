@@ -454,28 +454,56 @@ def _leg_record(
 def _bound_h(leg: LegChoice, boards: Sequence[Board], elapsed_h: float) -> float:
     """Return what nothing beats, as it was found, never cut to what was sailed.
 
-    The hull's time is accurate to ½·tan φ·h/R·|sin course|, h how far boards reach off the
-    loxodrome, φ the highest latitude sailed: where they prove faster by less than that, so much
-    is taken off.
+    The hull's time is that of boards in both orders, in the mean and to the first order: where
+    boards prove faster by less than half of what their order matters, so much is taken off, or
+    no more than is proved. Where they prove faster still, what is proved is told.
     """
     if elapsed_h >= leg.bound_h:
         return leg.bound_h
     if elapsed_h >= leg.bound_h * (1.0 - BOUND_SAMPLED_TO):
         return elapsed_h
+    # Two doubts that add up: of the plane, and of the sampled hull.
+    nearly = leg.bound_h * (1.0 - BOUND_SAMPLED_TO) - 0.5 * _order_matters_h(boards)
+    proved = leg.bound_h * (_least(leg, boards) - BOUND_SAMPLED_TO)
+    return max(nearly, proved) if elapsed_h >= nearly else proved
+
+
+def _order_matters_h(boards: Sequence[Board]) -> float:
+    """Return by how much boards may differ from the same in reverse order, at most.
+
+    Of two, t₁·t₂·(n₂ − n₁)·⟨k·sin φ⟩/(⟨k⟩₁·⟨k⟩₂), n the northward speeds, k the scale of the
+    Mercator plane and dk/dψ = −k·sin φ (ψ the isometric latitude); the means are replaced by the
+    largest and least values.
+    """
+    lat = np.array([boards[0].start.lat, *(board.end.lat for board in boards)])
+    isometric = geodesy.isometric_latitude(lat)
+    # Where the boards lead in reverse order.
+    lat = np.append(lat, geodesy.latitude_from_isometric(isometric[0] + isometric[-1] - isometric))
+    scale = np.degrees(geodesy.miles_per_degree(lat))
+    steepest = np.max(np.abs(np.sin(np.radians(lat)))) * np.max(scale) / np.min(scale) ** 2
+    took = np.array([board.elapsed_h for board in boards])
+    towards = np.radians([board.course_over_ground_deg for board in boards])
+    north = np.array([board.speed_over_ground_kn for board in boards]) * np.cos(towards)
+    pairs = np.abs(took[:, None] * took * (north[:, None] - north))
+    return float(0.5 * np.sum(pairs) * steepest)
+
+
+def _least(leg: LegChoice, boards: Sequence[Board]) -> float:
+    """Return the least share of the hull's time that boards so near a pole can take.
+
+    A mile poleward covers more of the Mercator plane, in every direction alike: who covers it at
+    most k times as fast as the hull on the loxodrome takes no less than 1/k of its time.
+    """
     course = leg.course
-    ends = [board.end for board in boards[:-1]]
-    lat, lon = (np.array([getattr(end, name) for end in ends]) for name in ("lat", "lon"))
-    offset = geodesy.mercator_offset(course.lat1, course.lon1, lat, lon)
-    angle = np.radians(course.bearing_deg)
-    across = np.abs(offset.east_deg * np.cos(angle) - offset.north_deg * np.sin(angle))
-    highest = np.radians(np.max(np.abs([course.lat1, course.lat2, *lat])))
-    off_rad = np.radians(float(np.max(across, initial=0.0))) * np.cos(highest)
-    # Round hazards the way runs in other directions than the course's.
-    leans = float(np.abs(np.sin(angle))) if leg.among is None else 1.0
-    accuracy = 0.5 * float(np.tan(highest) * off_rad) * leans
-    # Two doubts that add up: of the plane, to its first order, and of the sampled hull.
-    lowered = leg.bound_h * (1.0 - accuracy - BOUND_SAMPLED_TO)
-    return elapsed_h if elapsed_h < lowered < elapsed_h * (1.0 + BOUND_SAMPLED_TO) else lowered
+    lat = np.array([course.lat1, course.lat2, *(board.end.lat for board in boards)])
+    nearest = np.min(geodesy.miles_per_degree(lat))
+    if leg.among is None:
+        farthest = np.max(geodesy.miles_per_degree(course.lat1, course.lat2))
+    else:
+        # Round hazards the time is that of a string, which may dip to the lowest.
+        crosses = np.min(lat) < 0.0 < np.max(lat)
+        farthest = np.max(geodesy.miles_per_degree(np.append(lat, 0.0) if crosses else lat))
+    return float(nearest / farthest)
 
 
 def _board(held: VelocitySet, ways: Ways, way: int, at: int, start: datetime) -> Board:
