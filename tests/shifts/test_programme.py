@@ -14,7 +14,7 @@ from goosewing.plan import make
 from goosewing.records import Mark
 from goosewing.shifts import Shifts, programme, shift_rule
 from goosewing.weather.steady import SteadyWeather
-from shift_sailor import NORTHERLY, Sailor, by
+from shift_sailor import NORTHERLY, Sailor, by, minutes_north_nm
 
 DEPARTURE = datetime(2027, 6, 12, 5, tzinfo=UTC)
 START = Mark(name="Start", lat=57.0, lon=11.0)
@@ -103,9 +103,10 @@ def test_no_rule_of_two_thresholds_is_better(brisvik, sailor):
     near = Mark(name="Near", lat=57.0 + 1.5 / 60.0, lon=11.0)
     shifts = Shifts(sigma_deg=6.0, tau_min=8.0)
     rule = shift_rule(START, near, brisvik, NORTHERLY, DEPARTURE, shifts)
-    ours = sailor.sail(shifts, by(rule, near), 600, 21, rule.tack, 1.5)
+    miles = minutes_north_nm(1.5)
+    ours = sailor.sail(shifts, by(rule, near), 600, 21, rule.tack, miles)
     tried = {
-        each: sailor.sail(shifts, by_thresholds(*each, 1.5), 600, 21, rule.tack, 1.5)
+        each: sailor.sail(shifts, by_thresholds(*each, miles), 600, 21, rule.tack, miles)
         for each in product(HEADERS, ROOMS, LASTS)
     }
     best = min(tried, key=lambda each: tried[each].mean())

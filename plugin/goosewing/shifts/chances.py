@@ -19,7 +19,7 @@ from goosewing.records import (
     Plan,
     Spread,
 )
-from goosewing.shifts.game import Game, game_to
+from goosewing.shifts.game import PINCH_DEG, Game, game_to
 from goosewing.shifts.rule import ShiftRule, mean_airs, shift_rule
 from goosewing.shifts.sails import Course, sail
 from goosewing.steady.solver import sailable
@@ -32,7 +32,9 @@ if TYPE_CHECKING:
     from goosewing.units import Array
     from goosewing.weather.base import Weather
 
-SAILS = 1000
+SAILS = 4000
+"""So many that the tenth and the ninetieth percentile are known to 0.5 % of all sails."""
+
 CENTRAL_80 = 1.2815515655446004
 """Standard deviations either side of the mean that hold 80 % of a normal law."""
 
@@ -124,7 +126,7 @@ def _leg(
             x, y = (float(each) for each in game.place(start.lat, start.lon))
             course = Course(game, shifts, x, y, int(tack != game.modes[0].tack))
             elapsed = sail(course, "layline", SAILS, seed=seed).elapsed_h
-        turns = sail(course, "layline", SAILS, seed=seed).turns
+        turns = sail(course, "layline", SAILS, seed=seed, pinched_deg=PINCH_DEG).turns
     except NoPlanError as error:
         why = str(error).rstrip(".")
         notice = f"Shifts on the leg to {mark.name}: nothing is reckoned, its time is the plan's: "

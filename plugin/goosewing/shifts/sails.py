@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 import numpy as np
 
 from goosewing.errors import NoPlanError
-from goosewing.shifts.game import BEARINGS, Game
+from goosewing.shifts.game import BEARINGS, HELD_DEG, Game
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -58,6 +58,7 @@ def sail(
     *,
     seed: int = 0,
     step_s: float = STEP_S,
+    pinched_deg: float = HELD_DEG,
 ) -> Sailed:
     """Sail to the mark in many winds, each of which starts as forecast.
 
@@ -72,13 +73,15 @@ def sail(
         The same winds for the same seed, whatever is sailed by.
     step_s : float
         [s]
+    pinched_deg : float
+        See `Game.at`. [°]
 
     Raises
     ------
     NoPlanError
         If a boat hasn't arrived after a senseless time.
     """
-    fleet = _Fleet(course, count, np.random.default_rng(seed), step_s / 3600.0)
+    fleet = _Fleet(course, count, np.random.default_rng(seed), step_s / 3600.0, pinched_deg)
     for _ in range(LONGEST_STEPS):
         if not fleet.at_sea.any():
             return Sailed(fleet.elapsed_h, fleet.turns)
@@ -90,13 +93,18 @@ class _Fleet:
     """The state of all boats, each with a clock of its own; `step` moves those at sea."""
 
     def __init__(
-        self, course: Course, count: int, random: np.random.Generator, step_h: float
+        self,
+        course: Course,
+        count: int,
+        random: np.random.Generator,
+        step_h: float,
+        pinched_deg: float,
     ) -> None:
         self.game, self.shifts = course.game, course.shifts
         self.random, self.step_h = random, step_h
         widest = min(6.0 * course.shifts.sigma_deg, WIDEST_DEG)
         self.trial = np.linspace(-widest, widest, TRIALS)
-        self.control = course.game.at(self.trial)
+        self.control = course.game.at(self.trial, pinched_deg)
         self.x, self.y = np.full(count, course.x), np.full(count, course.y)
         self.deviation, self.elapsed_h = np.zeros(count), np.zeros(count)
         self.on = np.full(count, course.on)
