@@ -235,7 +235,7 @@ def test_after_a_turn_the_time_to_the_mark_is_not_told_by_the_way_she_has_lost(d
         due.heading = 271.0 + 88.0 * min(at / 8.0, 1.0)
         due.speed = 5.5 * (1.0 - 0.7 * math.exp(-max(at - 4.0, 0.0) / 25.0))
         due.sail(1)
-        time_s = turns.mark_ahead(due.state)[1]
+        time_s = turns.mark_ahead(due.state, due.desk)[1]
         if time_s is not None and due.state.pending is None:
             told[at] = time_s
     # What is left at the end is told by a speed that she then makes.
@@ -295,3 +295,65 @@ def test_on_the_second_lap_a_mark_left_astern_is_asked_about_again(brisvik):
         assert [event.kind for event in events] == ["asked"]
         assert len(state.told.astern) == asked
         watch.state = replace(state, question=None)
+
+
+def approaches(watch: Watch) -> list[float]:
+    return [event.values["time_s"] for event in watch.events("approach")]
+
+
+@pytest.mark.parametrize("wide_nm", [0.0, 0.05, 0.09])
+def test_a_mark_passed_abeam_is_told_a_minute_before_as_one_that_is_met(brisvik, wide_nm):
+    """A reach past a mark that is rounded at 0.1 nm; there the course turns by 60°."""
+    watch = Watch(brisvik)
+    watch.twd, watch.heading, watch.speed = 315.0, 225.0, 5.0
+    watch.sail(60)
+    mark = beyond(225.0, 1.0)
+    watch.route(mark, (mark[0] - 3.0 / 60.0, mark[1] + 2.0 / 60.0))
+    watch.sail(30)
+    off = math.radians(315.0)
+    watch.lat += wide_nm * math.cos(off) / 60.0
+    watch.lon += wide_nm * math.sin(off) / 60.0 / math.cos(math.radians(watch.lat))
+    for _ in range(1200):
+        if watch.events("mark_rounded"):
+            break
+        watch.sail(1)
+    told = [event for event in watch.events("approach") if event.values.get("mark") == "M1"]
+    before = [watch.now - event.time_s for event in told]
+    assert before == pytest.approx([300.0, 60.0], abs=12.0)
+
+
+def test_a_clock_set_ahead_brings_no_turn_nearer(brisvik):
+    watch = Watch(brisvik)
+    watch.heading = 271.0
+    watch.sail(30)
+    watch.route(beyond(318.0, 4.0))
+    watch.sail(60)
+    assert turns.time_ahead_s(watch.state) > 600.0
+    watch.now += 3600.0
+    watch.sail(30)
+    assert turns.time_ahead_s(watch.state) > 500.0
+    assert not watch.events("approach")
+
+
+def test_in_a_corridor_she_is_not_sent_back_to_the_tack_she_has_just_left(brisvik):
+    """Every plan draws the corridor from where she is, so both boards are open to it there.
+
+    One more tack at once, and she comes to the mark on the tack that the next leg wants.
+    """
+    watch = Watch(brisvik, corridor_nm=0.5)
+    watch.heading = 271.0
+    watch.sail(60)
+    up = beyond(318.0, 4.0)
+    watch.route(up, (up[0] - 4.0 / 60.0, up[1] + 0.1))
+    for _ in range(4000):
+        if len(watch.events("turn_now")) == 3 and watch.state.pending is None:
+            break
+        watch.sail(1)
+        if watch.state.pending is not None:
+            tack = watch.state.pending.tack
+            watch.take(Acknowledge(point=watch.state.pending.point))
+            watch.heading = 271.0 if tack == "starboard" else 359.0
+            watch.sail(3)
+            assert watch.state.pending is None
+            assert watch.state.planned.plan.legs[0].boards[0].tack == tack
+    assert len(watch.events("turn_now")) == 3

@@ -168,6 +168,9 @@ def carry_out(order: Order, desk: Desk) -> Plan:
         As `goosewing.plan.make`.
     """
     options = Options(
+        # In a corridor either board may come first, and each plan draws it from where she is:
+        # just gone about at its edge, she would be sent back at once for the longer board.
+        first=None if desk.corridor_nm is None else order.start_tack,
         margin_deg=desk.margin_deg,
         corridor_nm=desk.corridor_nm,
         shortest_board_min=desk.shortest_board_min,

@@ -13,6 +13,7 @@ from goosewing.live.core.state import Choice, Event, Question
 
 if TYPE_CHECKING:
     from goosewing.live.core.state import Desk, Route, State
+    from goosewing.records import Mark
 
 LEAST_LINE_NM = 0.01
 """Two marks closer than this give no course."""
@@ -31,17 +32,21 @@ def rounding(state: State, desk: Desk) -> tuple[State, list[Event]]:
     if state.nearest_nm is not None:
         nearest = min(nearest, state.nearest_nm)
     state = replace(state, nearest_nm=nearest)
-    radius = max(desk.rules.rounding_nm, 1.2 * mark.leave_distance_nm)
     course = _arriving_deg(state, route, route.next)
     if course is None or local_plane.beyond_nm(bearing, course) <= 0.0:
         return state, []
-    if nearest > radius:
+    if nearest > radius_nm(mark, desk):
         return _passed_far_off(state, desk, route)
     event = Event(
         time_s=state.now_s, kind="mark_rounded", message=f"{mark.name} rounded.",
         severity="alert", values={"mark": mark.name},
     )  # fmt: skip
     return on_to(state, route.next + 1, f"{mark.name} is rounded"), [event]
+
+
+def radius_nm(mark: Mark, desk: Desk) -> float:
+    """Return how near she must have been to a mark for it to be rounded. [nm]."""
+    return max(desk.rules.rounding_nm, 1.2 * mark.leave_distance_nm)
 
 
 def on_to(state: State, following: int, why: str) -> State:

@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
 from goosewing.earth import local_plane
-from goosewing.live.core import lines, orders, sensing
+from goosewing.live.core import lines, orders, rounding, sensing
 from goosewing.live.core.damping import turned_deg
 from goosewing.live.core.sensing import lasting
 from goosewing.live.core.standing import (
@@ -41,6 +41,9 @@ SMOOTHED_S = 30.0
 
 SLOWEST_FALL = 0.5
 """While it is smoothed the time ahead still falls by this share of the time that passes."""
+
+COUNTED_WITHIN_S = 15.0
+"""Over a longer gap, or with a clock set ahead, no time ahead has simply run on."""
 
 FAR_APART_SHARE, FAR_APART_S, FAR_APART_FOR_S = 0.25, 20.0, 20.0
 """Measured farther from the smoothed one for so long, a time ahead is taken as it is measured."""
@@ -124,18 +127,25 @@ def _velocity_ahead(state: State, board: Board, now: Live) -> tuple[float, float
     return east, north
 
 
-def mark_ahead(state: State) -> tuple[float, float | None]:
-    """Return how far off the next mark is, and in what time; None where she makes nothing good."""
+def mark_ahead(state: State, desk: Desk) -> tuple[float, float | None]:
+    """Return how far off the next mark is, and in what time; None where she makes nothing good.
+
+    Where her course leads by so near that she rounds it, the time is to where it comes
+    abeam: towards the mark itself she makes nothing good there.
+    """
     bearing = to_mark(state)
     board = present_board(state)
     if board is None or bearing.distance_nm == 0.0:
         return bearing.distance_nm, None
-    velocity = _velocity_ahead(state, board, live(state.held, board))
-    towards = velocity[0] * bearing.east_nm + velocity[1] * bearing.north_nm
-    speed = towards / bearing.distance_nm
-    if speed <= LEAST_MADE_GOOD_KN:
+    east, north = _velocity_ahead(state, board, live(state.held, board))
+    towards = (east * bearing.east_nm + north * bearing.north_nm) / bearing.distance_nm
+    if towards <= LEAST_MADE_GOOD_KN:
         return bearing.distance_nm, None
-    return bearing.distance_nm, bearing.distance_nm / speed * 3600.0
+    speed = math.hypot(east, north)
+    passes_nm = abs(east * bearing.north_nm - north * bearing.east_nm) / speed
+    if passes_nm <= rounding.radius_nm(next_mark(state), desk):
+        return bearing.distance_nm, bearing.distance_nm * towards / speed**2 * 3600.0
+    return bearing.distance_nm, bearing.distance_nm / towards * 3600.0
 
 
 # ---- the time to it ----------------------------------------------------------------------
@@ -147,17 +157,18 @@ def time_ahead_s(state: State) -> float | None:
     return None if count is None else max(count.due_s - state.now_s, 0.0)
 
 
-def counted_down(state: State) -> State:
+def counted_down(state: State, desk: Desk) -> State:
     """Keep the time to the next turn, or to the mark, so that it falls steadily."""
     turn = turn_ahead(state)
     if turn is not None:
         name, time_s = name_at(turn.stop), turn.time_s
     else:
-        name, time_s = next_mark(state).name, mark_ahead(state)[1]
+        name, time_s = next_mark(state).name, mark_ahead(state, desk)[1]
     if time_s is None:
         return replace(state, countdown=None)
     measured, before = state.now_s + time_s, state.countdown
-    if before is None or before.point != name:
+    gap_s = math.inf if before is None else state.now_s - before.seen_s
+    if before is None or before.point != name or gap_s > COUNTED_WITHIN_S:
         fresh = Countdown(point=name, due_s=measured, seen_s=state.now_s)
         return replace(state, countdown=fresh)
     return replace(state, countdown=_smoothed(before, measured, state.now_s))
@@ -182,7 +193,7 @@ def _smoothed(before: Countdown, measured_s: float, now_s: float) -> Countdown:
 
 def turning(state: State, desk: Desk) -> tuple[State, list[Event]]:
     """Tell what is due of the next turn, or of the mark where the leg ends."""
-    state = counted_down(state)
+    state = counted_down(state, desk)
     turn = turn_ahead(state)
     if turn is None:
         if state.pending is not None:
@@ -290,7 +301,7 @@ def _mark_stood_by(state: State, desk: Desk) -> tuple[State, list[Event]]:
     turn = turned_deg(after.heading_deg, board.heading_deg)
     if abs(turn) < desk.rules.large_turn_deg and not after.manoeuvres:
         return state, []
-    distance, _ = mark_ahead(state)
+    distance, _ = mark_ahead(state, desk)
     name = next_mark(state).name
     hand = "starboard" if turn > 0.0 else "port"
     words = f"turn {abs(turn):.0f}° to {hand}"
