@@ -12,6 +12,7 @@ from __future__ import annotations
 import argparse
 import contextlib
 import io
+import math
 import os
 import random
 import resource
@@ -31,6 +32,9 @@ SAMPLES = HERE.parents[2] / "sample_routes"
 REAL_GRIB = HERE.parents[1] / "data" / "nam_20180917t00_10m_wind.grib2"
 
 SECONDS, MORE_BYTES, LONGEST_LINE = 20.0, 1_000_000_000, 300
+WAITS = 10.0
+"""So many times as long a case may take by the clock: the machine has other work."""
+
 CODES = (0, 2, 3)
 """Done; bad input; no plan."""
 
@@ -115,6 +119,7 @@ class Found:
     out: str
     err: str
     seconds: float
+    """Of processor time, its children's with it."""
     more_bytes: int
     touched: tuple[str, ...]
 
@@ -286,9 +291,7 @@ def run_case(kind: str, seed: int, sound: dict[str, bytes], folder: Path) -> Fou
     file.write_bytes(worse(sound[kind], hand))
     command = [part.format(name) for part in hand.choice(COMMANDS[kind])]
     before = _state(folder)
-    started = time.monotonic()
-    code, more_bytes = _in_a_child(command, folder)
-    seconds = time.monotonic() - started
+    code, seconds, more_bytes = _in_a_child(command, folder)
     after = _state(folder)
     touched = {each for each in before.keys() | after.keys() if before.get(each) != after.get(each)}
     for extra in after.keys() - before.keys():
@@ -310,8 +313,11 @@ def _state(folder: Path) -> dict[str, bytes]:
     }
 
 
-def _in_a_child(command: list[str], folder: Path) -> tuple[int | None, int]:
-    """Run a command in a fork; its exit code (a signal negative, None for a hang) and memory."""
+def _in_a_child(command: list[str], folder: Path) -> tuple[int | None, float, int]:
+    """Run a command in a fork; how it ended, and the processor time [s] and memory it took.
+
+    Its exit code; a signal is negative, None a hang.
+    """
     done, into = os.pipe()
     child = os.fork()
     if child == 0:
@@ -323,13 +329,13 @@ def _in_a_child(command: list[str], folder: Path) -> tuple[int | None, int]:
             traceback.print_exc()
             os._exit(99)
     os.close(into)
-    ready = select.select([done], [], [], SECONDS)[0]
+    ready = select.select([done], [], [], SECONDS * WAITS)[0]
     os.close(done)
     if not ready:
         os.kill(child, signal.SIGKILL)
     _, status, used = os.wait4(child, 0)
     code = os.waitstatus_to_exitcode(status) if ready else None
-    return code, used.ru_maxrss * 1024
+    return code, used.ru_utime + used.ru_stime, used.ru_maxrss * 1024
 
 
 def _be_the_command(command: list[str], folder: Path) -> int:
@@ -350,7 +356,9 @@ def faults_of(found: Found) -> list[str]:
     """What must hold of every case, and didn't."""
     faults = []
     if found.code is None:
-        return [f"hadn't ended after {SECONDS:.0f} s"]
+        return [f"hadn't ended after {SECONDS * WAITS:.0f} s by the clock"]
+    if found.seconds > SECONDS:
+        faults.append(f"took {found.seconds:.0f} s")
     if found.code not in CODES:
         faults.append(f"exit code {found.code}")
     if "Traceback" in found.err + found.out:
@@ -395,6 +403,7 @@ def main() -> int:
     asked = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     asked.add_argument("--cases", type=int, default=2000)
     asked.add_argument("--seed", type=int, default=0, help="where the seeds begin")
+    asked.add_argument("--minutes", type=float, help="stop after so long, however many are done")
     asked.add_argument("--kind", action="append", choices=sorted(COMMANDS))
     asked.add_argument("--only", metavar="KIND:SEED", help="one case, all of it printed")
     asked.add_argument("--keep", type=Path, help="with --only: leave the damaged file here")
@@ -403,8 +412,10 @@ def main() -> int:
         kind, _, seed = wants.only.partition(":")
         return _show(kind, int(seed), wants.keep)
     ends: dict[str, int] = {}
-    slowest, wrong = 0.0, 0
+    slowest, most, wrong = 0.0, 0, 0
+    until = time.monotonic() + 60.0 * (wants.minutes or math.inf)
     for kind, seed, found in campaign(wants.kind or list(COMMANDS), wants.cases, wants.seed):
+        most = max(most, found.more_bytes)
         ends[str(found.code)] = ends.get(str(found.code), 0) + 1
         slowest = max(slowest, found.seconds)
         faults = faults_of(found)
@@ -412,8 +423,13 @@ def main() -> int:
             wrong += 1
             last = found.err.strip().splitlines()[-1:] or [""]
             print(f"{kind}:{seed}: {'; '.join(faults)} | {last[0][:160]!r}", flush=True)
+        if time.monotonic() > until:
+            break
     told = ", ".join(f"{count} × exit {code}" for code, count in sorted(ends.items()))
-    print(f"{wants.cases} cases: {told}; slowest {slowest:.1f} s; {wrong} with a fault")
+    print(
+        f"{sum(ends.values())} cases: {told}; slowest {slowest:.1f} s, "
+        f"most memory {most / 1e6:.0f} MB; {wrong} with a fault"
+    )
     return 1 if wrong else 0
 
 
