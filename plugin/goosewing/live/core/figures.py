@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from goosewing.live.core import lines, sensing, turns
+from goosewing.live.core.copies import replace
 from goosewing.live.core.damping import towards_deg, turned_deg
 from goosewing.live.core.standing import live, name_at, present_board, steered, to_mark, under_way
 from goosewing.live.core.state import Figures

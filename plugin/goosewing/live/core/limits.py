@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING, Literal
 
 from goosewing.live.core import sensing
+from goosewing.live.core.copies import replace
 from goosewing.live.core.sensing import lasting
 from goosewing.live.core.standing import present_board
 from goosewing.live.core.state import Event

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING
 
 from goosewing.earth import local_plane
 from goosewing.laylines import steady
+from goosewing.live.core.copies import replace
 from goosewing.live.core.standing import next_mark, to_mark
 from goosewing.live.core.state import Event
 from goosewing.records import FromHere

@@ -8,10 +8,10 @@ can be, and where a turn waited, the crew is asked.
 from __future__ import annotations
 
 import hashlib
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from goosewing.live.core import rounding
+from goosewing.live.core.copies import replace
 from goosewing.live.core.sensing import apart_nm
 from goosewing.live.core.state import Choice, Event, Memory, Question
 

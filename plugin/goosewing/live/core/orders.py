@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 
 from goosewing import plan as planning
 from goosewing.compass.headings import with_variation
 from goosewing.live.core import shifty
+from goosewing.live.core.copies import replace
 from goosewing.live.core.damping import from_deg, strength_kn, towards_deg, turned_deg, vector
 from goosewing.live.core.sensing import carried, stream_doubt_kn, stream_kn, variation_deg
 from goosewing.live.core.state import (

@@ -10,9 +10,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import replace
 from typing import Any
 
+from goosewing.live.core.copies import replace
 from goosewing.live.core.state import (
     NEVER,
     Average,

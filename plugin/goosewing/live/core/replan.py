@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
 from goosewing.earth import local_plane
 from goosewing.live.core import orders, sensing, shifty
+from goosewing.live.core.copies import replace
 from goosewing.live.core.damping import from_deg, strength_kn, turned_deg
 from goosewing.live.core.sensing import lasting
 from goosewing.live.core.standing import (

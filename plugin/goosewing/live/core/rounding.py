@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from goosewing.earth import local_plane
+from goosewing.live.core.copies import replace
 from goosewing.live.core.sensing import lasting
 from goosewing.live.core.standing import next_mark, to_mark, to_place
 from goosewing.live.core.state import Choice, Event, Question

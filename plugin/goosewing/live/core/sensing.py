@@ -8,12 +8,13 @@ over the ground when the velocity through the water, leeway included, is taken a
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from goosewing.boat.model import STEERAGE_KN, leeway_angle, sailing
 from goosewing.earth import local_plane
 from goosewing.live.core import stream_filter
+from goosewing.live.core.copies import replace
 from goosewing.live.core.damping import (
     damped,
     from_deg,

@@ -9,10 +9,10 @@ fifths of what it gains where the mean is known.
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from goosewing.errors import InputError, NoPlanError
+from goosewing.live.core.copies import replace
 from goosewing.live.core.damping import damped, from_deg, strength_kn, turned_deg, vector
 from goosewing.live.core.sensing import lasting
 from goosewing.live.core.state import Event, PlanReady

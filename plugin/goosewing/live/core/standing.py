@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
-
-import numpy as np
 
 from goosewing.earth import local_plane
 from goosewing.live.core import sensing
+from goosewing.live.core.copies import replace
 from goosewing.live.core.damping import turned_deg, vector
 from goosewing.turns import stops
 from goosewing.velocities.velocity_set import Airs, VelocitySet, airs_over_water, velocity_set
@@ -198,12 +196,15 @@ def live(held: VelocitySet | None, board: Board) -> Live:
             n for n, m in enumerate(held.modes)
             if m.tack == board.tack and m.name == board.sail_set
         )  # fmt: skip
-        at = np.flatnonzero(held.mode == number)
-        if at.size:
-            twa = held.twa_deg[at]
-            order = np.argsort(twa)
+        # Entries of one mode are consecutive and ascend in wind angle.
+        first, end = held.mode.searchsorted((number, number + 1))
+        if first < end:
+            after = first + held.twa_deg[first:end].searchsorted(board.twa_deg)
+            one, two = max(after - 1, first), min(after, end - 1)
+            low, high = float(held.twa_deg[one]), float(held.twa_deg[two])
+            share = (board.twa_deg - low) / (high - low) if two > one else 0.0
             east, north, speed = (
-                float(np.interp(board.twa_deg, twa[order], values[at][order]))
+                float(values[one]) + share * float(values[two] - values[one])
                 for values in (held.east_kn, held.north_kn, held.boat_speed_kn)
             )
             return Live(math.degrees(math.atan2(east, north)) % 360.0, east, north, speed)

@@ -8,9 +8,10 @@ negative to port where a record says "signed".
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, field, fields
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
+from goosewing.live.core.copies import replace
 from goosewing.records import Tack, Value
 
 if TYPE_CHECKING:
@@ -569,7 +570,7 @@ class Countdown:
     """Since when what is measured has been far from it."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class Since:
     """Since when a condition has held without a break; None where it does not hold. [s]."""
 
@@ -623,7 +624,7 @@ Lie = Literal["short", "on", "over", "out"]
 """How she lies to a layline."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class Told:
     """What was told already, so that it is told once."""
 
@@ -655,7 +656,7 @@ class Told:
         )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class State:
     """All that the service remembers; it does not grow with time."""
 

@@ -13,7 +13,6 @@ that would lead past it is asked for; only a mark rounded or a new route replace
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from goosewing.live.core import (
@@ -31,6 +30,7 @@ from goosewing.live.core import (
     standing,
     turns,
 )
+from goosewing.live.core.copies import replace
 from goosewing.live.core.state import (
     Acknowledge,
     Answer,

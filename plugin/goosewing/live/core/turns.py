@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
 from goosewing.earth import local_plane
 from goosewing.live.core import lines, orders, rounding, sensing
+from goosewing.live.core.copies import replace
 from goosewing.live.core.damping import turned_deg
 from goosewing.live.core.sensing import lasting
 from goosewing.live.core.standing import (

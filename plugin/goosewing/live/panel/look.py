@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
-from goosewing.compass.deviation import magnetic_from_true
 from goosewing.live.core import health, sensing
 
 if TYPE_CHECKING:
@@ -37,4 +36,5 @@ class Look(NamedTuple):
         variation = sensing.variation_deg(self.state, self.desk)
         if true_deg is None or variation is None:
             return None
-        return float(magnetic_from_true(true_deg, variation))
+        # In plain floats: asked a dozen times a look, where an array's way would be a tenth of it.
+        return (true_deg - variation) % 360.0 % 360.0
