@@ -11,6 +11,7 @@ costs nothing, and under engine she turns as she likes. Common practice, no sour
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -21,7 +22,7 @@ from goosewing.units import SECONDS_PER_HOUR, Array
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from goosewing.boat.model import Boat
+    from goosewing.boat.model import Boat, Manoeuvres
     from goosewing.records import ManoeuvreKind, Tack
 
 
@@ -119,8 +120,12 @@ def _about_the_engine(before: Mode, after: Mode) -> tuple[ManoeuvreKind, ...]:
 
 def step_cost_s(boat: Boat, kind: ManoeuvreKind) -> float:
     """Return the seconds that one manoeuvre loses on this boat, in seconds."""
-    cost: float = getattr(boat.manoeuvres, f"{kind}_s")
-    return cost
+    return _step_s(boat.manoeuvres, kind)
+
+
+def _step_s(costs: Manoeuvres, kind: ManoeuvreKind) -> float:
+    seconds: float = getattr(costs, f"{kind}_s")
+    return seconds
 
 
 def cost_table_h(boat: Boat, modes: Sequence[Mode]) -> Array:
@@ -132,10 +137,18 @@ def cost_table_h(boat: Boat, modes: Sequence[Mode]) -> Array:
         ``[0]`` where the two true wind angles sum to 180° or more (a gybe, as a
         rule), ``[1]`` where to less; rows the mode before, columns the mode after. [h]
     """
+    return _cost_table_h(boat.manoeuvres, tuple(modes), tacks_round(boat))
+
+
+@lru_cache(maxsize=16)
+def _cost_table_h(costs: Manoeuvres, modes: tuple[Mode, ...], round_by_tacking: bool) -> Array:
+    """Tabulate once: every leg of a passage asks for the same table, which nobody may write to."""
     table = np.zeros((2, len(modes), len(modes)))
     for tacking in (0, 1):
         for i, before in enumerate(modes):
             for j, after in enumerate(modes):
-                kinds = steps(before, after, tacking=bool(tacking) or tacks_round(boat))
-                table[tacking, i, j] = sum(step_cost_s(boat, kind) for kind in kinds)
-    return table / SECONDS_PER_HOUR
+                kinds = steps(before, after, tacking=bool(tacking) or round_by_tacking)
+                table[tacking, i, j] = sum(_step_s(costs, kind) for kind in kinds)
+    table /= SECONDS_PER_HOUR
+    table.flags.writeable = False
+    return table

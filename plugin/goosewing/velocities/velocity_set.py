@@ -195,7 +195,8 @@ def velocities(
     """
     shape = np.broadcast_shapes(mode.shape, row_deg.shape)
     sail_set = np.array([m.sail_set for m in modes])[mode]
-    twa, track, speed, heel, leeway = (np.full(shape, np.nan) for _ in range(5))
+    unknown = np.full((5, *shape), np.nan)
+    twa, track, speed, heel, leeway = (unknown[each, ...] for each in range(5))
     possible = np.zeros(shape, dtype=bool)
     for index in range(len(boat.sail_sets)):
         at = sail_set == index
@@ -264,16 +265,16 @@ def fastest_mix(along_kn: Array, across_kn: Array, member: BoolArray) -> Mix:
         none = np.zeros(count, dtype=np.intp)
         return Mix(none, none, np.zeros(count), np.full(count, np.nan))
     height = np.where(member, along_kn, -np.inf)
-    left = np.argmax(np.where(across_kn <= 0.0, height, -np.inf), axis=1)
-    right = np.argmax(np.where(across_kn >= 0.0, height, -np.inf), axis=1)
+    # Adding an infinity takes a fraction of what a choice, place by place, does.
+    left = (height + np.where(across_kn <= 0.0, 0.0, -np.inf)).argmax(axis=1)
+    right = (height + np.where(across_kn >= 0.0, 0.0, -np.inf)).argmax(axis=1)
     every = np.arange(count)
     met = member[every, left] & member[every, right]
     met &= (_at(across_kn, every, left) <= 0.0) & (_at(across_kn, every, right) >= 0.0)
-    turning = np.flatnonzero(met)
+    turning = met.nonzero()[0]
     while turning.size:
-        lifted = _turn_line(height, across_kn, left, right, turning)
-        turning = turning[lifted]
-    return _crossing(height, across_kn, left, right, met)
+        turning = _turn_line(height, along_kn, across_kn, left, right, turning)
+    return _crossing(along_kn, across_kn, left, right, met)
 
 
 def _at(values: Array, rows: Numbers, columns: Numbers) -> Array:
@@ -282,17 +283,15 @@ def _at(values: Array, rows: Numbers, columns: Numbers) -> Array:
 
 
 def _turn_line(
-    height: Array, across: Array, left: Numbers, right: Numbers, rows: Numbers
-) -> BoolArray:
-    """Replace one end of each line by the velocity farthest beyond it; say which lines moved."""
+    height: Array, along: Array, across: Array, left: Numbers, right: Numbers, rows: Numbers
+) -> Numbers:
+    """Replace one end of each line by the velocity farthest beyond it; return whose lines moved."""
     i, j = left[rows], right[rows]
-    at_left, at_right = _at(across, rows, i), _at(across, rows, j)
-    low, high = height[rows, i], height[rows, j]
-    span = at_right - at_left
-    slope = np.divide(high - low, span, out=np.zeros_like(span), where=span > 0.0)
-    aside = across if across.ndim == 1 else across[rows]
-    beyond = height[rows] - slope[:, np.newaxis] * aside
-    best = np.argmax(beyond, axis=1)
+    at_right, high = _at(across, rows, j), _at(along, rows, j)
+    slope = (high - _at(along, rows, i)) / _span(_at(across, rows, i), at_right)
+    beyond = height[rows]
+    beyond -= slope[:, np.newaxis] * (across if across.ndim == 1 else across[rows])
+    best = beyond.argmax(axis=1)
     base = high - slope * at_right
     gain = beyond[np.arange(len(rows)), best] - base
     # Rounding may report the line's own ends as lying beyond it by an ulp or two.
@@ -301,17 +300,21 @@ def _turn_line(
     to_left, to_right = lifted & (side <= 0.0), lifted & (side >= 0.0)
     left[rows[to_left]] = best[to_left]
     right[rows[to_right]] = best[to_right]
-    moved: BoolArray = lifted & ((best != i) & (best != j))
+    moved: Numbers = rows[lifted & (best != i) & (best != j)]
     return moved
 
 
-def _crossing(height: Array, across: Array, left: Numbers, right: Numbers, met: BoolArray) -> Mix:
-    every = np.arange(len(height))
-    at_left, at_right = _at(across, every, left), _at(across, every, right)
-    span = at_right - at_left
-    share = np.divide(-at_left, span, out=np.zeros_like(span), where=span > 0.0)
-    low, high = height[every, left], height[every, right]
-    with np.errstate(invalid="ignore"):  # where nothing is met there may be no height
+def _span(at_left: Array, at_right: Array) -> Array:
+    """From one end of a line across to the other; where both are one velocity, anything."""
+    return np.maximum(at_right - at_left, ON_THE_RAY_KN)
+
+
+def _crossing(along: Array, across: Array, left: Numbers, right: Numbers, met: BoolArray) -> Mix:
+    every = np.arange(len(met))
+    at_left = _at(across, every, left)
+    share = -at_left / _span(at_left, _at(across, every, right))
+    low, high = _at(along, every, left), _at(along, every, right)
+    with np.errstate(invalid="ignore"):  # where nothing is met there may be no velocity
         speed = low + share * (high - low)
     speed = np.where(met & (speed > ON_THE_RAY_KN), speed, np.nan)
     return Mix(left, right, share, speed)
@@ -403,9 +406,9 @@ def _brackets(
     return np.concatenate((on_ray, lower)), np.concatenate((on_ray, lower + 1))
 
 
-_PIECES = 32
-_ROUNDS = 4
-"""0.25° in 32 pieces four times over is 2e-7°, and the last step interpolates."""
+_PIECES = 100
+_ROUNDS = 3
+"""0.25° in 100 pieces three times over is 2.5e-7°, and the last step interpolates."""
 
 
 def _close_in(
