@@ -62,6 +62,9 @@ REPEATS = (*range(2, 13), 14, 16, 18, 20, 23, 26, 30, 34, 39, 45, 52, 60)
 FEW_HAZARDS = 24
 """Among more hazards than so many about a leg no string is drawn: its boards are pinned."""
 
+CLOSE_LIMITS = (1.02, 1.05)
+"""So near to it is tried first, where that leaves few corners: they are looked at more closely."""
+
 LIMITS = (1.2, 1.6)
 """Ways are looked for up to so many times the time in open water, and then without a limit."""
 
@@ -609,13 +612,19 @@ def _pinned(
     side = np.array([mode.side for mode in costs.modes])
     corridor_nm = None if room.corridor_deg is None else wishes.corridor_nm
     speeds = pinned_boards.Speeds.of(room.held)
-    for times in (*LIMITS, np.inf):
+    crowded = False
+    for times in (*CLOSE_LIMITS, *LIMITS, np.inf):
+        if crowded and times in CLOSE_LIMITS:
+            continue
         limit = min(best_clear_h, times * least) + wishes.slack_h
         graph = pinned_boards.graph_of(
             room.hazards, room.held, costs, room.leg, box,
             spacing_nm=max(0.1, 0.85 * room.hazards.clearance_nm), corridor_nm=corridor_nm,
             limit_h=limit, speeds=speeds, bounces=bounces, most_corners=most_corners,
         )  # fmt: skip
+        crowded = graph.inside is not None
+        if crowded and times in CLOSE_LIMITS:
+            continue  # As many corners as a wider limit takes.
         net = pinned_boards.Net.of(graph)
         found = [
             laid
@@ -624,7 +633,8 @@ def _pinned(
             for laid in [_chain_laid(room, course, graph, chain, wishes.margin_deg)]
             if laid is not None
         ]
-        if found or limit < times * least:
+        bounded = limit < times * least
+        if bounded or min((each.own_h(costs) for each in found), default=np.inf) <= times * least:
             return found
     return []
 
