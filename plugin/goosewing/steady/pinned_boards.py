@@ -314,8 +314,11 @@ class Graph:
 
     def _runs_one_way(self, places: Numbers, sign: float) -> Array:
         w, found = self.waters, np.zeros((len(places), len(self.board.mode)))
+        # Of boards that must touch the corner that they lead to or from, no others are of use.
+        of_use = touching(w.places.some(places), self.board.towards) if self.strict else found == 0.0
         for k, towards in enumerate(self.board.towards):
-            in_time = self._held_in_time(places, k, sign)
+            in_time = np.zeros(len(places))
+            in_time[of_use[:, k]] = self._held_in_time(places[of_use[:, k]], k, sign)
             some = in_time > 0.0
             run = run_free(w.at[places[some]], sign * towards, *w.edges, self.reach)
             found[some, k] = np.minimum(run, in_time[some])
@@ -493,39 +496,54 @@ class Graph:
 
     def _in_sight(self) -> tuple[Numbers, Numbers]:
         """Pairs of places that see each other, and whose line touches what it passes."""
-        start, end = self._near_pairs()
+        one, other = self._near_pairs()
         places, at = self.waters.places, self.waters.at
-        wanted = (start != MARK) & (end != START) & (start != end)
-        for corner in (start, end):
-            some = np.flatnonzero(wanted)
-            wanted[some] = touches(places, corner[some], at[end[some]] - at[start[some]])
-        start, end = start[wanted], end[wanted]
-        towards = at[end] - at[start]
+        touch = touches(places, one, at[other] - at[one])
+        one, other = one[touch], other[touch]
+        touch = touches(places, other, at[other] - at[one])
+        one, other = one[touch], other[touch]
+        towards = at[other] - at[one]
         apart = np.any(towards != 0.0, axis=1)
-        start, end, towards = start[apart], end[apart], towards[apart]
+        one, other, towards = one[apart], other[apart], towards[apart]
+        there = self._worth_a_look(one, other, towards)
+        back = self._worth_a_look(other, one, -towards)
+        some = there | back
+        ends = np.concatenate((places.at[one[some]], places.at[other[some]]), axis=1)
+        free = np.zeros(len(one), dtype=bool)
+        free[some] = self.hazards.seen(ends, self.sight_deg)
+        there, back = there & free, back & free
+        return (
+            np.concatenate((one[there], other[back])),
+            np.concatenate((other[there], one[back])),
+        )
+
+    def _worth_a_look(self, start: Numbers, end: Numbers, towards: Array) -> BoolArray:
         miles = np.hypot(*towards.T)
         hours = miles * self.speeds.gauge.hours_per_mile(towards / miles[:, np.newaxis])
-        keep = self._in_time(start, end, hours * 0.98)
-        start, end = start[keep], end[keep]
-        ends = np.concatenate((places.at[start], places.at[end]), axis=1)
-        free = self.hazards.seen(ends, self.sight_deg)
-        return start[free], end[free]
+        in_time = self._in_time(start, end, hours * 0.98)
+        return in_time & (start != MARK) & (end != START)
 
     def _near_pairs(self) -> tuple[Numbers, Numbers]:
+        """Return pairs of places that may be looked along, each pair once."""
         import shapely
 
         at, count = self.waters.at, len(self.waters.at)
-        every = np.arange(count)
         if count * count <= NEIGHBOURS:
-            return np.repeat(every, count), np.tile(every, count)
+            one, other = np.triu_indices(count, 1)
+            return one, other
         reach = _reach_of(at, NEIGHBOURS // count)
-        # From start and mark on she looks farther.
-        reach[[START, MARK]] = self.reach
         points = shapely.points(at)
-        start, end = shapely.STRtree(points).query(points, predicate="dwithin", distance=reach)
-        ends = end <= MARK
-        far = np.tile(every, 2), np.repeat([START, MARK], count)
-        return np.concatenate((start[~ends], far[0])), np.concatenate((end[~ends], far[1]))
+        one, other = shapely.STRtree(points).query(points, predicate="dwithin", distance=reach)
+        # Of two places either may look far enough; from start and mark all are looked at.
+        low, high = np.minimum(one, other), np.maximum(one, other)
+        pairs = np.unique(low[low < high] * count + high[low < high])
+        one, other = pairs // count, pairs % count
+        inner = one > MARK
+        far = np.arange(1, count)
+        return (
+            np.concatenate((one[inner], np.full(count - 1, START), np.full(count - 2, MARK))),
+            np.concatenate((other[inner], far, far[1:])),
+        )
 
     # The fastest chains.
 
@@ -757,10 +775,12 @@ def _crossing(graph: Graph, steps: Sequence[Step]) -> list[Step]:
 # --- Which hazards, which corners ------------------------------------------------------------
 
 
-MOST_CORNERS = 6000
+MOST_CORNERS = (6000, 15_000, 60_000)
+"""Among so many first, and among more where they leave no way; that takes its time."""
 
-ALL_CORNERS = 60_000
-"""So many where nothing is found among fewer; that takes its time."""
+NEARLY_NOTHING = 0.02
+"""A detour by less than this share of the way makes no place a worse one: else, near both ends,
+where every detour is sharp, too narrow a strip would be looked at to get out of a bay."""
 
 FEW_CORNERS = 700
 """Among so few a board need not touch the corner that it leads to or from."""
@@ -779,7 +799,7 @@ def graph_of(
     corridor_nm: float | None,
     limit_h: float,
     speeds: Speeds,
-    most_corners: int = MOST_CORNERS,
+    most_corners: int = MOST_CORNERS[0],
     bounces: int = 0,
 ) -> Graph:
     """Gather the corners about a leg, and all that a search between them asks."""
@@ -868,10 +888,12 @@ class _Measure:
     def __call__(self, at: Array) -> Array:
         along = self.mark - self.start
         off = at - self.start
-        length = float(np.hypot(*along))
-        aside = np.abs(off[:, 0] * along[1] - off[:, 1] * along[0]) / length
+        square = float(along @ along)
+        foot = np.clip(off @ along / square, 0.0, 1.0)[:, np.newaxis] * along
+        aside = np.hypot(*(off - foot).T) / np.sqrt(square)
+        slower = np.maximum(self.excess(at) - NEARLY_NOTHING, 0.0)
         # Dead to windward all within the laylines is alike: the nearer to the line the better.
-        return np.asarray(self.excess(at) + 0.2 * aside / length)
+        return np.asarray(slower + 0.2 * aside)
 
     def excess(self, at: Array) -> Array:
         """Return by what share the way over a place is slower, hazards or not."""

@@ -586,8 +586,10 @@ def _among_many(
 
     box = _waters(room.leg)
     wider = box + 2.0 * np.max(box[2:] - box[:2]) * np.array([-1.0, -1.0, 1.0, 1.0])
-    few, all_ = pinned_boards.MOST_CORNERS, pinned_boards.ALL_CORNERS
-    tries = ((box, 0, few), (box, 0, all_), (box, BOUNCES, few), (wider, 0, all_))
+    few, more, all_ = pinned_boards.MOST_CORNERS
+    tries = (
+        (box, 0, few), (box, 0, more), (box, 0, all_), (box, BOUNCES, few), (wider, 0, all_),
+    )  # fmt: skip
     for waters, bounces, most in tries:
         found = _pinned(room, course, costs, wishes, best_clear_h, waters, bounces, most)
         if found:
