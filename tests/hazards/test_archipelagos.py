@@ -107,6 +107,16 @@ def test_no_board_among_thousands_comes_nearer_than_the_clearance(count, wind_fr
     assert free.elapsed_h <= plan.elapsed_h <= 1.35 * free.elapsed_h
 
 
+@pytest.mark.long
+def test_a_bay_beside_the_mark_is_left_without_a_search_of_all_the_sea(brisvik):
+    # The channels of this square lengthen the way by no more than a tenth on other courses too.
+    marks = across(90.0)
+    areas = strewn(10_000, 2, clear_of=marks)
+    plan = planned(brisvik, marks, areas, 0.05, 200.0)
+    assert plan.elapsed_h < 1.1 * planned(brisvik, marks, [], 0.0, 200.0).elapsed_h
+    assert least_offing_nm(plan, areas) >= 0.05 - 1.0 / NM
+
+
 def test_among_islands_she_sails_the_long_boards_that_they_leave():
     marks = across(45.0)
     areas = strewn(500, 1, clear_of=marks)

@@ -48,7 +48,7 @@ TABLE_DEG = 0.5
 WORTH = 0.95
 """Two boards make a pair if between them they make good this share of the best that mixes do."""
 
-NEIGHBOURS = 1_000_000
+NEIGHBOURS = 2_000_000
 """So many pairs of places at most are looked at for boards that touch both."""
 
 MOST_DOUBLES = 1_500_000
@@ -315,7 +315,9 @@ class Graph:
     def _runs_one_way(self, places: Numbers, sign: float) -> Array:
         w, found = self.waters, np.zeros((len(places), len(self.board.mode)))
         # Of boards that must touch the corner that they lead to or from, no others are of use.
-        of_use = touching(w.places.some(places), self.board.towards) if self.strict else found == 0.0
+        of_use = (
+            touching(w.places.some(places), self.board.towards) if self.strict else found == 0.0
+        )
         for k, towards in enumerate(self.board.towards):
             in_time = np.zeros(len(places))
             in_time[of_use[:, k]] = self._held_in_time(places[of_use[:, k]], k, sign)
@@ -521,7 +523,7 @@ class Graph:
         miles = np.hypot(*towards.T)
         hours = miles * self.speeds.gauge.hours_per_mile(towards / miles[:, np.newaxis])
         in_time = self._in_time(start, end, hours * 0.98)
-        return in_time & (start != MARK) & (end != START)
+        return np.asarray(in_time & (start != MARK) & (end != START))
 
     def _near_pairs(self) -> tuple[Numbers, Numbers]:
         """Return pairs of places that may be looked along, each pair once."""
@@ -534,11 +536,9 @@ class Graph:
         reach = _reach_of(at, NEIGHBOURS // count)
         points = shapely.points(at)
         one, other = shapely.STRtree(points).query(points, predicate="dwithin", distance=reach)
-        # Of two places either may look far enough; from start and mark all are looked at.
-        low, high = np.minimum(one, other), np.maximum(one, other)
-        pairs = np.unique(low[low < high] * count + high[low < high])
-        one, other = pairs // count, pairs % count
-        inner = one > MARK
+        # Either of two places may look far enough; from start and mark all are looked at.
+        once = (one < other) | (np.hypot(*(at[one] - at[other]).T) > reach[other])
+        inner = once & (one > MARK) & (other > MARK)
         far = np.arange(1, count)
         return (
             np.concatenate((one[inner], np.full(count - 1, START), np.full(count - 2, MARK))),
