@@ -113,6 +113,19 @@ class KeptClear(NamedTuple):
     dangers: tuple[Mark, ...] = ()
     land: bool = False
 
+    noted: bool = False
+    """Whether the marks' file holds waypoints beside its marks."""
+
+    @property
+    def hints(self) -> tuple[str, ...]:
+        """How to ask otherwise; for a terminal, of no use on deck."""
+        said = []
+        if self.noted:
+            said.append("--dangers says which waypoints of the marks' file are kept clear of.")
+        if not self.land:
+            said.append("--hazards FILE and --coast name land and shoals to keep clear of.")
+        return tuple(said)
+
     @property
     def has_cells(self) -> bool:
         """Whether chart cells are among it, whose depths a tide covers."""
@@ -224,7 +237,7 @@ def kept_clear(
 
         told = (*told, NO_CELLS.format(asked="tide"))
     if chart is None and not found:
-        return KeptClear(notices=told)
+        return KeptClear(notices=told, noted=bool(told))
     with_them = _with_dangers(chart, found, noted)
     words = looked_at(files or (), coast=coast, clearance=clearance)
     if noted is not None and found:
@@ -238,6 +251,7 @@ def kept_clear(
         words,
         tuple(each.mark for each in found),
         land=chart is not None,
+        noted=noted is not None and bool(noted.waypoints),
     )
 
 

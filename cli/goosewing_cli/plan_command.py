@@ -189,7 +189,7 @@ def plan(
         made = replace(made, notices=(*made.notices, *hours.told(made)))
     deliver(
         by_compass(made), crew, asked, inputs_read=files, json=json, zone=local,
-        hazards=clear.hazards, hourly=hourly,
+        hazards=clear.hazards, hourly=hourly, hints=clear.hints,
     )  # fmt: skip
 
 
@@ -258,6 +258,7 @@ def deliver(
     zone: tzinfo | None = None,
     hazards: Hazards | None = None,
     hourly: bool = False,
+    hints: Sequence[str] = (),
 ) -> None:
     """Write what was asked for, all of it or nothing, then print the plan."""
     from goosewing.files.disk import write_all
@@ -271,7 +272,7 @@ def deliver(
         return
     from goosewing_cli.show import show_plan
 
-    show_plan(made, written=asked.paths, zone=zone, hourly=hourly)
+    show_plan(made, written=asked.paths, zone=zone, hourly=hourly, hints=hints)
     for line in told:
         click.echo(f"Handheld: {line}")
 

@@ -129,7 +129,11 @@ def look_further(
         from goosewing.foresight import what_if as changes
 
         ifs = [(made, each) for each in changes.CHANGES]
-        made = replace(made, what_if=_shared(case, "what if", changes.held_if, ifs, took_s))
+        made = replace(
+            made,
+            what_if=_shared(case, "what if", changes.held_if, ifs, took_s),
+            late=changes.late(made, case.boat, case.weather),
+        )
     return on_the_way.look_ahead(made, case.weather, looked_at=looked_at, land=land)
 
 

@@ -26,11 +26,17 @@ from goosewing.words.figures import (
     seconds_words,
 )
 from goosewing.words.names import with_plain_names
-from goosewing.words.on_the_way import from_mark_words, ground_words, weather_words
+from goosewing.words.on_the_way import (
+    from_mark_words,
+    ground_words,
+    passed_words,
+    weather_words,
+)
 from goosewing.words.points import (
     BEYOND,
     UNDER_ENGINE,
     Steering,
+    altered_words,
     angle_words,
     keep_words,
     leaving_words,
@@ -61,6 +67,7 @@ def show_plan(
     written: Sequence[Path] = (),
     zone: tzinfo | None = None,
     hourly: bool = False,
+    hints: Sequence[str] = (),
 ) -> None:
     """Print a plan as a table, with what it saves, why, and the cautions."""
     console = console_for()
@@ -90,7 +97,8 @@ def show_plan(
         paragraph(console, line)
     if zone is not None:
         paragraph(console, zone_words(plan, zone))
-    close_sheet(console, plan.notices, plan.cautions, written)
+    notices = (*plan.notices, *(passed_words(each) for each in plan.passed))
+    close_sheet(console, notices, plan.cautions, written, hints)
 
 
 def close_sheet(
@@ -98,10 +106,13 @@ def close_sheet(
     notices: Sequence[str],
     cautions: Sequence[str],
     written: Sequence[Path] = (),
+    hints: Sequence[str] = (),
 ) -> None:
     """Print what every sheet ends with."""
     for notice in notices:
         paragraph(console, f"Note: {notice}")
+    for hint in hints:
+        paragraph(console, f"Hint: {hint}")
     console.print()
     for caution in cautions:
         paragraph(console, f"Caution: {caution}")
@@ -234,7 +245,7 @@ def _leg_table(leg: Leg, mark: Mark, dates: _Dates, before: Board | None, heads:
     for number, board in enumerate(leg.boards):
         _add_board(table, board, _changes(before, board, number), dates, heads, first=number == 0)
         for nth, order in enumerate(board.orders[1:], 1):
-            _add_order(table, order, steering(board, nth), dates)
+            _add_order(table, board.orders[nth - 1], order, steering(board, nth), dates)
         before = board
     last = leg.boards[-1]
     assert last.end.time is not None
@@ -332,10 +343,11 @@ def _add_board(
     )
 
 
-def _add_order(table: Table, order: Order, then: Steering, dates: _Dates) -> None:
+def _add_order(table: Table, before: Order, order: Order, then: Steering, dates: _Dates) -> None:
     """Tell what else is steered along a board."""
     name = "" if order.point is None else f"{order.point}: "
-    said = Text(f"{name}alter course", style="bold").append(f"\n{_at(order)}", style="not bold")
+    altered = altered_words(before, order)
+    said = Text(f"{name}{altered}", style="bold").append(f"\n{_at(order)}", style="not bold")
     if order.from_mark is not None:
         said.append(f"\n{from_mark_words(order.from_mark)}", style="not bold")
     if then.keep_twa_deg is not None:

@@ -39,11 +39,16 @@ Prefer = Literal["mean", "cautious"]
 Value = float | tuple[float, float] | str | None
 """A number, a position (lat, lon), a name, or nothing: the sensor was cleared."""
 
+DOWNWIND_CAUTION = (
+    "Downwind, rig a preventer and handle the pole with the crew clipped on and the sails under "
+    "control; an accidental gybe can injure or kill."
+)
+"""For wherever she may sail with the wind abaft the beam."""
+
 CAUTIONS: tuple[str, ...] = (
     "Not for sole navigation. Official charts, depth, traffic, the collision regulations and "
     "local rules come first; none of these has been checked for you.",
-    "Downwind, rig a preventer and handle the pole with the crew clipped on and the sails under "
-    "control; an accidental gybe can injure or kill.",
+    DOWNWIND_CAUTION,
     "Wind and stream will differ from what was entered. A plan is advice to a licensed or "
     "practised navigator, whose judgement decides.",
 )
@@ -148,6 +153,12 @@ class BoardPoint:
     course_over_ground_deg: float
     twa_deg: float
     tws_kn: float
+    awa_deg: float | None = None
+    aws_kn: float | None = None
+    boat_speed_kn: float | None = None
+    leeway_deg: float | None = None
+    twd_deg: float | None = None
+    """All of these None in a plan that was written down without them."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -185,6 +196,45 @@ class FromMark:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Stretch:
+    """What is met from one stop of a plan to the next: under one order.
+
+    Angles and wind are the values at its start and, where they begin with `last`, at its end;
+    speeds are the means along it.
+
+    Attributes
+    ----------
+    log_at_nm : float
+        What the log has run since the departure, where it begins. [nm]
+    log_nm, distance_nm : float
+        Its length through the water and over the ground. [nm]
+    """
+
+    log_at_nm: float
+    log_nm: float
+    distance_nm: float
+    elapsed_h: float
+    boat_speed_kn: float
+    speed_over_ground_kn: float
+    course_over_ground_deg: float
+    last_course_over_ground_deg: float
+    last_heading_deg: float
+    last_heading_magnetic_deg: float | None = None
+    last_heading_compass_deg: float | None = None
+    leeway_deg: float | None = None
+    water_track_deg: float | None = None
+    """Heading turned to leeward by the leeway."""
+    awa_deg: float | None = None
+    aws_kn: float | None = None
+    last_awa_deg: float | None = None
+    last_aws_kn: float | None = None
+    tws_kn: float | None = None
+    twd_deg: float | None = None
+    """From where it blows over the water."""
+    last_twd_deg: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Order:
     """What the helm holds from a time and place on, until the next order or the board's end.
 
@@ -204,6 +254,10 @@ class Order:
     point: str | None = None
     from_mark: FromMark | None = None
     """Where it is given as seen from the leg's mark, where that was worked out."""
+    weather: WindAndStream | None = None
+    """Over the ground where and when it is given, where that was looked up."""
+    stretch: Stretch | None = None
+    """What is met under it, where that was worked out."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -264,6 +318,8 @@ class Board:
     """Over the ground at its start, where that was looked up."""
     from_mark: FromMark | None = None
     """Where its start lies from the leg's mark, where that was worked out."""
+    stretch: Stretch | None = None
+    """What is met from its start to the next stop: its end, or the next order along it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -361,6 +417,10 @@ class Hour:
         Which board of which leg she is on then, counted from 0.
     to_go_nm : float
         Along the boards of the plan to the last mark. [nm]
+    log_nm : float
+        What the log has run since the departure. [nm]
+    from_mark : FromMark or None
+        Where she then is as seen from the mark that the leg ends at.
     """
 
     time: datetime
@@ -374,6 +434,102 @@ class Hour:
     to_go_nm: float
     heading_magnetic_deg: float | None = None
     heading_compass_deg: float | None = None
+    log_nm: float | None = None
+    from_mark: FromMark | None = None
+    awa_deg: float | None = None
+    aws_kn: float | None = None
+    boat_speed_kn: float | None = None
+    speed_over_ground_kn: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Foreseen:
+    """Wind and stream over the ground at a place of the plan, at one time."""
+
+    time: datetime
+    weather: WindAndStream
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Later:
+    """What a place of the plan is like if she comes there later than planned.
+
+    Attributes
+    ----------
+    point : str
+        What the place is called: a mark or a turn.
+    time : datetime
+        When the plan has her there.
+    delays_h : tuple of float
+        How much later, the first 0. [h]
+    weather : tuple of WindAndStream or None
+        Over the ground at that place and each of these times; None where it is not known.
+    """
+
+    point: str
+    lat: float
+    lon: float
+    time: datetime
+    delays_h: tuple[float, ...]
+    weather: tuple[WindAndStream | None, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Late:
+    """The plan's own boards sailed from one of its marks on, later than planned.
+
+    Attributes
+    ----------
+    mark : str
+        Where she is late.
+    delay_h : float
+        By how much. [h]
+    arrival : datetime or None
+        At the last mark; None where one of the boards can't then be held under its sails, or
+        the forecast ends.
+    """
+
+    mark: str
+    delay_h: float
+    arrival: datetime | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tide:
+    """A high water of the tables that the stream was taken from."""
+
+    port: str
+    time: datetime
+    range_m: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Passed:
+    """Where she passes nearest to a danger that was kept clear of.
+
+    Attributes
+    ----------
+    name : str
+    lat, lon : float
+        Where it lies. [°]
+    time : datetime
+        When she is nearest.
+    distance_nm : float
+        How far off she then is. [nm]
+    bearing_deg : float
+        How it then bears. [°]
+    side : "port" or "starboard"
+        On which hand she then has it.
+    """
+
+    name: str
+    lat: float
+    lon: float
+    time: datetime
+    distance_nm: float
+    bearing_deg: float
+    side: Side
+    bearing_magnetic_deg: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -644,6 +800,16 @@ class Plan:
     """Of the route that the marks were taken from."""
     dangers: tuple[Mark, ...] = ()
     """Waypoints of the user's file that were kept clear of."""
+    passed: tuple[Passed, ...] = ()
+    """How she passes them, where that was worked out, in the order in which she does."""
+    afterwards: tuple[Foreseen, ...] = ()
+    """Wind and stream at the last mark from the arrival on, where they change with time."""
+    later: tuple[Later, ...] = ()
+    """The same at its marks and turns, if she comes there later than planned."""
+    late: tuple[Late, ...] = ()
+    """What becomes of the arrival, if she is late at a mark, where that was asked."""
+    tides: tuple[Tide, ...] = ()
+    """High waters about the passage, if its stream hangs on them."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

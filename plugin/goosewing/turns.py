@@ -77,6 +77,8 @@ class Stop:
         Whether she comes here under engine; whether she then sails on.
     last : bool
         Whether the passage ends here.
+    before : Board, Order or None
+        What was steered until here; None where the passage begins.
     """
 
     name: str | None
@@ -92,6 +94,7 @@ class Stop:
     motored: bool = False
     after_engine: bool = False
     last: bool = False
+    before: Board | Order | None = None
 
     @property
     def manoeuvres(self) -> tuple[Manoeuvre, ...]:
@@ -129,9 +132,13 @@ def stops(plan: Plan) -> Iterator[Stop]:
     """
     time: datetime | None = plan.departure
     under_engine = False
+    before: Board | Order | None = None
     for number, (mark, leg) in enumerate(zip(plan.marks, plan.legs, strict=False)):
         if not leg.boards:
-            yield Stop(name=mark.name, lat=mark.lat, lon=mark.lon, time=time, mark=mark, leg=number)
+            yield Stop(
+                name=mark.name, lat=mark.lat, lon=mark.lon, time=time, mark=mark, leg=number,
+                before=before,
+            )  # fmt: skip
         for at, board in enumerate(leg.boards):
             # A mark left on a hand is passed at its distance, and the route leads past it too:
             # whoever follows the route must not be led over the mark itself.
@@ -147,10 +154,12 @@ def stops(plan: Plan) -> Iterator[Stop]:
                 at=at,
                 motored=under_engine,
                 after_engine=under_engine and not board.engine,
+                before=before,
             )
             yield from _along(board, number, at)
+            before = board.orders[-1] if board.orders else board
             time, under_engine = board.end.time, board.engine
-    yield _last_stop(plan)
+    yield replace(_last_stop(plan), before=before)
 
 
 def _along(board: Board, leg: int, at: int) -> Iterator[Stop]:
@@ -167,6 +176,7 @@ def _along(board: Board, leg: int, at: int) -> Iterator[Stop]:
             at=at,
             nth=nth,
             motored=board.engine,
+            before=board.orders[nth - 1],
         )
 
 

@@ -35,6 +35,7 @@ from goosewing.report.sheet import (
 )
 from goosewing.weather.steady import SteadyWeather
 from goosewing.words.alternatives import added_words
+from goosewing.words.figures import position_words
 from goosewing.words.what_if import behind_line, change_name
 from panel_browser import axe_source, chromium
 
@@ -76,6 +77,8 @@ class Tables(HTMLParser):
         elif tag in ("td", "th"):
             self.rows[-1].append("")
             self._in = tag
+        elif tag == "br" and self._in:
+            self.rows[-1][-1] += " "
 
     def handle_endtag(self, tag):
         if tag in ("td", "th"):
@@ -100,18 +103,25 @@ def test_every_figure_of_the_orders_is_the_document_s(planned, page):
     assert len(rows) == len(boards) + 1
     for row, board in zip(rows, boards, strict=False):
         cells = dict(zip(columns, map(squeezed, row), strict=True))
-        assert cells["T"] == f"{round(board['heading_deg']) % 360:03d}°"
-        assert cells["M"] == f"{round(board['heading_magnetic_deg']) % 360:03d}°"
-        assert cells["COG"] == f"{round(board['course_over_ground_deg']) % 360:03d}°"
-        assert float(cells["kn"]) == pytest.approx(board["boat_speed_kn"], abs=0.051)
-        assert float(cells["SOG"]) == pytest.approx(board["speed_over_ground_kn"], abs=0.051)
-        assert float(cells["nm log"]) == pytest.approx(board["log_nm"], abs=0.051)
-        assert float(cells["nm ground"]) == pytest.approx(board["distance_nm"], abs=0.051)
+        true, magnetic = round(board["heading_deg"]), round(board["heading_magnetic_deg"])
+        assert cells["steer"] == f"{true % 360:03d}°T {magnetic % 360:03d}°M"
+        side = 1.0 if board["tack"] == "port" else -1.0
+        through = round(board["heading_deg"] + side * board["leeway_deg"]) % 360
+        course = round(board["course_over_ground_deg"]) % 360
+        assert cells["water COG"] == f"{through:03d}° {course:03d}°"
+        angles = f"{board['twa_deg']:.0f}° {board['awa_deg']:.0f}° {board['aws_kn']:.0f} kn"
+        assert cells["TWA AWA AWS"] == angles
+        speeds = [board["boat_speed_kn"], board["speed_over_ground_kn"]]
+        miles = [board["log_nm"], board["distance_nm"]]
+        for name, values in (("kn log SOG", speeds), ("nm log ground", miles)):
+            told = [float(each) for each in cells[name].split()]
+            assert told == pytest.approx(values, abs=0.051)
         hours, minutes = re.fullmatch(r"(?:(\d+) h )?(\d+) min", cells["lasts"]).groups()
         assert int(hours or 0) * 60 + int(minutes) == round(board["elapsed_h"] * 60)
         begins = (board["manoeuvres"] or [board["start"]])[0]["time"]
         told = datetime.fromisoformat(begins).astimezone(STOCKHOLM)
-        minutes = int(cells["CEST"][:2]) * 60 + int(cells["CEST"][3:])
+        local = cells["UTC CEST"].split()[1]
+        minutes = int(local[:2]) * 60 + int(local[3:])
         assert abs(minutes - (told.hour * 60 + told.minute + told.second / 60)) <= 0.51
         away = board["from_mark"]
         back = round(away["bearing_deg"] + 180.0) % 360
@@ -124,14 +134,17 @@ def test_hours_alternatives_and_what_it_hangs_on_are_the_document_s(planned, pag
     _, *hours = found.tables["hours-table"]
     assert len(hours) == len(planned.hours)
     for row, hour in zip(hours, planned.hours, strict=True):
-        assert squeezed(row[-2]) == f"{hour.to_go_nm:.1f}"
-        assert f"{hour.weather.wind_kn:.0f} kn" in row[4]
+        assert squeezed(row[-1]) == f"{hour.to_go_nm:.1f}"
+        blows, log = round(hour.weather.wind_from_deg) % 360, f"{hour.log_nm:.1f}"
+        assert f"{blows:03d}° {hour.weather.wind_kn:.0f}" in map(squeezed, row)
+        assert log in map(squeezed, row)
     words = squeezed(" ".join(found.words))
     cells = squeezed(" ".join(c for rows in found.tables.values() for r in rows for c in r))
     for leg in planned.legs:
         for each in leg.alternatives:
             if 0.5 <= each.added_min < 59.5:
                 assert f"+{each.added_min:.0f} min" in cells
+        assert squeezed(f"To {leg.destination}:") in words
         assert all(reason in words for reason in leg.reasons)
     _, *ifs = found.tables["what-if"]
     assert len(ifs) == len(planned.what_if)
@@ -140,12 +153,26 @@ def test_hours_alternatives_and_what_it_hangs_on_are_the_document_s(planned, pag
         assert change == change_name(each)
         told = (each.arrival + timedelta(seconds=30)).strftime("%H%MZ")
         assert arrival.startswith(f"{told} ")
-        assert takes == squeezed(added_words(60.0 * (each.elapsed_h - planned.elapsed_h)))
+        # As the printed minutes of both arrivals tell it.
+        clocks = [minute_of(time) for time in (each.arrival, planned.arrival)]
+        assert takes == squeezed(added_words(clocks[0] - clocks[1] - 60.0 * each.delay_h))
+        assert clocks[0] - clocks[1] == pytest.approx(
+            60.0 * (each.elapsed_h - planned.elapsed_h + each.delay_h), abs=1.0
+        )
         assert boards == squeezed("; ".join(each.sequence) or "same boards")
         for turn in each.turns:
             assert (turn.time + timedelta(seconds=30)).strftime("%H%MZ") in turns
+            at = position_words(turn.lat, turn.lon)
+            named = [
+                mark.name for mark in planned.marks if position_words(mark.lat, mark.lon) == at
+            ]
+            assert (named[0] if named else at) in turns
     assert behind_line(planned) in words
     assert all(caution in words for caution in (*planned.cautions, TIDE))
+
+
+def minute_of(time):
+    return (time + timedelta(seconds=30)).replace(second=0, microsecond=0).timestamp() / 60.0
 
 
 def test_it_needs_nothing_from_anywhere(page):
@@ -285,20 +312,33 @@ def test_an_order_along_a_board_has_its_own_time_place_and_heading(brisvik):
     assert later
     rows = {row.point: row for row in orders(made)}
     heard = " ".join(spoken(made))
+    turned = 0
     for board, order in later:
         row = rows[order.point]
+        before = board.orders[board.orders.index(order) - 1].stretch
         assert row.utc == (order.time + timedelta(seconds=30)).strftime("%H%MZ")
-        assert row.true == f"{round(order.heading_deg) % 360:03d}°"
-        assert row.magnetic == f"{round(order.heading_magnetic_deg) % 360:03d}°"
-        assert row.todo == "alter course"
+        assert row.steer[0].startswith(f"{round(order.heading_deg) % 360:03d}°")
+        assert row.steer[1].startswith(f"{round(order.heading_magnetic_deg) % 360:03d}°")
+        # Held till then was an angle: she comes from where the heading has swung to.
+        by_deg = (order.heading_deg - before.last_heading_deg + 180.0) % 360.0 - 180.0
+        hand = "starboard" if by_deg > 0.0 else "port"
+        if abs(by_deg) >= 1.0:
+            comes, then = (
+                f"{round(each) % 360:03d}°" for each in (before.last_heading_deg, order.heading_deg)
+            )
+            assert row.todo == f"alter course to {hand}, {comes} to {then}"
+            turned += 1
         assert row.number is None
-        assert row.lasts == row.distance == ""
+        assert row.miles[0] == f"{order.stretch.log_nm:.1f}"
+        assert row.log_at == f"{order.stretch.log_at_nm:.1f}"
         back = f"{round(order.from_mark.bearing_magnetic_deg + 180.0) % 360:03d}°M"
         assert row.from_mark.startswith(f"{order.from_mark.mark} bears ")
         assert row.from_mark.endswith(f" {back}, {order.from_mark.distance_nm:.1f} nm")
         said = re.search(rf"{order.point}, [^:]*: ([^.]*)\.", heard)[1]
-        assert said.startswith(f"alter course, on {board.tack} tack, {board.sail_set}, steer ")
-        assert row.true in said.replace("T", "")
+        assert f", on {board.tack} tack, {board.sail_set}, steer " in said
+        assert said.startswith(f"alter course to {hand}" if abs(by_deg) >= 1.0 else "alter course")
+        assert row.steer[0][:4] in said.replace("T", "")
+    assert turned
     assert [row.number for row in orders(made) if row.number] == list(
         range(1, sum(len(leg.boards) for leg in made.legs) + 1)
     )
@@ -308,5 +348,5 @@ def test_the_log_is_added_up_for_the_navigator(planned):
     rows = orders(planned)
     boards = [board for leg in planned.legs for board in leg.boards]
     run = np.cumsum([0.0, *(board.log_nm for board in boards)])
-    assert [row.log_at for row in rows] == [f"{each:.1f}" for each in run]
+    assert [float(row.log_at) for row in rows] == pytest.approx(run, abs=0.051)
     assert rows[-1].log_at == f"{planned.log_nm:.1f}"

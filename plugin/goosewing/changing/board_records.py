@@ -163,9 +163,7 @@ def _board(waters: Waters, mode: Mode, helms: Sequence[Helm], parts: Sequence[St
         geodesy.loxodrome_inverse(lats[:-1], lons[:-1], lats[1:], lons[1:]).distance_nm
     ))  # fmt: skip
     sailing, airs = sailed[0].going.sailing, sailed[0].airs
-    apparent = wind.apparent_wind(
-        sailing.twa_deg[0], float(airs.tws_kn[0]), sailing.boat_speed_kn[0], sailing.leeway_deg[0]
-    )
+    apparent = _apparent(sailed[0])
     heel = float(sailing.heel_deg[0])
     hours = sum(helm.hours for helm in helms)
     return Board(
@@ -178,8 +176,8 @@ def _board(waters: Waters, mode: Mode, helms: Sequence[Helm], parts: Sequence[St
         course_over_ground_deg=points[0].course_over_ground_deg,
         twa_deg=points[0].twa_deg,
         tws_kn=float(airs.tws_kn[0]),
-        awa_deg=float(apparent.awa_deg),
-        aws_kn=float(apparent.aws_kn),
+        awa_deg=float(apparent.awa_deg[0]),
+        aws_kn=float(apparent.aws_kn[0]),
         boat_speed_kn=log / hours,
         speed_over_ground_kn=distance / hours,
         leeway_deg=float(sailing.leeway_deg[0]),
@@ -200,8 +198,9 @@ def _board(waters: Waters, mode: Mode, helms: Sequence[Helm], parts: Sequence[St
 
 
 def _points(sailed: _Sailed) -> list[BoardPoint]:
-    going = sailed.going
+    going, sailing = sailed.going, sailed.going.sailing
     course = wind.direction_to(going.east_kn, going.north_kn)
+    apparent = _apparent(sailed)
     return [
         BoardPoint(
             lat=float(sailed.lat[i]),
@@ -209,11 +208,23 @@ def _points(sailed: _Sailed) -> list[BoardPoint]:
             time=datetime_from_hours(sailed.time_h[i]),
             heading_deg=float(going.heading_deg[i]),
             course_over_ground_deg=float(course[i]),
-            twa_deg=float(going.sailing.twa_deg[i]),
+            twa_deg=float(sailing.twa_deg[i]),
             tws_kn=float(sailed.airs.tws_kn[i]),
+            awa_deg=float(apparent.awa_deg[i]),
+            aws_kn=float(apparent.aws_kn[i]),
+            boat_speed_kn=float(sailing.boat_speed_kn[i]),
+            leeway_deg=float(sailing.leeway_deg[i]),
+            twd_deg=float(sailed.airs.twd_deg[i]) % 360.0,
         )
         for i in range(len(sailed.time_h))
     ]
+
+
+def _apparent(sailed: _Sailed) -> wind.ApparentWind:
+    sailing = sailed.going.sailing
+    return wind.apparent_wind(
+        sailing.twa_deg, sailed.airs.tws_kn, sailing.boat_speed_kn, sailing.leeway_deg
+    )
 
 
 def _order(helm: Helm, point: BoardPoint) -> Order:

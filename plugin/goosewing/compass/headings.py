@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING, Any, Literal, NamedTuple, TypeVar
 from goosewing.compass.deviation import DeviationCard, east_or_west, magnetic_from_true
 from goosewing.earth.angles import wrap_longitude
 from goosewing.errors import InputError
-from goosewing.records import Board, Hour, Layline, Leg, Order, Plan
+from goosewing.records import Board, Hour, Layline, Leg, Order, Plan, Stretch
 
 if TYPE_CHECKING:
     from goosewing.records import FromMark, LaylineSheet
@@ -249,9 +249,20 @@ def with_variation(
     """
     find = _constant(variation) if isinstance(variation, float | int) else variation
     legs = tuple(_leg_with(leg, find, card) for leg in plan.legs)
-    hours = tuple(_on_dials(each, find(each.lat, each.lon, each.time), card) for each in plan.hours)
+    hours = tuple(
+        _hour_with(each, find(each.lat, each.lon, each.time), card) for each in plan.hours
+    )
+    passed = tuple(
+        replace(
+            each,
+            bearing_magnetic_deg=float(
+                magnetic_from_true(each.bearing_deg, find(each.lat, each.lon, each.time))
+            ),
+        )
+        for each in plan.passed
+    )
     notices = (*plan.notices, *_notices(plan, variation, find, card))
-    return replace(plan, legs=legs, hours=hours, notices=notices)
+    return replace(plan, legs=legs, hours=hours, passed=passed, notices=notices)
 
 
 def laylines_with_variation(
@@ -310,12 +321,44 @@ def _board_with(board: Board, find: VariationAt, card: DeviationCard | None) -> 
         _order_with(order, find(order.lat, order.lon, order.time), card) for order in board.orders
     )
     seen = _by_compass(board.from_mark, variation)
-    return replace(_on_dials(board, variation, card), orders=orders, from_mark=seen)
+    return replace(
+        _on_dials(board, variation, card),
+        orders=orders,
+        from_mark=seen,
+        stretch=_ends_on_dials(board.stretch, variation, card),
+    )
 
 
 def _order_with(order: Order, variation: float, card: DeviationCard | None) -> Order:
     seen = _by_compass(order.from_mark, variation)
-    return replace(_on_dials(order, variation, card), from_mark=seen)
+    return replace(
+        _on_dials(order, variation, card),
+        from_mark=seen,
+        stretch=_ends_on_dials(order.stretch, variation, card),
+    )
+
+
+def _hour_with(hour: Hour, variation: float, card: DeviationCard | None) -> Hour:
+    seen = _by_compass(hour.from_mark, variation)
+    return replace(_on_dials(hour, variation, card), from_mark=seen)
+
+
+def _ends_on_dials(
+    stretch: Stretch | None, variation: float, card: DeviationCard | None
+) -> Stretch | None:
+    """Fill in what is steered at a stretch's end, by the variation at its start."""
+    if stretch is None:
+        return None
+    magnetic = float(magnetic_from_true(stretch.last_heading_deg, variation))
+    return replace(
+        stretch,
+        last_heading_magnetic_deg=magnetic,
+        last_heading_compass_deg=_by_card(magnetic, card),
+    )
+
+
+def _by_card(magnetic_deg: float, card: DeviationCard | None) -> float | None:
+    return None if card is None else float(card.compass_from_magnetic(magnetic_deg))
 
 
 def _by_compass(seen: FromMark | None, variation: float) -> FromMark | None:
@@ -328,7 +371,7 @@ def _by_compass(seen: FromMark | None, variation: float) -> FromMark | None:
 
 def _on_dials(held: _Steered, variation: float, card: DeviationCard | None) -> _Steered:
     magnetic = float(magnetic_from_true(held.heading_deg, variation))
-    compass = None if card is None else float(card.compass_from_magnetic(magnetic))
+    compass = _by_card(magnetic, card)
     return replace(held, heading_magnetic_deg=magnetic, heading_compass_deg=compass)
 
 

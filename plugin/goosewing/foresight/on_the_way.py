@@ -15,16 +15,20 @@ import numpy as np
 
 from goosewing.departures.compare import judged
 from goosewing.earth import geodesy
-from goosewing.records import CAUTIONS, FromMark, Hour, WindAndStream
-from goosewing.totals import time_of
-from goosewing.weather import wind
+from goosewing.foresight import later, passing
+from goosewing.foresight.later import SHORT_H
+from goosewing.foresight.met import wind_and_stream
+from goosewing.foresight.stretches import log_run_nm, with_stretches
+from goosewing.records import CAUTIONS, FromMark, Hour
 from goosewing.weather.base import datetime_from_hours, hours_from_datetime
 from goosewing.words.figures import clock, hours_and_minutes
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from goosewing.records import Board, Departure, Fix, Leg, Order, Plan
+    from numpy.typing import NDArray
+
+    from goosewing.records import Board, BoardPoint, Departure, Fix, Leg, Order, Plan
     from goosewing.units import Array
     from goosewing.weather.base import Weather
 
@@ -42,13 +46,7 @@ MOST_HOURS = 400
 
 WATCH_H = 4.0
 
-SHORT_H = 4.0
-"""So short a passage is told every half hour: a stream turns within it."""
-
-NO_LAND = (
-    "Land and shoals were not looked at: the boards may cross them. Name hazards or the coast to "
-    "keep clear of."
-)
+NO_LAND = "Land and shoals were not looked at: the boards may cross them."
 
 
 def look_ahead(
@@ -69,17 +67,25 @@ def look_ahead(
     Returns
     -------
     Plan
-        With weather and bearings at the start of every board, the passage by hours, notices
-        of what asks for care, and cautions that say what was looked at.
+        With weather and bearings at the start of every board and order, what is met from stop
+        to stop, the passage by hours, what wind and stream become later, how dangers are
+        passed, notices of what asks for care, and cautions that say what was looked at.
     """
-    legs = _with_bearings(_with_weather(plan.legs, weather))
+    legs = _with_bearings(_with_weather(with_stretches(plan).legs, weather))
     said = [*warnings(judged(plan, weather))]
     if (looked_at is None or not land) and NO_LAND not in plan.notices:
         said.append(NO_LAND)
     seen = replace(
         plan, legs=legs, notices=(*plan.notices, *said), cautions=cautions_for(looked_at)
     )
-    return replace(seen, hours=by_hours(seen, weather))
+    return replace(
+        seen,
+        hours=by_hours(seen, weather),
+        passed=passing.passed(seen),
+        later=later.later(seen, weather),
+        afterwards=later.afterwards(seen, weather),
+        tides=later.tides(seen, weather),
+    )
 
 
 def cautions_for(looked_at: str | None) -> tuple[str, ...]:
@@ -96,47 +102,27 @@ def cautions_for(looked_at: str | None) -> tuple[str, ...]:
 # ---- wind and stream ---------------------------------------------------------------------------
 
 
-def wind_and_stream(
-    weather: Weather, time_h: Array, lat: Array, lon: Array
-) -> list[WindAndStream | None]:
-    """Look up wind and stream over the ground, one record a place; None where unknown.
-
-    Parameters
-    ----------
-    weather : Weather
-    time_h, lat, lon : ndarray, shape (n,)
-    """
-    here = weather.at(time_h, lat, lon)
-    columns = [np.broadcast_to(np.asarray(each, dtype=np.float64), time_h.shape) for each in here]
-    east, north, gust, set_east, set_north = columns
-    from_deg, kn = wind.direction_from(east, north), np.hypot(east, north)
-    set_deg, drift = wind.direction_to(set_east, set_north), np.hypot(set_east, set_north)
-    return [
-        None
-        if not np.isfinite(kn[i])
-        else WindAndStream(
-            wind_from_deg=float(from_deg[i]) % 360.0,
-            wind_kn=float(kn[i]),
-            gust_kn=float(gust[i]) if np.isfinite(gust[i]) else None,
-            set_deg=float(set_deg[i]) % 360.0 if drift[i] > 0.0 else None,
-            drift_kn=float(drift[i]) if np.isfinite(drift[i]) else 0.0,
-        )
-        for i in range(len(time_h))
-    ]
-
-
 def _with_weather(legs: Sequence[Leg], weather: Weather) -> tuple[Leg, ...]:
-    starts = [board.start for leg in legs for board in leg.boards]
-    time_h = np.array([hours_from_datetime(time_of(fix)) for fix in starts])
-    found = iter(
-        wind_and_stream(
-            weather, time_h, np.array([f.lat for f in starts]), np.array([f.lon for f in starts])
-        )
-    )
-    return tuple(
-        replace(leg, boards=tuple(replace(board, weather=next(found)) for board in leg.boards))
-        for leg in legs
-    )
+    starts = [place for leg in legs for board in leg.boards for place in _places(board)]
+    time_h = np.array([_hours_of(place) for place in starts])
+    lat, lon = np.array([(place.lat, place.lon) for place in starts]).T
+    found = iter(wind_and_stream(weather, time_h, lat, lon))
+
+    def met(board: Board) -> Board:
+        here = next(found)
+        orders = tuple(replace(order, weather=next(found)) for order in board.orders)
+        return replace(board, weather=here, orders=orders)
+
+    return tuple(replace(leg, boards=tuple(met(board) for board in leg.boards)) for leg in legs)
+
+
+def _places(board: Board) -> list[Fix | Order]:
+    return [board.start, *board.orders]
+
+
+def _hours_of(place: Fix | Order) -> float:
+    assert place.time is not None
+    return hours_from_datetime(place.time)
 
 
 def _with_bearings(legs: Sequence[Leg]) -> tuple[Leg, ...]:
@@ -152,8 +138,12 @@ def _from_mark(leg: Leg, board: Board) -> Board:
 
 
 def _seen(leg: Leg, place: Fix | Order) -> FromMark:
+    return _seen_at(leg, place.lat, place.lon)
+
+
+def _seen_at(leg: Leg, lat: float, lon: float) -> FromMark:
     mark = leg.boards[-1].end
-    line = geodesy.loxodrome_inverse(mark.lat, mark.lon, place.lat, place.lon)
+    line = geodesy.loxodrome_inverse(mark.lat, mark.lon, lat, lon)
     return FromMark(
         mark=leg.destination,
         bearing_deg=float(line.bearing_deg) % 360.0,
@@ -173,8 +163,11 @@ class _Track(NamedTuple):
     heading_deg: Array
     course_deg: Array
     gone_nm: Array
-    number: Array
+    log_nm: Array
+    """What the log has run since the departure."""
+    number: NDArray[np.intp]
     """Which board, counted over all legs."""
+    points: tuple[BoardPoint, ...]
 
 
 def by_hours(plan: Plan, weather: Weather) -> tuple[Hour, ...]:
@@ -187,7 +180,8 @@ def by_hours(plan: Plan, weather: Weather) -> tuple[Hour, ...]:
     # A board's own last point stands before the next one's first, at the same time or earlier.
     at = np.clip(np.searchsorted(track.time_h, times, side="right") - 1, 0, len(track.time_h) - 1)
     lat, lon = (np.interp(times, track.time_h, each) for each in (track.lat, track.lon))
-    gone = np.interp(times, track.time_h, track.gone_nm)
+    gone, run = (np.interp(times, track.time_h, each) for each in (track.gone_nm, track.log_nm))
+    speed = _over_ground_kn(track, at)
     met = wind_and_stream(weather, times, lat, lon)
     places = [
         (leg, board) for leg, each in enumerate(plan.legs) for board in range(len(each.boards))
@@ -203,10 +197,26 @@ def by_hours(plan: Plan, weather: Weather) -> tuple[Hour, ...]:
             course_over_ground_deg=float(track.course_deg[at[i]]),
             weather=here,
             to_go_nm=max(float(track.gone_nm[-1] - gone[i]), 0.0),
+            log_nm=float(run[i]),
+            from_mark=_seen_at(plan.legs[places[int(track.number[at[i]])][0]], lat[i], lon[i]),
+            awa_deg=track.points[at[i]].awa_deg,
+            aws_kn=track.points[at[i]].aws_kn,
+            boat_speed_kn=track.points[at[i]].boat_speed_kn,
+            speed_over_ground_kn=float(speed[i]),
         )
         for i, here in enumerate(met)
         if here is not None
     )
+
+
+def _over_ground_kn(track: _Track, at: NDArray[np.intp]) -> Array:
+    """Speed over the ground from points on to the next of the same board, or from the last one."""
+    ends = np.minimum(at + 1, len(track.time_h) - 1)
+    ends = np.where(track.number[ends] == track.number[at], ends, at)
+    begins = np.maximum(ends - 1, 0)
+    hours = track.time_h[ends] - track.time_h[begins]
+    speeds: Array = (track.gone_nm[ends] - track.gone_nm[begins]) / np.maximum(hours, 1e-9)
+    return speeds
 
 
 def _full_hours(plan: Plan) -> list[datetime]:
@@ -221,6 +231,7 @@ def _full_hours(plan: Plan) -> list[datetime]:
 
 def _track(plan: Plan) -> _Track:
     boards = [board for leg in plan.legs for board in leg.boards]
+    points = tuple(point for board in boards for point in board.points)
     rows = [
         (
             hours_from_datetime(point.time),
@@ -228,16 +239,19 @@ def _track(plan: Plan) -> _Track:
             point.lon,
             point.heading_deg,
             point.course_over_ground_deg,
-            number,
         )
-        for number, board in enumerate(boards)
-        for point in board.points
+        for point in points
     ]
-    time_h, lat, lon, heading, course, number = np.array(rows).T
+    time_h, lat, lon, heading, course = np.array(rows).T
+    number = np.repeat(np.arange(len(boards)), [len(board.points) for board in boards])
     pieces = geodesy.loxodrome_inverse(lat[:-1], lon[:-1], lat[1:], lon[1:]).distance_nm
     gone = np.concatenate(([0.0], np.cumsum(pieces)))
+    before = np.cumsum([0.0, *(board.log_nm for board in boards[:-1])])
+    log = np.concatenate([
+        start + log_run_nm(board) for start, board in zip(before, boards, strict=True)
+    ])  # fmt: skip
     return _Track(
-        time_h, lat, np.unwrap(lon, period=360.0), heading, course, gone, number.astype(int)
+        time_h, lat, np.unwrap(lon, period=360.0), heading, course, gone, log, number, points
     )
 
 

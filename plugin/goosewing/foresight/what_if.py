@@ -17,7 +17,8 @@ from goosewing import plan as plans
 from goosewing.departures.compare import held_case
 from goosewing.errors import NoPlanError
 from goosewing.foresight.pieces import Piece, pieces_of
-from goosewing.records import Turn, WhatIf
+from goosewing.records import Late, Turn, WhatIf
+from goosewing.totals import time_of
 from goosewing.velocities.velocity_set import (
     airs_over_water,
     along_and_across,
@@ -30,6 +31,7 @@ from goosewing.weather.base import hours_from_datetime
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
     from concurrent.futures import Executor
+    from datetime import datetime
 
     from goosewing.boat.model import Boat
     from goosewing.case import Case
@@ -39,6 +41,13 @@ if TYPE_CHECKING:
 
 NEAR_DEG = 5.0
 """So far off a board's course still counts as sailing it, where its sails go no nearer. [°]"""
+
+
+LATE_H = (1.0, 2.0)
+"""How late she may be at a mark. [h]"""
+
+MOST_LATE = 6
+"""Of so many legs, the last, it is told what being late where they begin does."""
 
 
 class Change(NamedTuple):
@@ -200,7 +209,7 @@ def behind_nm(made: Plan, boat: Boat, weather: Weather, delay_h: float = 0.0) ->
     """
     now = hours_from_datetime(made.departure) + delay_h
     end = hours_from_datetime(made.arrival) + delay_h
-    pieces = [piece for leg in made.legs for board in leg.boards for piece in pieces_of(board)]
+    pieces = _pieces(made)
     left = sum(piece.distance_nm for piece in pieces)
     pace = _Pace(boat, weather)
     for piece in pieces:
@@ -216,11 +225,70 @@ def behind_nm(made: Plan, boat: Boat, weather: Weather, delay_h: float = 0.0) ->
     return max(left, 0.0)
 
 
+def late(made: Plan, boat: Boat, weather: Weather) -> tuple[Late, ...]:
+    """Sail a plan's own boards from each of its marks on, later than planned.
+
+    Parameters
+    ----------
+    made : Plan
+    boat : Boat
+    weather : Weather
+        That for which it was made. Where it doesn't change with time nothing is told.
+    """
+    if not weather.varies_in_time:
+        return ()
+    pace = _Pace(boat, weather)
+    numbers = range(len(made.legs))[-MOST_LATE:]
+    return tuple(
+        Late(
+            mark=made.marks[number].name,
+            delay_h=delay_h,
+            arrival=_arrival(made, number, pace, delay_h),
+        )
+        for number in numbers
+        if made.legs[number].boards
+        for delay_h in LATE_H
+    )
+
+
+def _arrival(made: Plan, number: int, pace: _Pace, delay_h: float) -> datetime | None:
+    """Tell when she is at the last mark, if she begins a leg so much later than planned.
+
+    By how much later than the plan: what the pieces' middles differ by from the plan's own
+    integration is in both.
+    """
+    pieces = _pieces(made, number)
+    board = made.legs[number].boards[0]
+    begins = hours_from_datetime(
+        board.manoeuvres[0].time if board.manoeuvres else time_of(board.start)
+    )
+    took = [pace.sailed_h(pieces, begins + delay) for delay in (0.0, delay_h)]
+    if took[0] is None or took[1] is None:
+        return None
+    return made.arrival + timedelta(hours=delay_h + took[1] - took[0])
+
+
+def _pieces(made: Plan, first: int = 0) -> list[Piece]:
+    legs = made.legs[first:]
+    return [piece for leg in legs for board in leg.boards for piece in pieces_of(board)]
+
+
 class _Pace:
     """How fast she goes along pieces in the other wind; the same piece asked for once."""
 
     def __init__(self, boat: Boat, weather: Weather) -> None:
         self._boat, self._weather = boat, weather
+
+    def sailed_h(self, pieces: Sequence[Piece], begins_h: float) -> float | None:
+        """Return how long pieces take one after the other; None if one can't be held."""
+        now = begins_h
+        for piece in pieces:
+            now += piece.pause_h
+            speed = self.speed_kn(piece, now)
+            if speed is None:
+                return None
+            now += piece.distance_nm / speed
+        return now - begins_h
 
     def speed_kn(self, piece: Piece, now_h: float) -> float | None:
         if piece.board.engine:

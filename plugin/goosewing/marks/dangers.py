@@ -181,21 +181,19 @@ def told(dangers: Sequence[Danger], others: Sequence[Mark], source: str) -> tupl
     said = []
     if dangers:
         names = [f"{each.mark.name} {_off(each)} ({each.because})" for each in dangers]
-        said.append(
-            f"Kept clear of waypoints of {source}: {_some(names)}. Another choice: --dangers."
-        )
+        said.append(f"Kept clear of waypoints of {source}, at the least: {_some(names)}.")
     words = [(each.name, word_in_name(each.name)) for each in others]
     passed = [f"{name} ({word})" for name, word in words if word is not None]
     if passed:
         said.append(
             f"Not kept clear of, although the name holds a word of danger: {listed(passed)} "
-            f"(waypoints of {source}; --dangers all keeps clear of every one)."
+            f"(waypoints of {source})."
         )
     names = [name for name, word in words if word is None]
     if names:
         said.append(
             f"Not kept clear of, as nothing says that they are dangers: {_some(names)} (waypoints "
-            f"of {source}; --dangers all keeps clear of every one)."
+            f"of {source})."
         )
     return tuple(said)
 

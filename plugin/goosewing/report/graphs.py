@@ -28,7 +28,8 @@ if TYPE_CHECKING:
 WIDTH, HEIGHT = 640.0, 150.0
 """Of the graph against time, in its own units; words and axes lie within."""
 
-LEFT, RIGHT, TOP, BOTTOM = 34.0, 8.0, 30.0, 18.0
+LEFT, RIGHT, TOP, BOTTOM = 34.0, 22.0, 30.0, 18.0
+"""To the right as well half an axis's time stands beyond the last line."""
 
 ROOM = 34.0
 """So far apart the times of an axis stand."""

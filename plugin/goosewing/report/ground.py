@@ -17,7 +17,7 @@ EDGE = "#8d8a82"
 STYLES: Mapping[str, Mapping[str, Any]] = {
     "land": {"facecolor": "#cfccc4", "edgecolor": EDGE, "lw": 0.6},
     "shoal": {"facecolor": "#c5d9e8", "edgecolor": "#7f9bb0", "lw": 0.5},
-    "area": {"facecolor": "none", "edgecolor": EDGE, "lw": 0.8, "hatch": "////"},
+    "area": {"facecolor": "none", "edgecolor": EDGE, "lw": 0.8, "hatch": "xxx"},
     "danger": {"facecolor": "#6f6c66", "edgecolor": "#6f6c66", "lw": 1.6},
 }
 """By kind, in the order in which they are drawn: greys, as red and green are the tacks'."""
@@ -46,6 +46,7 @@ def draw(axes: Any, hazards: Hazards, centre: float) -> list[Any]:
     """
     import shapely
     from matplotlib.collections import PathCollection
+    from matplotlib.lines import Line2D
     from matplotlib.patches import Patch
 
     west, east = axes.get_xlim()
@@ -62,13 +63,24 @@ def draw(axes: Any, hazards: Hazards, centre: float) -> list[Any]:
         if paths:
             drawn = PathCollection(paths, zorder=0.5, **style)
             axes.add_collection(drawn, autolim=False)
-            shown.append(Patch(label=WORDS[kind], **{**style, "lw": min(style["lw"], 0.8)}))
+            like = _cross() if kind == "danger" else {}
+            shown.append(
+                Line2D([], [], label=WORDS[kind], **like)
+                if like
+                else Patch(label=WORDS[kind], **{**style, "lw": min(style["lw"], 0.8)})
+            )
             if kind == "danger":
                 _mark(axes, paths)
     if shown and hazards.clearance_nm:
         words = f"kept {hazards.clearance_nm:g} nm off"
         shown.append(Patch(label=words, facecolor="none", edgecolor="none"))
     return shown
+
+
+def _cross() -> dict[str, Any]:
+    """Return the look of the cross on a danger, in the picture and in its key."""
+    colour = STYLES["danger"]["edgecolor"]
+    return {"marker": "+", "ms": 8, "mew": 1.6, "color": colour, "ls": "none"}
 
 
 def _mark(axes: Any, paths: Sequence[Any]) -> None:
@@ -79,7 +91,7 @@ def _mark(axes: Any, paths: Sequence[Any]) -> None:
     lon, lat = [0.5 * (b.x0 + b.x1) for b in small], [0.5 * (b.y0 + b.y1) for b in small]
     # A plain line would widen the picture's limits.
     limits = axes.get_xlim(), axes.get_ylim()
-    axes.plot(lon, lat, "+", ms=8, mew=1.6, color=STYLES["danger"]["edgecolor"], zorder=0.6)
+    axes.plot(lon, lat, zorder=0.6, **_cross())
     axes.set_xlim(limits[0])
     axes.set_ylim(limits[1])
 

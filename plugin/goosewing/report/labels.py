@@ -26,6 +26,9 @@ ASTRAY = 400.0
 """What it weighs to stand no nearer to its own line than to another label's: it would be read
 there, and an order read on the wrong board is worse than none."""
 
+LED_FROM_POINTS = 12.0
+"""Words farther than this from what they speak of have a thin line that leads there."""
+
 LED_FARTHER = 4.0
 """How much more a bit of a line weighs where a thin line leads from the words to their place."""
 
@@ -148,9 +151,18 @@ def _write(
         return None
     offset = trials[best][:2] - places[0]
     text.set_position(tuple(offset / per_point))
-    if led:
-        _lead(axes, trials[best], places[0], label)
+    spot = _spot(trials[best], places, own)
+    if led or _off(trials[best][np.newaxis], spot[np.newaxis])[0] > LED_FROM_POINTS * per_point:
+        _lead(axes, trials[best], spot, label)
     return trials[best]
+
+
+def _spot(box: Array, places: Array, own: Array) -> Array:
+    """Return the nearest place that words speak of; on a line, any of its points."""
+    spots = own if len(own) else places
+    aside = np.maximum(np.maximum(box[:2] - spots, spots - box[2:]), 0.0)
+    nearest: Array = spots[int(np.argmin(np.hypot(*aside.T)))]
+    return nearest
 
 
 def _halo(axes: Any) -> list[Any]:

@@ -23,7 +23,7 @@ from goosewing.report.labels import Label
 from goosewing.totals import time_of
 from goosewing.turns import Stop, stops
 from goosewing.words.figures import clock, hours_and_minutes, three_figures
-from goosewing.words.points import UNDER_ENGINE, done_words
+from goosewing.words.points import UNDER_ENGINE, done_words, goes_downwind, steering
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -213,10 +213,14 @@ def _frame(figure: Any, axes: Any, plan: Plan) -> None:
     axes.set_title(conditions, fontsize=8.5, color=QUIET, parse_math=False)
     figure.supxlabel(
         "Not for sole navigation. Charts, depth, traffic, collision rules and local rules come "
-        "first.\nDownwind: rig a preventer, handle the pole with care.",
+        f"first.{_downwind_words(plan)}",
         fontsize=8,
         color=QUIET,
     )
+
+
+def _downwind_words(plan: Plan) -> str:
+    return "\nDownwind: rig a preventer, handle the pole with care." if goes_downwind(plan) else ""
 
 
 def _title(plan: Plan) -> str:
@@ -347,8 +351,8 @@ def _turn_label(stop: Stop, centre: float, zone: tzinfo | None = None) -> Label 
     words = ", ".join(done_words(stop))
     if not words:
         return None
-    if stop.order is not None:
-        words += f", steer {three_figures(stop.order.heading_deg)}"
+    if stop.order is not None and words == "alter course":
+        words += f", steer {three_figures(stop.order.heading_deg)}T"
     time = stop.time or time_of(board.start)
     name = stop.point or (f"{_clipped(stop.mark.name, LONGEST_NAME)}:" if stop.mark else "")
     told = clock(time)
@@ -369,7 +373,7 @@ def _board_label(board: Board, centre: float) -> Label:
         for share in (0.5, 0.35, 0.65, 0.2, 0.8)
     )
     under = UNDER_ENGINE if board.engine else _clipped(board.sail_set, LONGEST_NAME)
-    steer = f"steer {three_figures(board.heading_deg)}"
+    steer = _steer_words(board)
     return Label(
         words=f"{under}, {steer}",
         shorter=steer,
@@ -380,6 +384,16 @@ def _board_label(board: Board, centre: float) -> Label:
     )
 
 
+def _steer_words(board: Board) -> str:
+    """Say what is steered, from where to where it swings if an angle is kept."""
+    first, held = three_figures(board.heading_deg), board.stretch
+    swings = steering(board).keep_twa_deg is not None
+    last = "" if held is None else three_figures(held.last_heading_deg)
+    if swings and not last:
+        return f"steer {first}T at first"
+    return f"steer {first} to {last}T" if swings and last != first else f"steer {first}T"
+
+
 PLACES = {
     "upper left": (0.0, 1.0), "upper right": (1.0, 1.0), "lower left": (0.0, 0.0),
     "lower right": (1.0, 0.0), "upper center": (0.5, 1.0), "lower center": (0.5, 0.0),
@@ -387,16 +401,23 @@ PLACES = {
 }  # fmt: skip
 """Where wind and scale may stand: how far right and up; corners first."""
 
-WIND_SIZE = (0.22, 0.24)
-"""Width and height, in shares of the picture."""
+WIND_SIZE_POINTS = (110.0, 74.0)
+"""Width and height of the wind's arrow with its words."""
 
 
 def _corners(axes: Any, plan: Plan, lines: Array) -> list[Any]:
     """Put wind and scale where least is drawn; return their boxes."""
     shares = axes.transAxes.inverted().transform(lines)
-    wind = min(PLACES, key=lambda name: _drawn_in(_box(name, WIND_SIZE), shares))
-    written = _wind_arrow(axes, plan, _box(wind, WIND_SIZE))
+    size = _shares(axes, WIND_SIZE_POINTS)
+    wind = min(PLACES, key=lambda name: _drawn_in(_box(name, size), shares))
+    written = _wind_arrow(axes, plan, _box(wind, size))
     return [*written, *_scale_bar(axes, plan, lines, written)]
+
+
+def _shares(axes: Any, points: tuple[float, float]) -> tuple[float, float]:
+    """Return a width and a height on paper as shares of the picture's."""
+    frame, per_point = axes.get_window_extent(), axes.figure.dpi / 72.0
+    return points[0] * per_point / frame.width, points[1] * per_point / frame.height
 
 
 SCALE_SIZE = (0.26, 0.06)
@@ -440,9 +461,14 @@ MOST_ARROWS = 9
 WIND_IN = 0.38
 """Length of a wind's arrow, on paper. [inches]"""
 
+BESIDE_IN = 0.22
+"""How far to port of her track the middle of a wind's arrow stands, to starboard a stream's."""
+
+ARROW = {"arrowstyle": "-|>,head_width=.16,head_length=.32", "lw": 1.1, "shrinkA": 0, "shrinkB": 0}
+
 
 def _along_the_way(axes: Any, plan: Plan) -> Array:
-    """Draw wind and stream where she is at some of the hours: wind in, stream out, of her track.
+    """Draw wind and stream where she is at some of the hours, on either side of her track.
 
     Nothing is drawn where the plan was not looked up hour by hour.
 
@@ -456,29 +482,40 @@ def _along_the_way(axes: Any, plan: Plan) -> Array:
     if not picked:
         return np.empty((0, 2))
     at = np.column_stack(_line_of(picked, plan.marks[0].lon))
-    to_rad = np.radians([hour.weather.wind_from_deg + 180.0 for hour in picked])
-    wind = WIND_IN * np.column_stack((np.sin(to_rad), np.cos(to_rad)))
-    to_rad = np.radians([hour.weather.set_deg or 0.0 for hour in picked])
+    wind = WIND_IN * _unit([hour.weather.wind_from_deg + 180.0 for hour in picked])
     drift = np.array([hour.weather.drift_kn for hour in picked])
     length = np.where(drift >= 0.05, 0.2 + 0.15 * np.minimum(drift, 3.0), 0.0)
-    stream = length[:, np.newaxis] * np.column_stack((np.sin(to_rad), np.cos(to_rad)))
-    limits = axes.get_xlim(), axes.get_ylim()
-    _arrows(axes, at, wind, color=QUIET, pivot="tip", headwidth=5)
-    if np.any(length):
-        flows = length > 0.0
-        _arrows(axes, at[flows], stream[flows], color=STREAM, pivot="tail", headwidth=3)
-    axes.set_xlim(limits[0])
-    axes.set_ylim(limits[1])
-    pixels, dpi = axes.transData.transform(at), axes.figure.dpi
-    ends = np.stack((pixels - dpi * wind, pixels, pixels + dpi * stream), axis=1)
-    return np.concatenate([labels.along(each) for each in ends])
+    stream = length[:, np.newaxis] * _unit([hour.weather.set_deg or 0.0 for hour in picked])
+    port = BESIDE_IN * _unit([hour.course_over_ground_deg - 90.0 for hour in picked])
+    dpi = axes.figure.dpi
+    pixels = axes.transData.transform(at)
+    ends = [
+        _arrows(axes, pixels + dpi * port, dpi * wind, QUIET),
+        _arrows(axes, (pixels - dpi * port)[length > 0.0], dpi * stream[length > 0.0], STREAM),
+    ]
+    return np.concatenate([np.empty((0, 2)), *ends])
 
 
-def _arrows(axes: Any, at: Array, inches: Array, **style: Any) -> None:
-    axes.quiver(
-        *at.T, *inches.T, units="inches", scale_units="inches", scale=1.0, width=0.014,
-        zorder=2.5, **style,
-    )  # fmt: skip
+def _unit(towards_deg: Sequence[float]) -> Array:
+    """East and north of directions, shape (n, 2)."""
+    to_rad = np.radians(np.asarray(towards_deg, dtype=np.float64))
+    return np.column_stack((np.sin(to_rad), np.cos(to_rad)))
+
+
+def _arrows(axes: Any, middles: Array, lengths: Array, colour: str) -> Array:
+    """Draw arrows by their middles and lengths; return points along them. [px]."""
+    # In points: files of other resolutions than the screen's have other pixels.
+    per_point = axes.figure.dpi / 72.0
+    points = [np.empty((0, 2))]
+    for middle, length in zip(middles, lengths, strict=True):
+        tail, tip = middle - length / 2.0, middle + length / 2.0
+        axes.annotate(
+            "", xy=tip / per_point, xytext=tail / per_point, xycoords="figure points",
+            textcoords="figure points", zorder=2.5, annotation_clip=False,
+            arrowprops=ARROW | {"color": colour},
+        )  # fmt: skip
+        points.append(labels.along(np.stack((tail, tip))))
+    return np.concatenate(points)
 
 
 def _box(place: str, size: tuple[float, float]) -> Array:
@@ -523,27 +560,17 @@ def _legend(axes: Any, plan: Plan, shown: Sequence[Any]) -> None:
     It has as many columns as the paper is wide enough for: Matplotlib's layout narrows a chart
     under a key that is wider than its figure until nothing is left of it.
     """
-    from matplotlib.lines import Line2D
+    from matplotlib.legend_handler import HandlerPatch
+    from matplotlib.patches import FancyArrow
     from matplotlib.transforms import ScaledTranslation, blended_transform_factory
 
-    under = Line2D([0], [0], color=INK, lw=2.2, ls=MOTORED, label=UNDER_ENGINE)
-    motored = [under] if plan.engine_h else []
-    handles = [
-        Line2D([0], [0], color=PORT, lw=2.2, label="port tack"),
-        Line2D([0], [0], color=STARBOARD, lw=2.2, ls=DASHED, label="starboard tack"),
-        Line2D([0], [0], color=INK, lw=9, alpha=0.25, label="pole set"),
-        Line2D([0], [0], color=INK, lw=0.8, ls=LAYLINE, label="layline into the mark"),
-        Line2D([0], [0], color=QUIET, lw=0.9, ls=RHUMB, label="rhumb line"),
-        *motored,
-        *_band_keys(plan),
-        *_arrow_keys(plan),
-        *shown,
-    ]
+    handles = [*_board_keys(plan), *_band_keys(plan), *_arrow_keys(plan), *shown]
     frame = blended_transform_factory(axes.figure.transFigure, axes.transAxes)
     below = frame + ScaledTranslation(0.0, -KEY_POINTS / 72.0, axes.figure.dpi_scale_trans)
     for columns in range(MOST_COLUMNS, 0, -1):
         key = axes.legend(
-            handles=handles, loc="upper center", bbox_to_anchor=(0.5, 0.0), bbox_transform=below,
+            handles=handles, handler_map={FancyArrow: HandlerPatch(patch_func=_key_arrow)},
+            loc="upper center", bbox_to_anchor=(0.5, 0.0), bbox_transform=below,
             ncols=columns, fontsize=8, frameon=False, handlelength=3.2, columnspacing=1.4,
         )  # fmt: skip
         for text in key.get_texts():
@@ -551,6 +578,35 @@ def _legend(axes: Any, plan: Plan, shown: Sequence[Any]) -> None:
         renderer = axes.figure.canvas.get_renderer()
         if key.get_window_extent(renderer).width < KEY_SHARE * axes.figure.bbox.width:
             return
+
+
+def _board_keys(plan: Plan) -> list[Any]:
+    """Name the lines that are drawn, and no others."""
+    from matplotlib.lines import Line2D
+
+    boards = [board for leg in plan.legs for board in leg.boards]
+    sailed = [board for board in boards if not board.engine]
+    looks: tuple[tuple[bool, str, dict[str, Any]], ...] = (
+        (any(board.tack == "port" for board in sailed), "port tack", {"color": PORT, "lw": 2.2}),
+        (
+            any(board.tack == "starboard" for board in sailed),
+            "starboard tack",
+            {"color": STARBOARD, "lw": 2.2, "ls": DASHED},
+        ),
+        (
+            any(board.poled for board in sailed),
+            "pole set",
+            {"color": INK, "lw": 9, "alpha": 0.25},
+        ),
+        (
+            any(leg.laylines for leg in plan.legs),
+            "layline into the mark",
+            {"color": INK, "lw": 0.8, "ls": LAYLINE},
+        ),
+        (True, "rhumb line", {"color": QUIET, "lw": 0.9, "ls": RHUMB}),
+        (len(sailed) < len(boards), UNDER_ENGINE, {"color": INK, "lw": 2.2, "ls": MOTORED}),
+    )
+    return [Line2D([0], [0], label=name, **look) for drawn, name, look in looks if drawn]
 
 
 def _band_keys(plan: Plan) -> list[Any]:
@@ -581,14 +637,29 @@ def _cone_words(rule: LegRule) -> str:
 
 
 def _arrow_keys(plan: Plan) -> list[Any]:
-    from matplotlib.lines import Line2D
+    from matplotlib.patches import FancyArrow
 
     if not plan.hours:
         return []
-    keys = [Line2D([0], [0], color=QUIET, lw=1.2, marker=">", ms=4, label="wind over the ground")]
+    keys = [FancyArrow(0, 0, 1, 0, fc=QUIET, ec=QUIET, label="wind over the ground")]
     if any(hour.weather.set_deg is not None for hour in plan.hours):
-        keys.append(Line2D([0], [0], color=STREAM, lw=1.2, marker=">", ms=3, label="stream"))
+        keys.append(FancyArrow(0, 0, 1, 0, fc=STREAM, ec=STREAM, label="stream"))
     return keys
+
+
+def _key_arrow(
+    *, legend: Any, orig_handle: Any, xdescent: float, ydescent: float, width: float,
+    height: float, fontsize: float,
+) -> Any:  # fmt: skip
+    """Draw an arrow in the key as it lies on the chart."""
+    from matplotlib.patches import FancyArrow
+
+    del legend, fontsize
+    return FancyArrow(
+        -xdescent, -ydescent + height / 2.0, width, 0.0, length_includes_head=True,
+        width=1.1, head_width=0.7 * height, head_length=0.8 * height, lw=0.0,
+        fc=orig_handle.get_facecolor(),
+    )  # fmt: skip
 
 
 def _dress(axes: Any, plan: Plan) -> None:
@@ -637,7 +708,8 @@ def _wind_arrow(axes: Any, plan: Plan, box: Array) -> list[Any]:
 
     board = plan.legs[0].boards[0]
     blows_from = np.radians(board.twd_deg or 0.0)
-    x, y = float(box[0] + box[2]) / 2.0, float(box[3]) - 0.08
+    across, up = _shares(axes, (WIND_POINTS, WIND_POINTS + 6.0))
+    x, y = float(box[0] + box[2]) / 2.0, float(box[3]) - up
     # In points, as shares of a frame that is no square would turn it.
     east, north = -WIND_POINTS * np.sin(blows_from), -WIND_POINTS * np.cos(blows_from)
     middle = axes.transAxes.transform((x, y)) / (axes.figure.dpi / 72.0)
@@ -651,7 +723,7 @@ def _wind_arrow(axes: Any, plan: Plan, box: Array) -> list[Any]:
     )
     words = axes.text(
         x,
-        y - 0.08,
+        y - up,
         _wind_words(plan),
         transform=axes.transAxes,
         ha="center",
@@ -659,18 +731,18 @@ def _wind_arrow(axes: Any, plan: Plan, box: Array) -> list[Any]:
         fontsize=8,
         color=INK,
     )
-    arrow = Bbox.from_extents(x - 0.08, y - 0.08, x + 0.08, y + 0.08)
+    arrow = Bbox.from_extents(x - across, y - up, x + across, y + up)
     renderer = axes.figure.canvas.get_renderer()
     return [TransformedBbox(arrow, axes.transAxes), words.get_window_extent(renderer)]
 
 
-WIND_POINTS = 26.0
+WIND_POINTS = 20.0
 """Half the length of the wind's arrow, on paper. [points]"""
 
 
 def _wind_words(plan: Plan) -> str:
     board = plan.legs[0].boards[0]
-    words = f"wind over the water\n{three_figures(board.twd_deg or 0.0)}, {board.tws_kn:.0f} kn"
+    words = f"wind over the water\n{three_figures(board.twd_deg or 0.0)}T, {board.tws_kn:.0f} kn"
     # In steady wind a board has but its two ends.
     changing = any(len(each.points) > 2 for leg in plan.legs for each in leg.boards)
     return f"{words} at the start" if changing else words

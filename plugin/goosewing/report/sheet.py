@@ -7,9 +7,12 @@ from __future__ import annotations
 
 import io
 from datetime import timedelta
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from goosewing import records
 from goosewing.errors import InputError
+from goosewing.records import DOWNWIND_CAUTION
 from goosewing.report import graphs
 from goosewing.report.picture import INK, PORT, STARBOARD, any_script, draw
 from goosewing.turns import stops
@@ -25,21 +28,38 @@ from goosewing.words.figures import (
     three_figures,
 )
 from goosewing.words.names import with_plain_names
-from goosewing.words.on_the_way import bears_words, ground_words, weather_words
+from goosewing.words.on_the_way import (
+    bears_words,
+    ground_words,
+    over_water_words,
+    passed_words,
+    stream_figures,
+    tides_words,
+    weather_words,
+    wind_figures,
+)
 from goosewing.words.points import (
     BEYOND,
     POLE_UP,
     UNDER_ENGINE,
-    angle_words,
+    altered_words,
     begins_poled,
     done_words,
+    goes_downwind,
     keep_words,
     leaving_words,
+    pole_words,
     spars_words,
     steering,
     stop_sentence,
 )
-from goosewing.words.what_if import advice_words, behind_line, change_name, turns_words
+from goosewing.words.what_if import (
+    added_minutes,
+    advice_words,
+    behind_line,
+    change_name,
+    turns_words,
+)
 
 if TYPE_CHECKING:
     from datetime import datetime, tzinfo
@@ -47,7 +67,7 @@ if TYPE_CHECKING:
 
     from goosewing.boat.model import Boat
     from goosewing.hazards.areas import Hazards
-    from goosewing.records import Board, Hour, Plan, WhatIf
+    from goosewing.records import Board, Hour, Plan, Stretch, WhatIf, WindAndStream
     from goosewing.turns import Stop
 
 FORMATS = (".html", ".pdf")
@@ -59,40 +79,53 @@ COLOURS = {"ink": INK, "rule": "#b9c1c9", "port": PORT, "starboard": STARBOARD}
 """Of the drawings beside the chart: written into each shape, as WeasyPrint gives a drawing none of
 its page's rules. On a dark screen all drawings are turned round as a whole."""
 
-CHART_INCHES = (7.3, 5.0)
+CHART_INCHES = (8.6, 5.6)
+LOW_CHART_INCHES = (8.6, 4.1)
+"""Paper's width without its margins is 7.3 inches: letters are a seventh smaller on it.
+
+Lower where long tables share the two pages.
+"""
+
+LONG_TABLE = 6
+"""Rows of orders beyond which the chart is low."""
+
+HERE_NM = 0.05
+"""So near, a mark has no bearing that is worth a word. [nm]"""
 
 MISSING = '{what} needs {package}: in Goosewing\'s folder, pip install ".[sheet]"'
 
 
 class Order(NamedTuple):
-    """A row of the orders: what is done at a stop, and how she then sails.
+    """A row of the orders: what is done at a stop, and how she then sails to the next.
 
-    Empty where nothing is to be told: at the last mark, and of a board's own figures where
-    only another order is given along it.
+    Lines of a cell stand one below the other. All that is sailed is empty at the last mark.
     """
 
     number: int | None
+    """The board that begins here, counted over the passage; None along a board."""
     point: str
     utc: str
     local: str
     day: str
+    """Where it is another than at the stop before."""
     todo: str
     place: str
+    hand: str
     from_mark: str
     log_at: str
+    work: str = ""
+    """What is steered while the pole is handled, and when the board itself begins."""
     sails: str = ""
-    beside: str = ""
     tack: str = ""
-    true: str = ""
-    magnetic: str = ""
-    compass: str = ""
-    apparent: str = ""
-    apparent_kn: str = ""
-    course: str = ""
-    boat_speed: str = ""
-    ground_speed: str = ""
-    log: str = ""
-    distance: str = ""
+    spars: str = ""
+    keep: str = ""
+    """The angle that is kept, where it makes the heading swing: then this is the order."""
+    met: str = ""
+    steer: tuple[str, ...] = ()
+    angles: tuple[str, ...] = ()
+    courses: tuple[str, ...] = ()
+    speeds: tuple[str, ...] = ()
+    miles: tuple[str, ...] = ()
     lasts: str = ""
 
 
@@ -179,35 +212,47 @@ def format_sheet(
         plan=shown,
         title=_title(shown),
         facts=_facts(shown, zone),
-        chart=chart_svg(shown, hazards, zone),
+        chart=chart_svg(shown, hazards, zone, _chart_inches(shown)),
         orders=orders(shown, zone),
         dials=_dials(shown),
         zone=_zone_name(shown, zone),
         graph=graphs.time_graph(shown),
-        hours=[_hour_cells(hour, zone) for hour in shown.hours],
+        hours=hour_rows(shown, zone),
+        gusts=any(hour.weather.gust_kn is not None for hour in shown.hours),
+        streams=any(hour.weather.set_deg is not None for hour in shown.hours),
+        later=later_rows(shown, zone),
+        delays=shown.later[0].delays_h if shown.later else (),
+        tides=tides_words(shown.tides, zone) if shown.tides else "",
+        reasons=[(leg.destination, " ".join(leg.reasons)) for leg in shown.legs if leg.reasons],
+        passed=[passed_words(each, zone) for each in shown.passed],
         what_if=_what_if(shown, zone),
         polars=[(each, graphs.polar_words(each)) for each in graphs.polars(shown, boat)],
         alternatives=_alternatives(shown),
         hangs=(*ensemble_lines(shown), *filter(None, (behind_line(shown),)), *chances_lines(shown)),
         spoken=spoken(shown),
-        cautions=(*shown.cautions, TIDE),
+        cautions=(*_cautions(shown), TIDE),
         size=graphs,
         colours=COLOURS,
-        drifts=any(
-            f"{board.log_nm:.1f}" != f"{board.distance_nm:.1f}"
-            for leg in shown.legs
-            for board in leg.boards
-        ),
     )
 
 
-def chart_svg(plan: Plan, hazards: Hazards | None, zone: tzinfo | None = None) -> str:
+def _chart_inches(plan: Plan) -> tuple[float, float]:
+    long = sum(1 for _ in stops(plan)) > LONG_TABLE
+    return LOW_CHART_INCHES if long or plan.what_if or plan.later else CHART_INCHES
+
+
+def chart_svg(
+    plan: Plan,
+    hazards: Hazards | None,
+    zone: tzinfo | None = None,
+    inches: tuple[float, float] = CHART_INCHES,
+) -> str:
     """Draw the plan and return the picture as an SVG element."""
     from matplotlib import rc_context
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
-    figure = Figure(figsize=CHART_INCHES, layout="constrained")
+    figure = Figure(figsize=inches, layout="constrained")
     FigureCanvasAgg(figure)
     buffer = io.StringIO()
     # Equal plans give equal files.
@@ -249,14 +294,23 @@ def _saved(minutes: float) -> str:
 
 
 def _moment(time: datetime, zone: tzinfo | None) -> str:
-    words = f"{time + timedelta(seconds=30):%Y-%m-%d} {clock(time)}"
+    minute = _nearest_minute(time)
+    words = f"{minute:%Y-%m-%d} {clock(time)}"
     if zone is None:
         return words
-    return f"{words} ({(time + timedelta(seconds=30)).astimezone(zone):%Y-%m-%d %H:%M %Z})"
+    local = minute.astimezone(zone)
+    day = "" if local.date() == minute.date() else f"{local:%Y-%m-%d} "
+    return f"{words} ({day}{local:%H:%M %Z})"
 
 
 def _zone_name(plan: Plan, zone: tzinfo | None) -> str:
     return "" if zone is None else f"{plan.departure.astimezone(zone):%Z}"
+
+
+def _cautions(plan: Plan) -> list[str]:
+    """Leave out what is of no use on a passage that never has the wind aft."""
+    downwind = goes_downwind(plan)
+    return [each for each in plan.cautions if downwind or each != DOWNWIND_CAUTION]
 
 
 def _dials(plan: Plan) -> tuple[bool, bool]:
@@ -269,70 +323,57 @@ def _dials(plan: Plan) -> tuple[bool, bool]:
 
 
 def orders(plan: Plan, zone: tzinfo | None = None) -> list[Order]:
-    """List what is done and held from stop to stop, the arrival last.
-
-    Wind and stream are told where they are others than at the stop before.
-    """
+    """List what is done and held from stop to stop, the arrival last."""
     rows: list[Order] = []
-    day, wind, log_nm = (plan.departure + timedelta(seconds=30)).date(), "", 0.0
+    day = _nearest_minute(plan.departure).date()
     for stop in stops(plan):
         time = stop.time or plan.departure
-        today = (time + timedelta(seconds=30)).date()
-        met = _wind_words(stop)
-        new = Told(
-            number=sum(row.number is not None for row in rows) + 1,
-            day="" if today == day else f"{today}",
-            wind=met if met != wind else "",
-            log_nm=None if stop.order is not None else log_nm,
-        )
-        rows.append(_order(stop, new, time, zone))
-        day, wind = today, met or wind
-        log_nm += 0.0 if stop.board is None or stop.order is not None else stop.board.log_nm
+        today = _nearest_minute(time).date()
+        number = sum(row.number is not None for row in rows) + 1
+        row = _order(stop, time, zone, number)
+        rows.append(row if today == day else row._replace(day=f"{today}"))
+        day = today
     return rows
 
 
-class Told(NamedTuple):
-    """What of a row hangs on the rows before."""
-
-    number: int
-    day: str
-    wind: str
-    log_nm: float | None
-    """What the log has run since the departure; None along a board."""
+def _nearest_minute(time: datetime) -> datetime:
+    """Round as `goosewing.words.figures.clock` does, once seconds are cut off."""
+    return time + timedelta(seconds=30)
 
 
-def _wind_words(stop: Stop) -> str:
-    board = stop.board
-    if board is None or board.weather is None or stop.order is not None:
-        return ""
-    return "; ".join(weather_words(board.weather))
-
-
-def _order(stop: Stop, new: Told, time: datetime, zone: tzinfo | None) -> Order:
-    local = "" if zone is None else f"{(time + timedelta(seconds=30)).astimezone(zone):%H:%M}"
-    own = stop.order or stop.board
-    seen = None if own is None else own.from_mark
-    where = Order(
-        number=None if stop.board is None or stop.order is not None else new.number,
+def _order(stop: Stop, time: datetime, zone: tzinfo | None, number: int) -> Order:
+    held = stop.order or stop.board
+    seen = None if held is None else held.from_mark
+    row = Order(
+        number=None if stop.board is None or stop.order is not None else number,
         point=stop.name or "",
         utc=clock(time),
-        local=local,
-        day=new.day,
+        local="" if zone is None else f"{_nearest_minute(time).astimezone(zone):%H:%M}",
+        day="",
         todo=_todo(stop),
         place=position_words(stop.lat, stop.lon),
+        hand=_hand(stop),
         from_mark="" if seen is None else bears_words(seen),
-        log_at="" if new.log_nm is None else f"{new.log_nm:.1f}",
+        log_at=_log_at(stop),
     )
-    if stop.board is None:
-        return where
-    sailed = {} if stop.order else _sailed(stop.board, new)
-    return where._replace(**{**_held(stop.board, stop), **sailed})
+    if stop.board is None or held is None:
+        return row
+    return row._replace(**_held(stop, stop.board), **_sailed(stop, stop.board, held))
+
+
+def _log_at(stop: Stop) -> str:
+    """What the log has run at a stop; at the last mark, what it ran in all."""
+    held = stop.order or stop.board
+    if held is not None and held.stretch is not None:
+        return f"{held.stretch.log_at_nm:.1f}"
+    run = None if stop.before is None else stop.before.stretch
+    return "" if run is None else f"{run.log_at_nm + run.log_nm:.1f}"
 
 
 def _todo(stop: Stop) -> str:
     """Say what is done at a stop, and how long it takes."""
     told = [*done_words(stop), *([POLE_UP] if begins_poled(stop) else [])]
-    words = ", ".join(told) or ("carry on" if stop.leg and not stop.last else "")
+    words = ", ".join(told) or (_on(stop) if stop.leg and not stop.last else "")
     cost_s = sum(each.cost_s for each in stop.manoeuvres)
     if cost_s:
         words = f"{words} ({seconds_words(cost_s)})"
@@ -342,41 +383,107 @@ def _todo(stop: Stop) -> str:
     return ", ".join(filter(None, (leaving_words(stop.mark), reached, words)))
 
 
-def _held(board: Board, stop: Stop) -> dict[str, Any]:
+def _on(stop: Stop) -> str:
+    """Say how she goes on at a mark where nothing else is done."""
+    held = stop.order or stop.board
+    words = "alter course" if held is None else altered_words(stop.before, held)
+    return "carry on" if words == "alter course" else words
+
+
+def _hand(stop: Stop) -> str:
+    """Say so where a mark is passed for which no hand was given."""
+    if stop.mark is None or stop.mark.leave is not None or stop.last or not stop.leg:
+        return ""
+    return "on either hand, as none was entered"
+
+
+def _held(stop: Stop, board: Board) -> dict[str, Any]:
     """Say what the helm holds from a stop on, cell by cell."""
     then = steering(board, stop.nth)
-    magnetic, compass = (
-        "" if each is None else three_figures(each)
-        for each in (then.heading_magnetic_deg, then.heading_compass_deg)
-    )
-    kept = "" if then.keep_twa_deg is None else keep_words(then.keep_twa_deg)
+    held = stop.order or board
+    kept = then.keep_twa_deg
+    ends = held.stretch if kept is not None else None
+    last = (None,) * 3 if ends is None else (
+        ends.last_heading_deg, ends.last_heading_magnetic_deg, ends.last_heading_compass_deg,
+    )  # fmt: skip
+    first = then.heading_deg, then.heading_magnetic_deg, then.heading_compass_deg
+    dials = zip("TMC", first, last, strict=True)
     return {
         "tack": board.tack,
-        "beside": kept,
-        "true": three_figures(then.heading_deg),
-        "magnetic": magnetic,
-        "compass": compass,
+        "keep": "" if kept is None else _keep(kept, ends),
+        "steer": tuple(_dial(*each) for each in dials if each[1] is not None),
     }
 
 
-def _sailed(board: Board, new: Told) -> dict[str, Any]:
-    """Say how a board that begins is sailed, cell by cell."""
-    sails = UNDER_ENGINE if board.engine else f"{board.tack} tack, {board.sail_set}"
-    beside = (
-        spars_words(board), angle_words(board), BEYOND if board.beyond_forecast else None, new.wind,
-    )  # fmt: skip
-    return {
-        "sails": sails,
-        "beside": "; ".join(filter(None, beside)),
-        "apparent": "" if board.engine else f"{board.awa_deg:.0f}°",
-        "apparent_kn": "" if board.engine else f"{board.aws_kn:.0f} kn",
-        "course": three_figures(board.course_over_ground_deg),
-        "boat_speed": f"{board.boat_speed_kn:.1f}",
-        "ground_speed": f"{board.speed_over_ground_kn:.1f}",
-        "log": f"{board.log_nm:.1f}",
-        "distance": f"{board.distance_nm:.1f}",
-        "lasts": hours_and_minutes(board.elapsed_h),
+def _keep(twa_deg: float, held: Stretch | None) -> str:
+    """Say which angle to the wind is the order, and what a vane aloft then shows."""
+    shown = ""
+    if held is not None and held.awa_deg is not None and held.last_awa_deg is not None:
+        first, last = f"{held.awa_deg:.0f}°", f"{held.last_awa_deg:.0f}°"
+        shown = f" (apparent {first if first == last else f'{first} to {last}'})"
+    return f"{keep_words(twa_deg)}{shown}"
+
+
+def _dial(letter: str, first_deg: float | None, last_deg: float | None) -> str:
+    """Write what a dial shows from a stop to the next, as in "099° to 110°T"."""
+    first = three_figures(first_deg or 0.0)
+    if last_deg is None or three_figures(last_deg) == first:
+        return f"{first}{letter}"
+    return f"{first} to {three_figures(last_deg)}{letter}"
+
+
+def _sailed(stop: Stop, board: Board, held: Board | records.Order) -> dict[str, Any]:
+    """Say how she is sailed from a stop on, cell by cell."""
+    stretch = held.stretch
+    cells: dict[str, Any] = {
+        "sails": UNDER_ENGINE if board.engine else f"{board.tack} tack, {board.sail_set}",
+        "spars": "; ".join(
+            filter(None, (spars_words(board), BEYOND if board.beyond_forecast else None))
+        ),
+        "work": _work(stop, board),
+        "met": _met(held),
     }
+    if stretch is None:
+        return cells
+    through = stretch.water_track_deg
+    return cells | {
+        "angles": () if board.engine else _angles(held, stretch),
+        "courses": (
+            "" if through is None else three_figures(through),
+            three_figures(stretch.course_over_ground_deg),
+        ),
+        "speeds": (f"{stretch.boat_speed_kn:.1f}", f"{stretch.speed_over_ground_kn:.1f}"),
+        "miles": (f"{stretch.log_nm:.1f}", f"{stretch.distance_nm:.1f}"),
+        "lasts": hours_and_minutes(stretch.elapsed_h),
+    }
+
+
+def _angles(held: Board | records.Order, stretch: Stretch) -> tuple[str, ...]:
+    angles = [f"{held.twa_deg:.0f}°"]
+    if stretch.awa_deg is not None and stretch.aws_kn is not None:
+        angles += [f"{stretch.awa_deg:.0f}°", f"{stretch.aws_kn:.0f} kn"]
+    return tuple(angles)
+
+
+def _work(stop: Stop, board: Board) -> str:
+    """Say what is steered meanwhile, and from when the board runs, where that takes minutes."""
+    begins = board.start.time
+    if not stop.manoeuvres or begins is None or stop.time is None:
+        return ""
+    until = "" if clock(begins) == clock(stop.time) else f"on this board from {clock(begins)}"
+    return "; ".join(filter(None, (pole_words(stop), until)))
+
+
+def _met(held: Board | records.Order) -> str:
+    """Say which wind and stream there are: over the ground, and what the sails have of it."""
+    if held.weather is None:
+        return ""
+    wind, *stream = weather_words(held.weather)
+    said = f"ground {wind}"
+    water = held.stretch
+    if stream and water is not None and water.twd_deg is not None and water.tws_kn is not None:
+        said += f", {over_water_words(water.twd_deg, water.tws_kn)}"
+    return "; ".join((said, *stream))
 
 
 class IfRow(NamedTuple):
@@ -394,17 +501,17 @@ def _what_if(plan: Plan, zone: tzinfo | None) -> list[IfRow]:
         IfRow(
             change_name(each),
             "" if each.arrival is None else _times(each.arrival, zone),
-            "" if each.elapsed_h is None else added_words(60.0 * (each.elapsed_h - plan.elapsed_h)),
+            "" if (more := added_minutes(each, plan)) is None else added_words(more),
             _what_boards(each),
-            _what_turns(each, plan),
+            _what_turns(each, plan, zone),
         )
         for each in plan.what_if
     ]
 
 
-def _what_turns(each: WhatIf, plan: Plan) -> str:
+def _what_turns(each: WhatIf, plan: Plan, zone: tzinfo | None) -> str:
     if each.turns:
-        return turns_words(each.turns, plan.marks)
+        return turns_words(each.turns, plan.marks, zone)
     return "" if each.elapsed_h is None else "none"
 
 
@@ -420,19 +527,118 @@ def _times(time: datetime, zone: tzinfo | None) -> str:
     return f"{clock(time)} {(time + timedelta(seconds=30)).astimezone(zone):%H:%M}"
 
 
-def _hour_cells(hour: Hour, zone: tzinfo | None) -> tuple[str, ...]:
-    here = hour.weather
-    still = here.set_deg is None or here.drift_kn < 0.05
-    return (
-        _times(hour.time, zone),
-        position_words(hour.lat, hour.lon),
-        heading_words(hour.heading_deg, hour.heading_magnetic_deg, hour.heading_compass_deg),
-        three_figures(hour.course_over_ground_deg),
-        f"{three_figures(here.wind_from_deg)} {here.wind_kn:.0f} kn",
-        "" if here.gust_kn is None else f"{here.gust_kn:.0f}",
-        "none" if still else f"{three_figures(here.set_deg or 0.0)} {here.drift_kn:.1f} kn",
-        f"{hour.to_go_nm:.1f}",
+class HourRow(NamedTuple):
+    """Where she is at one time, or what the last mark is like after she is there."""
+
+    time: str
+    day: str
+    position: str
+    mark: str = ""
+    steer: str = ""
+    apparent: str = ""
+    course: str = ""
+    speeds: str = ""
+    log: str = ""
+    wind: str = ""
+    gust: str = ""
+    stream: str = ""
+    to_go: str = ""
+
+
+def hour_rows(plan: Plan, zone: tzinfo | None) -> list[HourRow]:
+    """List the passage hour by hour, and the last mark after it."""
+    rows = [_hour_row(hour, zone) for hour in plan.hours]
+    times = [hour.time for hour in plan.hours]
+    for each in plan.afterwards:
+        if each.time > plan.arrival:
+            at = f"at {plan.marks[-1].name}"
+            rows.append(HourRow(_times(each.time, zone), "", at, **_forecast(each.weather)))
+            times.append(each.time)
+    days = [_nearest_minute(time).date() for time in (plan.departure, *times)]
+    return [
+        row if today == before else row._replace(day=f"{today}")
+        for row, (before, today) in zip(rows, pairwise(days), strict=True)
+    ]
+
+
+def _hour_row(hour: Hour, zone: tzinfo | None) -> HourRow:
+    awa, aws = hour.awa_deg, hour.aws_kn
+    through, over = hour.boat_speed_kn, hour.speed_over_ground_kn
+    return HourRow(
+        time=_times(hour.time, zone),
+        day="",
+        position=position_words(hour.lat, hour.lon),
+        mark=_mark_ahead(hour.from_mark),
+        steer=heading_words(hour.heading_deg, hour.heading_magnetic_deg, hour.heading_compass_deg),
+        apparent="" if awa is None or aws is None else f"{awa:.0f}° {aws:.0f}",
+        course=three_figures(hour.course_over_ground_deg),
+        speeds="" if through is None or over is None else f"{through:.1f} {over:.1f}",
+        log="" if hour.log_nm is None else f"{hour.log_nm:.1f}",
+        to_go=f"{hour.to_go_nm:.1f}",
+        **_forecast(hour.weather),
     )
+
+
+def _mark_ahead(seen: records.FromMark | None) -> str:
+    if seen is None:
+        return ""
+    return bears_words(seen) if seen.distance_nm >= HERE_NM else f"{seen.mark} reached"
+
+
+def _forecast(here: WindAndStream) -> dict[str, str]:
+    return {
+        "wind": wind_figures(here),
+        "gust": "" if here.gust_kn is None else f"{here.gust_kn:.0f}",
+        "stream": stream_figures(here),
+    }
+
+
+class LaterRow(NamedTuple):
+    """A place of the plan, and what it is like on time and some hours late."""
+
+    point: str
+    time: str
+    then: tuple[tuple[str, str], ...]
+    """Wind and stream, and when she is at the last mark, delay by delay."""
+
+
+def later_rows(plan: Plan, zone: tzinfo | None) -> list[LaterRow]:
+    """List what marks and turns become if she is late there; none where nothing changes."""
+    blows = len({wind_figures(here) for here in _every_later(plan)}) > 1
+    flows = any(here.set_deg is not None for here in _every_later(plan))
+    arrivals = {(each.mark, each.delay_h): each for each in plan.late}
+    return [
+        LaterRow(
+            each.point,
+            _times(each.time, zone),
+            tuple(
+                (
+                    "" if here is None else _figures(here, blows=blows, flows=flows),
+                    _if_late(arrivals.get((each.point, delay)), plan, zone),
+                )
+                for delay, here in zip(each.delays_h, each.weather, strict=True)
+            ),
+        )
+        for each in plan.later
+    ]
+
+
+def _every_later(plan: Plan) -> list[WindAndStream]:
+    return [here for each in plan.later for here in each.weather if here is not None]
+
+
+def _figures(here: WindAndStream, *, blows: bool, flows: bool) -> str:
+    said = [f"wind {wind_figures(here)} kn"] if blows else []
+    return "; ".join([*said, f"stream {stream_figures(here)}"] if flows else said)
+
+
+def _if_late(found: records.Late | None, plan: Plan, zone: tzinfo | None) -> str:
+    if found is None:
+        return ""
+    last = plan.marks[-1].name
+    if found.arrival is None:
+        return "these boards no longer lead there: plan anew"
+    return f"then {last} {_times(found.arrival, zone)}"
 
 
 def _alternatives(plan: Plan) -> list[tuple[str, list[AlternativeLine]]]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -30,7 +31,6 @@ from goosewing.totals import (
 )
 from goosewing.velocities.velocity_set import (
     Airs,
-    Velocities,
     VelocitySet,
     airs_over_water,
     best_made_good_kn,
@@ -520,6 +520,18 @@ def _board(held: VelocitySet, ways: Ways, way: int, at: int, start: datetime) ->
     apparent = wind.apparent_wind(
         exact.twa_deg, held.airs.tws_kn, exact.boat_speed_kn, exact.leeway_deg
     )
+    sailed = partial(
+        BoardPoint,
+        heading_deg=float(exact.heading_deg),
+        course_over_ground_deg=course,
+        twa_deg=float(exact.twa_deg),
+        tws_kn=held.airs.tws_kn,
+        awa_deg=float(apparent.awa_deg),
+        aws_kn=float(apparent.aws_kn),
+        boat_speed_kn=float(exact.boat_speed_kn),
+        leeway_deg=float(exact.leeway_deg),
+        twd_deg=held.airs.twd_deg,
+    )
     return Board(
         tack="starboard" if mode.engine and row > 180.0 else mode.tack,
         sail_set=mode.name,
@@ -539,22 +551,10 @@ def _board(held: VelocitySet, ways: Ways, way: int, at: int, start: datetime) ->
         distance_nm=distance,
         log_nm=float(exact.boat_speed_kn) * elapsed,
         elapsed_h=elapsed,
-        points=tuple(_point(end, exact, course, held.airs.tws_kn) for end in ends),
+        points=tuple(sailed(lat=end.lat, lon=end.lon, time=time_of(end)) for end in ends),
         twd_deg=held.airs.twd_deg,
         poled=mode.poled,
         engine=mode.engine,
-    )
-
-
-def _point(fix: Fix, exact: Velocities, course_deg: float, tws_kn: float) -> BoardPoint:
-    return BoardPoint(
-        lat=fix.lat,
-        lon=fix.lon,
-        time=time_of(fix),
-        heading_deg=float(exact.heading_deg),
-        course_over_ground_deg=course_deg,
-        twa_deg=float(exact.twa_deg),
-        tws_kn=tws_kn,
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -17,6 +18,9 @@ from goosewing.weather.base import (
     hours_from_datetime,
     intersect,
 )
+
+if TYPE_CHECKING:
+    from goosewing.weather.tides import HighWater
 
 
 def holds(weather: Weather) -> frozenset[str]:
@@ -36,6 +40,16 @@ def stream_reaches(weather: Weather, lat: ArrayLike, lon: ArrayLike) -> BoolArra
         return stream_reaches(weather.stream, lat, lon)
     reaches = getattr(weather, "reaches", None)
     return None if reaches is None else np.asarray(reaches(lat, lon))
+
+
+def high_waters(weather: Weather) -> tuple[str, tuple[HighWater, ...]]:
+    """Return the port and the high waters that a source's stream hangs on; none if on none."""
+    if isinstance(weather, HeldWeather):
+        return high_waters(weather.source)
+    if isinstance(weather, CombinedWeather):
+        return high_waters(weather.stream)
+    found = tuple(getattr(weather, "high_waters", ()))
+    return getattr(weather, "port", "") if found else "", found
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
-    from datetime import datetime
+    from datetime import datetime, tzinfo
 
     from goosewing.records import ManoeuvreKind, Tack
 
@@ -48,6 +48,21 @@ def clock(time: datetime) -> str:
     from datetime import timedelta
 
     return (time + timedelta(seconds=30)).strftime("%H%MZ")
+
+
+def by_ship(time: datetime, zone: tzinfo | None) -> str:
+    """Write the same time by the ship's clock, to stand behind `clock`'s; nothing without a zone.
+
+    Examples
+    --------
+    >>> from datetime import datetime, timedelta, timezone, UTC
+    >>> east = timezone(timedelta(hours=2))
+    >>> by_ship(datetime(2027, 6, 1, 8, 14, 40, tzinfo=UTC), east)
+    ' 10:15'
+    """
+    from datetime import timedelta
+
+    return "" if zone is None else f" {(time + timedelta(seconds=30)).astimezone(zone):%H:%M}"
 
 
 def hours_and_minutes(hours: float) -> str:

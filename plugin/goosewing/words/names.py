@@ -54,6 +54,7 @@ def with_plain_names(plan: Plan) -> Plan:
 def names_of(plan: Plan) -> set[str]:
     """Return every name of other people's that a plan's sentences may hold."""
     names = {mark.name for mark in (*plan.marks, *plan.dangers)} | {plan.boat}
+    names |= {tide.port for tide in plan.tides}
     for leg in plan.legs:
         names |= {leg.origin, leg.destination}
         names |= {board.sail_set for board in leg.boards}

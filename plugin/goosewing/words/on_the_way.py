@@ -2,12 +2,23 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import TYPE_CHECKING
 
-from goosewing.words.figures import heading_words, stream_words, three_figures
+from goosewing.words.figures import (
+    by_ship,
+    clock,
+    heading_words,
+    position_words,
+    stream_words,
+    three_figures,
+)
 
 if TYPE_CHECKING:
-    from goosewing.records import Board, FromMark, WindAndStream
+    from collections.abc import Sequence
+    from datetime import tzinfo
+
+    from goosewing.records import Board, FromMark, Passed, Tide, WindAndStream
 
 
 def ground_words(board: Board) -> str | None:
@@ -39,6 +50,85 @@ def wind_words(here: WindAndStream) -> str:
     """Say from where and how strongly it blows, with the gusts where they are known."""
     gust = "" if here.gust_kn is None else f", gusts {here.gust_kn:.0f} kn"
     return f"wind {three_figures(here.wind_from_deg)} {here.wind_kn:.0f} kn{gust}"
+
+
+def wind_figures(here: WindAndStream) -> str:
+    """Write a wind in a table whose head says that it is one, in knots.
+
+    Examples
+    --------
+    >>> from goosewing.records import WindAndStream
+    >>> wind_figures(WindAndStream(wind_from_deg=318.0, wind_kn=10.2))
+    '318° 10'
+    """
+    return f"{three_figures(here.wind_from_deg)} {here.wind_kn:.0f}"
+
+
+def stream_figures(here: WindAndStream) -> str:
+    """Write a stream in such a table.
+
+    Examples
+    --------
+    >>> from goosewing.records import WindAndStream
+    >>> stream_figures(WindAndStream(wind_from_deg=0.0, wind_kn=9.0, set_deg=45.0, drift_kn=1.52))
+    '045° 1.5'
+    >>> stream_figures(WindAndStream(wind_from_deg=0.0, wind_kn=9.0))
+    'none'
+    """
+    if here.set_deg is None or here.drift_kn < 0.05:
+        return "none"
+    return f"{three_figures(here.set_deg)} {here.drift_kn:.1f}"
+
+
+def over_water_words(twd_deg: float, tws_kn: float) -> str:
+    """Say which wind the sails have: over the water, before she moves.
+
+    Examples
+    --------
+    >>> over_water_words(204.3, 14.2)
+    'over water 204° 14 kn'
+    """
+    return f"over water {three_figures(twd_deg)} {tws_kn:.0f} kn"
+
+
+def passed_words(each: Passed, zone: tzinfo | None = None) -> str:
+    """Say how a danger is passed.
+
+    Examples
+    --------
+    >>> from datetime import datetime, UTC
+    >>> from goosewing.records import Passed
+    >>> noon = datetime(2027, 6, 1, 12, tzinfo=UTC)
+    >>> passed_words(Passed(name="Skarv", lat=57.1, lon=11.0, time=noon, distance_nm=0.84,
+    ...                     bearing_deg=262.0, side="starboard"))
+    "Skarv, 57°06.00'N 011°00.00'E: nearest at 1200Z, 0.8 nm off to starboard, bearing 262°."
+    """
+    bearing = heading_words(each.bearing_deg, each.bearing_magnetic_deg, None)
+    return (
+        f"{each.name}, {position_words(each.lat, each.lon)}: nearest at "
+        f"{clock(each.time)}{by_ship(each.time, zone)}, "
+        f"{each.distance_nm:.1f} nm off to {each.side}, bearing {bearing}."
+    )
+
+
+def tides_words(tides: Sequence[Tide], zone: tzinfo | None = None) -> str:
+    """Say when it is high water at the port whose tables tell the stream.
+
+    Examples
+    --------
+    >>> from datetime import datetime, UTC
+    >>> from goosewing.records import Tide
+    >>> noon = datetime(2027, 6, 1, 12, tzinfo=UTC)
+    >>> tides_words([Tide(port="Graahavn", time=noon, range_m=1.9)])
+    'High water Graahavn: 2027-06-01 1200Z (range 1.9 m).'
+    """
+    times = [
+        f"{each.time + timedelta(seconds=30):%Y-%m-%d} {clock(each.time)}"
+        f"{by_ship(each.time, zone)} (range {each.range_m:.1f} m)"
+        for each in tides
+    ]
+    port = f"High water {tides[0].port}".strip()
+    return f"{port}: {', '.join(times)}."
 
 
 def from_mark_words(place: FromMark) -> str:

@@ -10,17 +10,22 @@ from dataclasses import dataclass, replace
 from datetime import UTC, timedelta
 from typing import TYPE_CHECKING
 
-from goosewing.words.figures import clock, heading_words, manoeuvre_words
+from goosewing.words.figures import clock, heading_words, manoeuvre_words, three_figures
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from datetime import date, datetime
 
-    from goosewing.records import Board, Manoeuvre, ManoeuvreKind, Mark, Side, Tack
+    from goosewing.records import Board, Manoeuvre, ManoeuvreKind, Mark, Order, Plan, Side, Tack
     from goosewing.turns import Stop
 
 _SWINGS_DEG = 1.0
 """A heading that changes less along a board is one heading to the helm. [°]"""
+
+ABEAM_DEG = 90.0
+
+_SAME_DEG = 1.0
+"""A heading that is altered by less is the same to the helm. [°]"""
 
 UNDER_ENGINE = "under engine"
 """Stands where the tack and the sails stand otherwise."""
@@ -75,6 +80,8 @@ class Briefing:
         Whether she comes here under engine and sails on.
     alters_course : bool
         Whether nothing is done but another course steered.
+    alters_to : "port", "starboard" or None
+        To which hand, where that is known.
     pole_up : bool
         Whether the passage begins here with the headsail on its pole already.
     steering : Steering or None
@@ -92,6 +99,7 @@ class Briefing:
     kinds: tuple[ManoeuvreKind, ...] = ()
     sets_sail: bool = False
     alters_course: bool = False
+    alters_to: Side | None = None
     pole_up: bool = False
     steering: Steering | None = None
     ends: bool = False
@@ -108,6 +116,7 @@ def briefing(stop: Stop, departure: datetime) -> Briefing:
         kinds=tuple(each.kind for each in stop.manoeuvres),
         sets_sail=stop.after_engine,
         alters_course=_alters_course(stop),
+        alters_to=None if board is None else alters_to(stop.before, (stop.order or board)),
         pole_up=begins_poled(stop),
         steering=None if board is None else steering(board, stop.nth),
         ends=stop.last,
@@ -171,6 +180,16 @@ def _nearest_minute(time: datetime) -> datetime:
     return time.astimezone(UTC) + timedelta(seconds=30)
 
 
+def goes_downwind(plan: Plan) -> bool:
+    """Whether a pole is carried, or the wind comes from abaft the beam, anywhere on the way."""
+    boards = [board for leg in plan.legs for board in leg.boards]
+    return any(
+        board.poled or any(point.twa_deg > ABEAM_DEG for point in board.points)
+        for board in boards
+        if not board.engine
+    )
+
+
 # Words -------------------------------------------------------------------------------------
 
 
@@ -191,7 +210,7 @@ def sentence(told: Briefing) -> str:
     if told.sets_sail:
         words.append("set sail")
     elif told.alters_course:
-        words.append("alter course")
+        words.append(f"alter course to {told.alters_to}" if told.alters_to else "alter course")
     words.append(_sailing_words(told.kinds, told.steering, pole_up=told.pole_up))
     return ", ".join([*words, time] if time else words)
 
@@ -224,8 +243,55 @@ def done_words(stop: Stop) -> list[str]:
     if board.engine and not stop.motored:
         words.append("start the engine")
     if not words and stop.mark is None:
-        words.append("alter course")
+        words.append(altered_words(stop.before, stop.order or board))
     return words
+
+
+def altered_words(before: Board | Order | None, held: Board | Order) -> str:
+    """Say which way she alters course, and from which heading she then comes.
+
+    Where an angle was kept that is not the heading told at its beginning. Where neither is
+    known it is but "alter course".
+    """
+    hand = alters_to(before, held)
+    if hand is None or before is None or before.stretch is None:
+        return "alter course"
+    last = three_figures(before.stretch.last_heading_deg)
+    return f"alter course to {hand}, {last} to {three_figures(held.heading_deg)}"
+
+
+def alters_to(before: Board | Order | None, held: Board | Order) -> Side | None:
+    """Tell to which hand she alters course onto what is held next; None if not, or not known."""
+    stretch = None if before is None else before.stretch
+    if stretch is None:
+        return None
+    by_deg = (held.heading_deg - stretch.last_heading_deg + 180.0) % 360.0 - 180.0
+    if abs(by_deg) < _SAME_DEG:
+        return None
+    return "starboard" if by_deg > 0.0 else "port"
+
+
+def pole_words(stop: Stop) -> str | None:
+    """Say what is steered while the pole is handled; None where it isn't.
+
+    It goes up and comes down with the wind well aft: on the poled board's own heading. Common
+    practice, no source.
+    """
+    kinds = {each.kind for each in stop.manoeuvres}
+    said = []
+    stretch = None if stop.before is None else stop.before.stretch
+    if "strike_pole" in kinds and stretch is not None:
+        old = heading_words(
+            stretch.last_heading_deg,
+            stretch.last_heading_magnetic_deg,
+            stretch.last_heading_compass_deg,
+        )
+        said.append(f"hold {old} until the pole is down")
+    if "set_pole" in kinds and stop.board is not None:
+        held = stop.board
+        new = heading_words(held.heading_deg, held.heading_magnetic_deg, held.heading_compass_deg)
+        said.append(f"come to {new}, and set the pole there")
+    return ", then ".join(said) or None
 
 
 def spars_words(board: Board) -> str | None:

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import TYPE_CHECKING
 
 from goosewing.records import WhatIf
-from goosewing.words.figures import clock, hours_and_minutes, listed, position_words
+from goosewing.words.figures import by_ship, clock, hours_and_minutes, listed, position_words
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
+    from datetime import datetime, tzinfo
 
     from goosewing.records import Mark, Plan, Turn
 
@@ -72,11 +74,10 @@ def time_words(each: WhatIf, plan: Plan) -> str:
     """Say when she is there, and by how much longer or sooner the passage takes."""
     if each.elapsed_h is None or each.arrival is None:
         return "can't be planned" + ("" if each.reason is None else f" ({each.reason})")
-    more = each.elapsed_h - plan.elapsed_h
-    minutes = round(abs(more) * 60.0)
-    if not minutes:
+    more = added_minutes(each, plan) or 0.0
+    if abs(more) < 0.5:
         return f"arrival {clock(each.arrival)}, as long"
-    words = hours_and_minutes(abs(more))
+    words = hours_and_minutes(abs(more) / 60.0)
     return f"arrival {clock(each.arrival)}, {words} {'longer' if more > 0 else 'shorter'}"
 
 
@@ -90,18 +91,41 @@ def _row(name: str, found: Sequence[WhatIf], plan: Plan) -> str:
     return f"{name}: {'; '.join(parts)}."
 
 
-def turns_words(turns: Sequence[Turn], marks: Iterable[Mark] = ()) -> str:
-    """Say what is done when; of the first turn also where, by name if that is a mark."""
-    first, *rest = turns
-    later = [f"{_done(each)} {clock(each.time)}" for each in rest]
-    return "; ".join((turn_words(first, marks), *later))
+MOST_TURNS = 6
+"""Of more the first are told, and how many there are besides."""
+
+
+def turns_words(
+    turns: Sequence[Turn], marks: Sequence[Mark] = (), zone: tzinfo | None = None
+) -> str:
+    """Say what is done when and where, by name where that is a mark."""
+    said = [turn_words(each, marks, zone) for each in turns[:MOST_TURNS]]
+    if len(turns) > MOST_TURNS:
+        said.append(f"{len(turns) - MOST_TURNS} more")
+    return "; ".join(said)
+
+
+def added_minutes(each: WhatIf, plan: Plan) -> float | None:
+    """Return by how much longer the passage takes, as the printed times tell it. [min].
+
+    Both arrivals are printed to the minute, and whoever compares them on paper finds this.
+    """
+    if each.arrival is None:
+        return None
+    then, now = (_minute(time) for time in (each.arrival, plan.arrival))
+    return (then - now).total_seconds() / 60.0 - 60.0 * each.delay_h
+
+
+def _minute(time: datetime) -> datetime:
+    """Round as `goosewing.words.figures.clock` does."""
+    return (time + timedelta(seconds=30)).replace(second=0, microsecond=0)
 
 
 def _done(each: Turn) -> str:
     return ", ".join(kind.replace("_", " ") for kind in each.kinds)
 
 
-def turn_words(each: Turn, marks: Iterable[Mark] = ()) -> str:
+def turn_words(each: Turn, marks: Iterable[Mark] = (), zone: tzinfo | None = None) -> str:
     """Say what is done, when and where; by name, where that is a mark.
 
     Examples
@@ -114,7 +138,7 @@ def turn_words(each: Turn, marks: Iterable[Mark] = ()) -> str:
     """
     at = position_words(each.lat, each.lon)
     named = (mark.name for mark in marks if position_words(mark.lat, mark.lon) == at)
-    return f"{_done(each)} {clock(each.time)} {next(named, at)}"
+    return f"{_done(each)} {clock(each.time)}{by_ship(each.time, zone)} {next(named, at)}"
 
 
 def behind_line(plan: Plan) -> str:

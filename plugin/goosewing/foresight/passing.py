@@ -1,0 +1,57 @@
+"""How near a plan passes to the dangers that it was kept clear of."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from goosewing.earth import geodesy
+from goosewing.earth.angles import wrap_180
+from goosewing.records import Passed
+from goosewing.weather.base import datetime_from_hours, hours_from_datetime
+
+if TYPE_CHECKING:
+    from goosewing.records import Mark, Plan
+
+FARTHEST_NM = 3.0
+"""What lies farther off her track is not met: common practice, no source. [nm]"""
+
+
+def passed(plan: Plan) -> tuple[Passed, ...]:
+    """Tell where a plan's track passes nearest to each of its dangers, in order of time."""
+    found = [_nearest(plan, danger) for danger in plan.dangers]
+    near = [each for each in found if each.distance_nm <= FARTHEST_NM]
+    return tuple(sorted(near, key=lambda each: each.time))
+
+
+def _nearest(plan: Plan, danger: Mark) -> Passed:
+    points = [point for leg in plan.legs for board in leg.boards for point in board.points]
+    lat, lon = np.array([(point.lat, point.lon) for point in points]).T
+    time_h = np.array([hours_from_datetime(point.time) for point in points])
+    seen = geodesy.loxodrome_inverse(danger.lat, danger.lon, lat, lon)
+    # Where she is as seen from the danger, on a plane that touches the earth there: what is
+    # nearest is near enough to it for straight pieces.
+    angle = np.radians(seen.bearing_deg)
+    place = seen.distance_nm[:, np.newaxis] * np.column_stack((np.sin(angle), np.cos(angle)))
+    along = np.diff(place, axis=0)
+    length = np.maximum(np.einsum("ij,ij->i", along, along), 1e-18)
+    share = np.clip(-np.einsum("ij,ij->i", place[:-1], along) / length, 0.0, 1.0)
+    off_nm = np.hypot(*(place[:-1] + share[:, np.newaxis] * along).T)
+    at = int(np.argmin(off_nm))
+    part = float(share[at])
+    there = np.unwrap(lon[at : at + 2], period=360.0)
+    own_lat = float(lat[at] + part * (lat[at + 1] - lat[at]))
+    own_lon = float(there[0] + part * (there[1] - there[0]))
+    line = geodesy.loxodrome_inverse(own_lat, own_lon, danger.lat, danger.lon)
+    bearing = float(line.bearing_deg) % 360.0
+    abeam = float(wrap_180(bearing - points[at].heading_deg))
+    return Passed(
+        name=danger.name,
+        lat=danger.lat,
+        lon=danger.lon,
+        time=datetime_from_hours(float(time_h[at] + part * (time_h[at + 1] - time_h[at]))),
+        distance_nm=float(line.distance_nm),
+        bearing_deg=bearing,
+        side="starboard" if abeam >= 0.0 else "port",
+    )
