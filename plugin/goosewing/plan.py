@@ -93,7 +93,7 @@ def make(
     return of_case(case, progress)
 
 
-def of_case(case: Case, progress: Progress | None = None) -> Plan:
+def of_case(case: Case, progress: Progress | None = None, *, compare: bool = True) -> Plan:
     """Plan the passage of a case.
 
     Parameters
@@ -101,6 +101,10 @@ def of_case(case: Case, progress: Progress | None = None) -> Plan:
     case : Case
     progress : callable, optional
         As `make`.
+    compare : bool
+        Whether the plan is to be told beside the straight course and what it could take at
+        best. In changing wind that is a good part of the work, and whoever asks for boards and
+        times alone needs neither: they are the same.
 
     Raises
     ------
@@ -121,7 +125,7 @@ def of_case(case: Case, progress: Progress | None = None) -> Plan:
         over = tuple(course)
         if met is not None:
             _check_clear_of(met, over)
-        return _made(replace(case, marks=over), progress, recall)
+        return _made(replace(case, marks=over), progress, recall, compare=compare)
 
     try:
         made = _over_lines(kept, case, solve)
@@ -191,7 +195,9 @@ def _over_lines(
     )
 
 
-def _made(case: Case, progress: Progress | None, recall: Recall | None) -> Plan:
+def _made(
+    case: Case, progress: Progress | None, recall: Recall | None, *, compare: bool
+) -> Plan:
     """Plan over marks; those to be left on a hand are passed so."""
     from goosewing.marks import rounding
 
@@ -204,7 +210,9 @@ def _made(case: Case, progress: Progress | None, recall: Recall | None) -> Plan:
         if changing:
             from goosewing.changing import solver as in_changing_wind
 
-            return in_changing_wind.solve(over, firsts, progress=progress, recall=recall)
+            return in_changing_wind.solve(
+                over, firsts, progress=progress, recall=recall, compare=compare
+            )
         from goosewing.steady import solver as in_steady_wind
 
         return in_steady_wind.solve(over, firsts)

@@ -84,7 +84,7 @@ def test_what_to_steer_stands_nearer_its_own_board_than_any_other(from_deg):
     for board in (board for leg in plan.legs for board in leg.boards):
         ends = [(board.start.lon, board.start.lat), (board.end.lon, board.end.lat)]
         line = shapely.LineString(axes.transData.transform(ends))
-        lines[f"steer {round(board.heading_deg) % 360:03d}°"] = line
+        lines[f"steer {round(board.heading_deg) % 360:03d}°T"] = line
     told = [each for each in axes.texts if "steer " in each.get_text()]
     boards = [board for leg in plan.legs for board in leg.boards]
     assert len(told) == len(boards)

@@ -89,11 +89,13 @@ def solve(
     *,
     progress: Callable[[str, float], None] | None = None,
     recall: Recall | None = None,
+    compare: bool = True,
 ) -> Plan:
     """Plan a passage in wind and stream that change; see `goosewing.plan.make`.
 
     `firsts` says leg by leg which board comes first; the options' wish if not given. What
-    `recall` holds of a passage that is nearly this one is not searched for again.
+    `recall` holds of a passage that is nearly this one is not searched for again. With
+    `compare` the plan is told beside the straight course and what it could take at best.
     """
     marks, boat, weather, options = case.marks, case.boat, case.weather, case.options
     wishes = [options.first] * (len(marks) - 1) if firsts is None else list(firsts)
@@ -103,7 +105,7 @@ def solve(
     trip = _Trip(waters, marks, courses, wishes, case.departure.astimezone(UTC), options)
     written = None if recall is None else _recalled(trip, recall)
     if written is None:
-        written = _searched(trip, progress)
+        written = _searched(trip, progress, compare=compare)
     if recall is not None:
         recall.keep(written.settled)
     legs = written.legs
@@ -149,7 +151,9 @@ Settle = Callable[[int, Clock], Settled]
 """Makes the boards of a leg, by its number and where the reckoning stands at its beginning."""
 
 
-def _searched(trip: _Trip, progress: Callable[[str, float], None] | None) -> _Written:
+def _searched(
+    trip: _Trip, progress: Callable[[str, float], None] | None, *, compare: bool
+) -> _Written:
     waters, options = trip.waters, trip.options
     views = _outlooks(waters, trip.courses, trip.start_h)
     ways = _search_all(trip, views, progress)
@@ -158,7 +162,8 @@ def _searched(trip: _Trip, progress: Callable[[str, float], None] | None) -> _Wr
     def settle(at: int, reckoning: Clock) -> Settled:
         return _settled(trip, at, views[at], ways[at], reckoning, aheads[at])
 
-    return _written(trip, settle, Clock(trip.departure, *_first_sails(waters, ways[0], options)))
+    begun = Clock(trip.departure, *_first_sails(waters, ways[0], options))
+    return _written(trip, settle, begun, compare=compare)
 
 
 def _settled(

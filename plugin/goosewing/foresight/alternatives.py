@@ -184,7 +184,8 @@ def _sailed(case: Case, made: Plan, question: Question) -> Leg | NotFound | None
             replace(
                 case, marks=ends, boat=_restricted(case.boat, question.kind),
                 departure=_begins(leg), options=options, notices=(),
-            )
+            ),
+            compare=False,
         )  # fmt: skip
     except GoosewingError as error:
         if question.kind != "other board first" or options.first is None:

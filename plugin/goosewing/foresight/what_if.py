@@ -129,7 +129,8 @@ def planned_if(case: Case, made: Plan, change: Change) -> WhatIf:
         behind_nm=behind_nm(made, case.boat, other, change.delay_h),
     )
     try:
-        plan = plans.of_case(replace(case, weather=other, departure=departure, notices=()))
+        asked = replace(case, weather=other, departure=departure, notices=())
+        plan = plans.of_case(asked, compare=False)
     except NoPlanError as error:
         return replace(answer, reason=str(error))
     same = sequence(plan) == sequence(made)
