@@ -23,9 +23,9 @@ def test_two_questions_with_one_answer_are_one_plan(brisvik, monkeypatch):
     made = of_case(case)
     planned = []
 
-    def counted(asked):
+    def counted(asked, **how):
         planned.append(asked)
-        return of_case(asked)
+        return of_case(asked, **how)
 
     monkeypatch.setattr(instead.plans, "of_case", counted)
     asked = instead.questions(case, made)
@@ -50,7 +50,7 @@ def test_it_is_told_why_the_other_board_cannot_come_first(brisvik, monkeypatch):
     made = of_case(case)
     question = instead.Question(0, "other board first")
 
-    def refused(_asked):
+    def refused(_asked, **_how):
         raise NoPlanError("a shoal lies there")
 
     monkeypatch.setattr(instead.plans, "of_case", refused)
@@ -65,3 +65,17 @@ def test_it_is_told_why_the_other_board_cannot_come_first(brisvik, monkeypatch):
     assert told.legs == made.legs
     # Where the pole can't stand all the way that is no news.
     assert instead.answers(case, made, instead.Question(0, "poled all the way")) == ()
+
+
+def test_a_plan_without_its_comparisons_is_the_same_plan(brisvik):
+    """Whoever asks for boards and times alone is spared what a plan is told beside."""
+    marks = read_marks(SAMPLES / "kattegat.gpx").marks[1:3]
+    weather = read_weather(SAMPLES / "forecast.grib2", wanted="wind")
+    case = Case(marks=marks, boat=brisvik, weather=weather,
+                departure=datetime(2027, 6, 12, 8, tzinfo=UTC))  # fmt: skip
+    whole, bare = of_case(case), of_case(case, compare=False)
+    assert [leg.boards for leg in bare.legs] == [leg.boards for leg in whole.legs]
+    assert (bare.arrival, bare.elapsed_h) == (whole.arrival, whole.elapsed_h)
+    assert whole.relaxed_h is not None
+    assert bare.relaxed_h is None
+    assert bare.bound_h is None
