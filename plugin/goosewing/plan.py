@@ -195,9 +195,7 @@ def _over_lines(
     )
 
 
-def _made(
-    case: Case, progress: Progress | None, recall: Recall | None, *, compare: bool
-) -> Plan:
+def _made(case: Case, progress: Progress | None, recall: Recall | None, *, compare: bool) -> Plan:
     """Plan over marks; those to be left on a hand are passed so."""
     from goosewing.marks import rounding
 
