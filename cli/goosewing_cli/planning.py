@@ -194,12 +194,12 @@ def _shared(
 ) -> tuple[Any, ...]:
     """Do parts of the work on as many processes as are worth it."""
     from goosewing.departures import compare
-    from goosewing_cli.pool import side_by_side_and_here, workers_for
+    from goosewing_cli.pool import side_by_side, workers_for
 
     with counted(name, len(parts)) as told:
         workers = workers_for(len(parts), each_s * len(parts))
         if workers > 1:
-            return side_by_side_and_here(case, work, parts, workers, told)
+            return side_by_side(case, work, parts, workers, told, and_here=True)
         compare.hold(case)
         found: list[Any] = []
         for done, part in enumerate(parts, 1):

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
+    from concurrent.futures import Future
     from multiprocessing.process import BaseProcess
 
     from goosewing.case import Case
@@ -71,6 +72,8 @@ def side_by_side(
     parts: Sequence[tuple[Any, ...]],
     workers: int,
     told: Callable[[int], None],
+    *,
+    and_here: bool = False,
 ) -> tuple[Found, ...]:
     """Let processes that hold the case do parts of the work; what they found, in their order.
 
@@ -84,43 +87,40 @@ def side_by_side(
         How many processes.
     told : callable
         Told how many are done.
+    and_here : bool
+        Whether this process is one of them, two or more. What is loaded here needn't be loaded
+        once more: worth it where each part takes no longer than a process takes to start.
     """
-    from goosewing.departures.compare import gathered
+    from goosewing.departures.compare import gathered, hold
 
-    with pool(case, workers) as executor:
+    if and_here:
+        hold(case)
+    with pool(case, workers - and_here) as executor:
+        if and_here:
+            waiting = [executor.submit(partial(_done, work), part) for part in parts]
+            return _shared_with_this(waiting, lambda at: work(*parts[at]), told)
         return gathered(
             executor, partial(_done, work), parts, len(parts), lambda done, _: told(done),
             called_off_by=(),
         )  # fmt: skip
 
 
-def side_by_side_and_here(
-    case: Case,
-    work: Callable[..., tuple[Found, ...]],
-    parts: Sequence[tuple[Any, ...]],
-    workers: int,
+def _shared_with_this(
+    waiting: Sequence[Future[tuple[Found, ...]]],
+    do: Callable[[int], tuple[Found, ...]],
     told: Callable[[int], None],
 ) -> tuple[Found, ...]:
-    """Do as `side_by_side` does, with this process as one of two or more workers.
-
-    What is loaded here needn't be loaded once more: worth it where each part takes no longer
-    than a process takes to start. This process takes what no other has begun, from the end.
-    """
-    from goosewing.departures.compare import hold
-
-    hold(case)
-    with pool(case, workers - 1) as executor:
-        waiting = [executor.submit(partial(_done, work), part) for part in parts]
-        here: dict[int, tuple[Found, ...]] = {}
-        for at in reversed(range(len(parts))):
-            if waiting[at].cancel():
-                here[at] = work(*parts[at])
-                told(len(here) + sum(each.done() for each in waiting[:at]))
-        return tuple(
-            each
-            for at, future in enumerate(waiting)
-            for each in (here[at] if at in here else future.result())
-        )
+    """Do here, from the end, what no other process has begun."""
+    here: dict[int, tuple[Found, ...]] = {}
+    for at in reversed(range(len(waiting))):
+        if waiting[at].cancel():
+            here[at] = do(at)
+            told(len(here) + sum(each.done() for each in waiting[:at]))
+    return tuple(
+        each
+        for at, future in enumerate(waiting)
+        for each in (here[at] if at in here else future.result())
+    )
 
 
 def _done(work: Callable[..., tuple[Found, ...]], part: tuple[Any, ...]) -> tuple[Found, ...]:

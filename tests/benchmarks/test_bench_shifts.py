@@ -21,7 +21,7 @@ from goosewing.records import Mark
 from goosewing.shifts import Shifts, shift_rule
 from goosewing.weather.steady import SteadyWeather
 from goosewing_cli.main import ARITHMETIC_THREADS
-from goosewing_cli.pool import side_by_side_and_here
+from goosewing_cli.pool import side_by_side
 
 START = Mark(name="Start", lat=57.0, lon=11.0)
 MARK = Mark(name="Windward", lat=57.0 + 5.0 / 60.0, lon=11.0)
@@ -81,7 +81,7 @@ def test_twenty_members_against_one_plan_on_two_cores(benchmark, beat):
     one_s = processor_s(lambda: [ensembles.plan_member(each) for each in every]) / len(every)
     before = os.times()
     parts = [(number,) for number in numbers]
-    found = side_by_side_and_here(beat, ensembles.held_member, parts, 2, lambda _: None)
+    found = side_by_side(beat, ensembles.held_member, parts, 2, lambda _: None, and_here=True)
     after = os.times()
     theirs = sum(after[:4]) - sum(before[:4])  # this process and its children
     benchmark.pedantic(lambda: ensembles.chosen(beat, found, "mean"), rounds=1, iterations=1)

@@ -11,6 +11,8 @@ import numpy as np
 import pytest
 import xarray as xr
 
+from marks_by_hand import marks_gpx
+
 SAMPLES = Path(__file__).parents[2] / "sample_routes"
 BOAT = ("--boat", "brisvik/boat.toml")
 DEPART = ("--depart", "2027-06-12T05:00Z")
@@ -192,17 +194,6 @@ def test_where_the_stream_tables_do_not_reach_it_is_said(run, desk, lon, reach, 
 
 
 # ---- marks that look wrong -------------------------------------------------------------------
-
-
-def marks_gpx(*places):
-    points = "".join(
-        f'<rtept lat="{lat}" lon="{lon}"><name>M{number}</name></rtept>'
-        for number, (lat, lon) in enumerate(places)
-    )
-    return (
-        '<gpx xmlns="http://www.topografix.com/GPX/1/1" version="1.1" creator="by hand">'
-        f"<rte>{points}</rte></gpx>"
-    )
 
 
 @pytest.mark.parametrize(

@@ -18,6 +18,7 @@ import pytest
 from geographiclib.geodesic import Geodesic
 
 from goosewing.weather._eccodes import load
+from marks_by_hand import marks_gpx
 
 START = (56.60, 12.00)
 SAMPLES = Path(__file__).parents[2] / "sample_routes"
@@ -27,17 +28,6 @@ PLAN = ("plan", "marks.gpx", *BOAT, *DEPART)
 GOOSE = "{urn:goosewing:gpx:1}"
 KNOTS_PER_MS = 3600.0 / 1852.0
 ONE_PART_IN_A_THOUSAND = 1e-3
-
-
-def marks_gpx(*places):
-    points = "".join(
-        f'<rtept lat="{lat:.6f}" lon="{lon:.6f}"><name>M{number}</name></rtept>'
-        for number, (lat, lon) in enumerate(places)
-    )
-    return (
-        '<gpx xmlns="http://www.topografix.com/GPX/1/1" version="1.1" creator="by hand">'
-        f"<rte>{points}</rte></gpx>"
-    )
 
 
 def mark_towards(bearing_deg, nm):

@@ -29,7 +29,7 @@ from goosewing.weather.read import read_weather
 from goosewing.weather.steady import SteadyWeather
 from goosewing.weather.wind import components_from
 from goosewing.words.ensembles import ensemble_lines
-from goosewing_cli.pool import side_by_side_and_here
+from goosewing_cli.pool import side_by_side
 from side_by_side import Counting, dask_workers, processes
 
 MARKS = leg(56.5, 11.5, 4.0, 20.0)
@@ -354,9 +354,8 @@ def square(number):
 def test_with_this_process_as_a_worker_each_part_is_done_once_and_in_order(brisvik):
     case = case_of(brisvik, ensemble(2))
     told = []
-    found = side_by_side_and_here(
-        case, square, [(number,) for number in range(9)], 2, lambda done: told.append(done)
-    )
+    parts = [(number,) for number in range(9)]
+    found = side_by_side(case, square, parts, 2, lambda done: told.append(done), and_here=True)
     assert [each for each in found if isinstance(each, int)] == [n**2 for n in range(9)]
     assert all(isinstance(each, Case) for each in found[::2])
     assert told == sorted(told)

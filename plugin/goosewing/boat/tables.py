@@ -27,7 +27,7 @@ import numpy as np
 
 from goosewing.boat.model import PolarTable
 from goosewing.errors import InputError
-from goosewing.files.cells import cells_of
+from goosewing.files.cells import cells_of, delimiter_of
 from goosewing.files.disk import read_bytes
 
 if TYPE_CHECKING:
@@ -192,7 +192,7 @@ def _rows(text: str, file: Path) -> list[_Row]:
     plain = [(number, line) for number, line in written if not line.lstrip().startswith("#")]
     if not plain:
         raise InputError("the table is empty", where=str(file))
-    delimiter = next((d for d in "\t;," if d in plain[0][1].strip()), None)
+    delimiter = delimiter_of(plain[0][1].strip())
     if delimiter is None:
         expected = "expected cells separated by tabs, semicolons or commas"
         raise InputError(expected, where=f"{file}, row {plain[0][0]}")

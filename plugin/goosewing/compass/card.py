@@ -13,7 +13,7 @@ from pathlib import Path
 
 from goosewing.compass.deviation import DeviationCard, card_fault
 from goosewing.errors import InputError
-from goosewing.files.cells import cells_of
+from goosewing.files.cells import cells_of, delimiter_of
 from goosewing.files.disk import read_bytes, shown
 
 COLUMNS = ("heading_deg", "deviation_deg")
@@ -69,7 +69,7 @@ def parse_card(text: str, *, where: str = "deviation card") -> DeviationCard:
 def _rows(text: str) -> list[tuple[int, list[str]]]:
     """Return the rows that hold anything, with their numbers from 1."""
     header = next((line for line in text.splitlines() if line.strip()), "")
-    delimiter = next((each for each in ";\t," if each in header), ",")
+    delimiter = delimiter_of(header) or ","
     stripped = (
         (number, [cell.strip() for cell in cells_of(line, delimiter)])
         for number, line in enumerate(text.splitlines(), 1)

@@ -1,8 +1,19 @@
-"""A line of a table into its cells, whatever stands in it."""
+"""What separates a table's cells, and a line of it into its cells, whatever stands in it."""
 
 from __future__ import annotations
 
 import csv
+
+
+def delimiter_of(header: str) -> str | None:
+    """Return what separates a header's cells: a tab, else a semicolon, else a comma; None if none.
+
+    Examples
+    --------
+    >>> delimiter_of("time;wind_from_deg;wind_kn"), delimiter_of("time")
+    (';', None)
+    """
+    return next((each for each in "\t;," if each in header), None)
 
 
 def cells_of(line: str, delimiter: str = ",") -> list[str]:

@@ -351,49 +351,53 @@ def _measured(
     run: NDArray[np.intp],
     length_s: float,
 ) -> Stretches:
-    time_s = log.time_s
     stw = log.get("stw_kn")
     if not np.isfinite(stw).any():
         stw = log.get("sog_kn")
-    mean_heading, yaw = cut.circular(heading)
+    made = _means(log, cut, heading, wind, run, stw)
+    steady = _steady(made, cut, cut.circular(heading)[1], heading, stw, length_s)
+    engine = _engine(made, steady, cut.mean(log.get("engine_rpm")))
+    return replace(made, steady=steady, engine=engine)
+
+
+def _means(
+    log: Log,
+    cut: _Cut,
+    heading: Array,
+    wind: Mapping[str, Array],
+    run: NDArray[np.intp],
+    stw: Array,
+) -> Stretches:
+    """Average what was logged; whether she was steady, or under engine, is not judged yet."""
     mean_awa, swing = cut.circular(log.get("awa_deg"))
-    mean_twa, _ = cut.circular(wind["twa"])
-    aws, mean_aws = log.get("aws_kn"), cut.mean(log.get("aws_kn"))
-    mean_stw, heel = cut.mean(stw), log.get("heel_deg")
-    course = np.radians(log.get("cog_deg"))
-    sog = log.get("sog_kn")
-    apart = stw - np.repeat(mean_stw, cut.count)
-    trend = cut.halves(stw)
-    # Ten readings average out the log's own noise.
-    spread = cut.spread_of_tens(apart)
-    last = np.append(cut.first[1:], time_s.size) - 1
-    made = Stretches(
-        begin_s=time_s[cut.first],
-        end_s=time_s[last],
-        heading_deg=np.mod(mean_heading, 360.0),
+    aws, mean_aws, mean_stw = log.get("aws_kn"), cut.mean(log.get("aws_kn")), cut.mean(stw)
+    course, sog, bow = np.radians(log.get("cog_deg")), log.get("sog_kn"), np.radians(heading)
+    gusts = cut.standard_error(aws - np.repeat(mean_aws, cut.count))
+    none = np.zeros(cut.first.size, dtype=bool)
+    return Stretches(
+        begin_s=log.time_s[cut.first],
+        end_s=log.time_s[np.append(cut.first[1:], log.time_s.size) - 1],
+        heading_deg=np.mod(cut.circular(heading)[0], 360.0),
         stw_kn=mean_stw,
-        stw_spread_kn=spread,
+        # Ten readings average out the log's own noise.
+        stw_spread_kn=cut.spread_of_tens(stw - np.repeat(mean_stw, cut.count)),
         awa_deg=mean_awa,
         aws_kn=mean_aws,
-        twa_deg=mean_twa,
+        twa_deg=cut.circular(wind["twa"])[0],
         tws_kn=cut.mean(wind["tws"]),
-        heel_deg=np.abs(cut.mean(heel)),
+        heel_deg=np.abs(cut.mean(log.get("heel_deg"))),
         east_kn=cut.mean(sog * np.sin(course)),
         north_kn=cut.mean(sog * np.cos(course)),
-        log_east_kn=cut.mean(stw * np.sin(np.radians(heading))),
-        log_north_kn=cut.mean(stw * np.cos(np.radians(heading))),
+        log_east_kn=cut.mean(stw * np.sin(bow)),
+        log_north_kn=cut.mean(stw * np.cos(bow)),
         lat=cut.mean(log.get("lat")),
         lon=cut.mean(log.get("lon")),
         awa_error_deg=cut.standard_error(swing),
-        aws_error=cut.standard_error(aws - np.repeat(mean_aws, cut.count))
-        / np.maximum(mean_aws, 0.1),
+        aws_error=gusts / np.maximum(mean_aws, 0.1),
         board=run,
-        steady=np.zeros(cut.first.size, dtype=bool),
-        engine=np.zeros(cut.first.size, dtype=bool),
+        steady=none,
+        engine=none,
     )
-    steady = _steady(made, cut, yaw, heading, stw, trend, length_s)
-    engine = _engine(made, steady, cut.mean(log.get("engine_rpm")))
-    return replace(made, steady=steady, engine=engine)
 
 
 def _steady(
@@ -402,13 +406,12 @@ def _steady(
     yaw: Array,
     heading: Array,
     stw: Array,
-    trend: Array,
     length_s: float,
 ) -> BoolArray:
     enough = (cut.known(stw) >= FEWEST_READINGS) & (cut.known(heading) >= FEWEST_READINGS)
     enough &= made.end_s - made.begin_s >= 0.6 * length_s
     course = (cut.spread(yaw) <= HELD_COURSE_DEG) & (np.abs(cut.halves(yaw)) <= CHANGED_COURSE_DEG)
-    speed = np.abs(trend) <= np.maximum(HELD_SPEED_KN, HELD_SPEED * made.stw_kn)
+    speed = np.abs(cut.halves(stw)) <= np.maximum(HELD_SPEED_KN, HELD_SPEED * made.stw_kn)
     fast = cut.mean((stw > SURFED * np.repeat(made.stw_kn, cut.count)).astype(np.float64)) > 0.05
     with np.errstate(invalid="ignore"):
         shaken = (made.awa_error_deg > MAST_LEAVES_DEG) | (made.aws_error > MAST_LEAVES)

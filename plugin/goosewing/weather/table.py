@@ -29,7 +29,7 @@ from pathlib import Path
 import numpy as np
 
 from goosewing.errors import InputError
-from goosewing.files.cells import cells_of
+from goosewing.files.cells import cells_of, delimiter_of
 from goosewing.files.disk import read_text
 from goosewing.units import Array
 from goosewing.weather.base import GUST, STREAM, WIND, Name, hours_from_datetime
@@ -140,7 +140,7 @@ def _delimiter(lines: Sequence[str]) -> str:
     header = next(
         (line for line in lines if line.strip() and not line.lstrip().startswith("#")), ""
     )
-    return next((each for each in "\t;" if each in header), ",")
+    return delimiter_of(header) or ","
 
 
 def parse_time(text: str) -> datetime:

@@ -13,6 +13,7 @@ from goosewing.live.core.copies import replace
 from goosewing.live.core.damping import from_deg, strength_kn, turned_deg
 from goosewing.live.core.sensing import lasting
 from goosewing.live.core.standing import (
+    headed_deg,
     held_from,
     held_to,
     next_mark,
@@ -28,7 +29,7 @@ from goosewing.velocities.velocity_set import along_and_across, fastest_mix
 from goosewing.words.figures import hours_and_minutes
 
 if TYPE_CHECKING:
-    from goosewing.live.core.state import Desk, Order, Planned, State
+    from goosewing.live.core.state import Desk, EventKind, Order, Planned, State
     from goosewing.records import Board, Plan
 
 SHIFT_TOLD_DEG = 5.0
@@ -214,8 +215,6 @@ def _shift_event(before: State, order: Order, plan: Plan) -> Event | None:
         return None
     if before.planned is not None and before.planned.rule is not None:
         return None  # Shifts are answered by their rule.
-    # On port tack a wind that goes to the right comes more from ahead.
-    headed = (order.shift_deg > 0.0) == (before.tack == "port")
     boards = plan.legs[0].boards
     pays = boards[0].tack != before.tack
     other_h = sum(b.elapsed_h for b in boards if b.tack != before.tack)
@@ -229,9 +228,9 @@ def _shift_event(before: State, order: Order, plan: Plan) -> Event | None:
         what = "the longer board is now on the other tack, but turning at once gains nothing"
     else:
         what = "hold on"
-    kind = "headed" if headed else "lifted"
+    kind: EventKind = "headed" if headed_deg(order.shift_deg, before.tack) > 0.0 else "lifted"
     return Event(
-        time_s=before.now_s, kind="headed" if headed else "lifted",
+        time_s=before.now_s, kind=kind,
         severity="alert" if pays else "normal",
         message=f"{kind.capitalize()} {abs(order.shift_deg):.0f}°: {what}.",
         values={"shift_deg": order.shift_deg, "other_tack_pays": pays, "other_tack_longer": longer},

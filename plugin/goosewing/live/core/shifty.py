@@ -15,6 +15,7 @@ from goosewing.errors import InputError, NoPlanError
 from goosewing.live.core.copies import replace
 from goosewing.live.core.damping import damped, from_deg, strength_kn, turned_deg, vector
 from goosewing.live.core.sensing import lasting
+from goosewing.live.core.standing import headed_deg
 from goosewing.live.core.state import Event, PlanReady
 from goosewing.shifts.chances import leg_bands
 from goosewing.shifts.model import bounds, parse_shifts
@@ -190,8 +191,7 @@ def _pays(state: State, planned: Planned, shift: float) -> bool:
 
 def _event(state: State, planned: Planned, shift: float, mean: float) -> Event:
     assert planned.rule is not None
-    # On port tack a wind that goes to the right comes more from ahead.
-    headed = shift if state.tack == "port" else -shift
+    headed = headed_deg(shift, state.tack)
     turn = "gybe" if planned.rule.downwind else "tack"
     if abs(headed) < HEADED_DEG:
         words = f"By the rule of shifts a {turn} pays here, before the layline."

@@ -14,7 +14,7 @@ from goosewing.velocities.velocity_set import Airs, VelocitySet, airs_over_water
 
 if TYPE_CHECKING:
     from goosewing.live.core.state import Desk, Planned, State
-    from goosewing.records import Board, Fix, Mark, Order, Steer
+    from goosewing.records import Board, Fix, Mark, Order, Steer, Tack
     from goosewing.turns import Stop
 
 NEW_AIRS_DEG, NEW_AIRS_KN = 0.5, 0.1
@@ -157,6 +157,14 @@ def to_place(state: State, lat: float, lon: float) -> local_plane.Bearing:
 
 
 # ---- in the wind of now -----------------------------------------------------------------
+
+
+def headed_deg(shift_deg: float, tack: Tack | None) -> float:
+    """Return by how much a shift of the wind heads her; negative where it lifts her. [°].
+
+    On port tack a wind that goes to the right comes more from ahead.
+    """
+    return shift_deg if tack == "port" else -shift_deg
 
 
 def refreshed(state: State, desk: Desk) -> State:

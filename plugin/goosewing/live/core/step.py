@@ -280,7 +280,7 @@ def _status(state: State, desk: Desk, ages: dict[str, float | None]) -> tuple[St
 def _without_plan(state: State) -> State:
     return replace(
         state, waiting=None, planned=None, weighed=None, pending=None, done=None, board=0, nth=0,
-        failure=None, failed_s=None, nearest_nm=None, finished=None, held=None, updated_s=None,
+        failure=None, failed_s=None, nearest_nm=None, finished=None, updated_s=None,
         passed=(), used=(), remembered=None, question=None, waits=None, countdown=None,
         told=state.told.of_sensors(), since=state.since.of_sensors(),
     )  # fmt: skip
@@ -321,6 +321,8 @@ def _planned(state: State, ready: PlanReady, desk: Desk) -> Step:
         told=state.told.of_plan(), since=state.since.of_plan(), updated_s=None,
         waits=None,
     )  # fmt: skip
+    # Her velocities are those of the plan's own wind, not of one much like it.
+    state = standing.refreshed(state, desk)
     assert state.planned is not None
     outputs: list[Output] = [Replaced(plan=plan, route=route, bands=state.planned.bands)]
     outputs += replan.verdict(before, order, plan)
@@ -374,6 +376,6 @@ def _failed(state: State, failed: PlanFailed) -> Step:
     # A plan made for what no longer holds would be false advice.
     state = replace(
         state, waiting=None, planned=None, pending=None, weighed=None, failure=failed.message,
-        failed_s=state.now_s, held=None,
+        failed_s=state.now_s,
     )  # fmt: skip
     return state, (Cleared(),) if had else ()

@@ -426,55 +426,65 @@ def changes(before: Resources, after: Resources) -> list[dict[str, Any]]:
 # ---- figures ------------------------------------------------------------------------
 
 
+PER_ANGLE, PER_SPEED = 1.0 / DEGREES, 1.0 / KNOTS
+
+
 def deltas(figures: Figures) -> list[dict[str, Any]]:
     """Return figures as paths with values in SI; null where unknown, so that nothing old stays."""
     f = figures
     beat = f.beat or (None, None, None)
     gybe = f.gybe or (None, None, None)
     values: Sequence[tuple[str, float | None, float]] = (
-        ("performance.targetAngle", f.target_angle_deg, 1.0 / DEGREES),
-        ("performance.targetSpeed", f.target_speed_kn, 1.0 / KNOTS),
-        ("performance.beatAngle", beat[0], 1.0 / DEGREES),
-        ("performance.beatAngleTargetSpeed", beat[1], 1.0 / KNOTS),
-        ("performance.beatAngleVelocityMadeGood", beat[2], 1.0 / KNOTS),
-        ("performance.gybeAngle", gybe[0], 1.0 / DEGREES),
-        ("performance.gybeAngleTargetSpeed", gybe[1], 1.0 / KNOTS),
-        ("performance.gybeAngleVelocityMadeGood", gybe[2], 1.0 / KNOTS),
-        ("performance.polarSpeed", f.polar_speed_kn, 1.0 / KNOTS),
+        ("performance.targetAngle", f.target_angle_deg, PER_ANGLE),
+        ("performance.targetSpeed", f.target_speed_kn, PER_SPEED),
+        ("performance.beatAngle", beat[0], PER_ANGLE),
+        ("performance.beatAngleTargetSpeed", beat[1], PER_SPEED),
+        ("performance.beatAngleVelocityMadeGood", beat[2], PER_SPEED),
+        ("performance.gybeAngle", gybe[0], PER_ANGLE),
+        ("performance.gybeAngleTargetSpeed", gybe[1], PER_SPEED),
+        ("performance.gybeAngleVelocityMadeGood", gybe[2], PER_SPEED),
+        ("performance.polarSpeed", f.polar_speed_kn, PER_SPEED),
         ("performance.polarSpeedRatio", f.speed_ratio, 1.0),
-        ("performance.velocityMadeGood", f.made_good_kn, 1.0 / KNOTS),
-        ("performance.goosewing.velocityMadeGoodToMark", f.made_good_to_mark_kn, 1.0 / KNOTS),
-        ("performance.tackTrue", f.opposite_heading_deg, 1.0 / DEGREES),
-        ("performance.leeway", f.leeway_deg, 1.0 / DEGREES),
+        ("performance.velocityMadeGood", f.made_good_kn, PER_SPEED),
+        ("performance.goosewing.velocityMadeGoodToMark", f.made_good_to_mark_kn, PER_SPEED),
+        ("performance.tackTrue", f.opposite_heading_deg, PER_ANGLE),
+        ("performance.leeway", f.leeway_deg, PER_ANGLE),
         ("navigation.racing.layline.distance", f.layline_nm, METRES_PER_NM),
         ("navigation.racing.layline.time", f.layline_s, 1.0),
         ("navigation.racing.oppositeLayline.distance", f.opposite_nm, METRES_PER_NM),
         ("navigation.racing.oppositeLayline.time", f.opposite_s, 1.0),
     )
-    found: list[dict[str, Any]] = [
-        {"path": path, "value": None if value is None else value * factor}
-        for path, value, factor in values
-    ]
-    stream = turn = None
-    if f.stream is not None:
-        setting, drift, doubt = f.stream
-        stream = {
-            "setTrue": setting / DEGREES,
-            "drift": drift / KNOTS,
-            "driftStandardDeviation": doubt / KNOTS,
-        }
-    if f.turn is not None:
-        turn = {
-            "name": f.turn,
-            "distance": None if f.turn_nm is None else f.turn_nm * METRES_PER_NM,
-            "time": f.turn_s,
-            "awaitingAcknowledgement": f.awaiting,
-        }
     return [
-        *found,
-        {"path": "performance.goosewing.stream", "value": stream},
-        {"path": "performance.goosewing.nextTurn", "value": turn},
+        *({"path": path, "value": _times(value, factor)} for path, value, factor in values),
+        {"path": "performance.goosewing.stream", "value": _stream(f)},
+        {"path": "performance.goosewing.nextTurn", "value": _next_turn(f)},
     ]
+
+
+def _times(value: float | None, factor: float) -> float | None:
+    return None if value is None else value * factor
+
+
+def _stream(f: Figures) -> dict[str, Any] | None:
+    if f.stream is None:
+        return None
+    setting, drift, doubt = f.stream
+    return {
+        "setTrue": setting * PER_ANGLE,
+        "drift": drift * PER_SPEED,
+        "driftStandardDeviation": doubt * PER_SPEED,
+    }
+
+
+def _next_turn(f: Figures) -> dict[str, Any] | None:
+    if f.turn is None:
+        return None
+    return {
+        "name": f.turn,
+        "distance": _times(f.turn_nm, METRES_PER_NM),
+        "time": f.turn_s,
+        "awaitingAcknowledgement": f.awaiting,
+    }
 
 
 # ---- messages -----------------------------------------------------------------------

@@ -9,14 +9,14 @@ computes nothing.
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from goosewing.earth.geodesy import loxodrome_direct
 from goosewing.exchange.document import format_seconds
 from goosewing.live.core import figures, health, sensing, standing, turns
 from goosewing.live.core.damping import towards_deg, turned_deg
 from goosewing.live.core.orders import stop_words, turn_words
-from goosewing.live.core.state import NEVER, Figures
+from goosewing.live.core.state import NEVER, Figures, State
 from goosewing.live.panel.look import Look
 from goosewing.live.panel.shown import capital, knots, miles, shown, steer_words, steered, true
 from goosewing.records import CAUTIONS
@@ -26,10 +26,10 @@ from goosewing.words.figures import hours_and_minutes
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
-    from goosewing.live.core.state import Desk, Event, Planned, State
-    from goosewing.records import Board, Leg
+    from goosewing.live.core.state import Desk, Event, Planned
+    from goosewing.records import Board, Leg, Tack
     from goosewing.units import Array
-    from goosewing.velocities.polar_view import PolarView
+    from goosewing.velocities.polar_view import Chosen, Curve, PolarView
 
 FORMAT = "goosewing.panel/1"
 POLAR_FORMAT = "goosewing.polar/1"
@@ -44,6 +44,8 @@ HULL_DRAWN_KN = 0.005
 """Corners that bend the hull by less are not drawn. [kn]"""
 
 Document = dict[str, Any]
+
+NO_STREAM: Document = {"set_deg": None, "drift_kn": None, "known": False, "doubt_kn": None}
 
 
 def panel(
@@ -74,13 +76,13 @@ def panel(
         "state": kind,
         "message": message,
         "ages_s": health.ages(state),
-        "boat": _boat(look),
-        "wind": _wind(look),
+        "boat": _boat(look)._asdict(),
+        "wind": _wind(look)._asdict(),
         "stream": _stream(look),
         "route": _route(look),
         "next": _next(look),
         "board": _board(look),
-        "figures": _figures(look),
+        "figures": _shown_figures(_figures(look)),
         "laylines": _laylines(look),
         "events": _events(events),
         "plan": None if planned is None else {"number": planned.order.number},
@@ -93,26 +95,52 @@ def panel(
 # ---- what is measured ----------------------------------------------------------------
 
 
-def _boat(look: Look) -> Document:
+class Measured(NamedTuple):
+    """What the instruments tell of her, under the names of the document."""
+
+    lat: float | None = None
+    lon: float | None = None
+    heading_deg: float | None = None
+    heading_magnetic_deg: float | None = None
+    course_over_ground_deg: float | None = None
+    speed_over_ground_kn: float | None = None
+    boat_speed_kn: float | None = None
+    east_kn: float | None = None
+    north_kn: float | None = None
+    tack: Tack | None = None
+    ahead: Document | None = None
+
+
+class Wind(NamedTuple):
+    """The wind over the water and the wind felt, under the names of the document."""
+
+    twd_deg: float | None = None
+    tws_kn: float | None = None
+    twa_deg: float | None = None
+    awa_deg: float | None = None
+    aws_kn: float | None = None
+
+
+def _boat(look: Look) -> Measured:
     state, sense = look.state, look.state.sense
     place = state.place if look.place_known else None
     # The course over ground may stand in for a heading, the polar for a log: no instruments.
     heading = sense.heading_deg if sense.heading_from == "compass" else None
     track = sensing.ground_track(state)
     on_bow = _on_bow(look)
-    return {
-        "lat": None if place is None else place.lat,
-        "lon": None if place is None else place.lon,
-        "heading_deg": heading,
-        "heading_magnetic_deg": look.magnetic_deg(heading),
-        "course_over_ground_deg": sense.course_deg,
-        "speed_over_ground_kn": sense.ground_speed_kn,
-        "boat_speed_kn": sense.boat_speed_kn if sense.speed_from == "log" else None,
-        "east_kn": None if track is None else track[0],
-        "north_kn": None if track is None else track[1],
-        "tack": None if on_bow is None else state.tack,
-        "ahead": _ahead_of(state, look.place_known),
-    }
+    return Measured(
+        lat=None if place is None else place.lat,
+        lon=None if place is None else place.lon,
+        heading_deg=heading,
+        heading_magnetic_deg=look.magnetic_deg(heading),
+        course_over_ground_deg=sense.course_deg,
+        speed_over_ground_kn=sense.ground_speed_kn,
+        boat_speed_kn=sense.boat_speed_kn if sense.speed_from == "log" else None,
+        east_kn=None if track is None else track[0],
+        north_kn=None if track is None else track[1],
+        tack=None if on_bow is None else state.tack,
+        ahead=_ahead_of(state, look.place_known),
+    )
 
 
 def _ahead_of(state: State, place_known: bool) -> Document | None:
@@ -134,22 +162,19 @@ def _on_bow(look: Look) -> float | None:
     return abs(turned_deg(sensing.wind_airs(look.state, look.desk)[0], heading))
 
 
-def _wind(look: Look) -> Document:
+def _wind(look: Look) -> Wind:
     if not look.wind_known:
-        return dict.fromkeys(("twd_deg", "tws_kn", "twa_deg", "awa_deg", "aws_kn"))
+        return Wind()
     twd, tws, _, _ = sensing.wind_airs(look.state, look.desk)
-    felt = sensing.felt(look.state, look.desk)
-    awa, aws = felt or (None, None)
-    return {
-        "twd_deg": twd, "tws_kn": tws, "twa_deg": _on_bow(look), "awa_deg": awa, "aws_kn": aws,
-    }  # fmt: skip
+    awa, aws = sensing.felt(look.state, look.desk) or (None, None)
+    return Wind(twd_deg=twd, tws_kn=tws, twa_deg=_on_bow(look), awa_deg=awa, aws_kn=aws)
 
 
 def _stream(look: Look) -> Document:
     known = sensing.stream_kn(look.state, look.desk)
     doubt = sensing.stream_doubt_kn(look.state, look.desk)
     if known is None or doubt is None:
-        return {"set_deg": None, "drift_kn": None, "known": False, "doubt_kn": None}
+        return dict(NO_STREAM)
     return {
         "set_deg": towards_deg(*known),
         "drift_kn": math.hypot(*known),
@@ -291,11 +316,14 @@ def _board(look: Look) -> Document | None:
     return {"index": index, "words": words, **_steering(look, board, look.state.nth)}
 
 
-def _figures(look: Look) -> Document:
+def _figures(look: Look) -> Figures:
     # Without a route the boat's own figures still hold; without wind or place none does.
     kind = health.status(look.state)[0]
     holds = kind in ("advising", "waiting") and not look.state.stale
-    f = figures.figures(look.state, look.desk) if holds else Figures()
+    return figures.figures(look.state, look.desk) if holds else figures.NOTHING
+
+
+def _shown_figures(f: Figures) -> Document:
     return {
         "vmg_kn": f.made_good_kn,
         "vmc_kn": f.made_good_to_mark_kn,
@@ -383,15 +411,6 @@ def polar(view: PolarView, number: int, state: State, desk: Desk) -> Document:
     Rounded to what a screen shows: 0.001 kn and 0.01°.
     """
     look, airs = Look(state, desk), view.airs
-    bearing = view.bearing_deg
-    mark = None if bearing is None or state.route is None else standing.next_mark(state).name
-    wind = f"{true(airs.twd_deg)} {knots(airs.tws_kn)}"
-    chosen = [
-        f"{one.tack} tack, {one.sail_set}, {knots(one.speed_over_ground_kn)}" for one in view.chosen
-    ]
-    made_good = "" if view.made_good_kn is None else f": {knots(view.made_good_kn)} made good"
-    to_mark = None if mark is None else f"to {mark}, {true(bearing)}{made_good}"
-    told = [f"Speeds over the ground, north up. True wind from {wind}.", to_mark, *chosen]
     stream = airs.stream_east_kn, airs.stream_north_kn
     return {
         "format": POLAR_FORMAT,
@@ -400,47 +419,63 @@ def polar(view: PolarView, number: int, state: State, desk: Desk) -> Document:
         "tws_kn": round(airs.tws_kn, 3),
         "set_deg": round(towards_deg(*stream), 2),
         "drift_kn": round(math.hypot(*stream), 3),
-        "bearing_deg": None if bearing is None else round(bearing, 2),
-        "shown": {
-            "told": " ".join(capital(words).rstrip(".") + "." for words in told if words),
-            "wind": f"true wind {wind}",
-            "mark": to_mark,
-        },
-        "curves": [
-            {
-                "tack": curve.tack,
-                "sail_set": curve.sail_set,
-                "poled": curve.poled,
-                "points": _rows(
-                    {
-                        "twa_deg": curve.twa_deg.round(2).tolist(),
-                        "east_kn": curve.east_kn.round(3).tolist(),
-                        "north_kn": curve.north_kn.round(3).tolist(),
-                        "boat_speed_kn": curve.boat_speed_kn.round(3).tolist(),
-                    }
-                ),
-            }
-            for curve in view.curves
-        ],
+        "bearing_deg": None if view.bearing_deg is None else round(view.bearing_deg, 2),
+        "shown": _polar_words(view, state),
+        "curves": [_curve(curve) for curve in view.curves],
         "hull": _corners(view.outline(HULL_DRAWN_KN)),
-        "chosen": [
-            {
-                "tack": one.tack,
-                "sail_set": one.sail_set,
-                "twa_deg": one.twa_deg,
-                "heading_deg": one.heading_deg,
-                "heading_magnetic_deg": look.magnetic_deg(one.heading_deg),
-                "course_over_ground_deg": one.course_over_ground_deg,
-                "east_kn": one.east_kn,
-                "north_kn": one.north_kn,
-                "speed_over_ground_kn": one.speed_over_ground_kn,
-                "share": one.share,
-                "steered": steered(look, one.heading_deg),
-                "words": words,
-            }
-            for one, words in zip(view.chosen, chosen, strict=True)
-        ],
+        "chosen": [_chosen(look, one) for one in view.chosen],
         "made_good_kn": view.made_good_kn,
+    }
+
+
+def _polar_words(view: PolarView, state: State) -> Document:
+    bearing = view.bearing_deg
+    mark = None if bearing is None or state.route is None else standing.next_mark(state).name
+    wind = f"{true(view.airs.twd_deg)} {knots(view.airs.tws_kn)}"
+    made_good = "" if view.made_good_kn is None else f": {knots(view.made_good_kn)} made good"
+    to_mark = None if mark is None else f"to {mark}, {true(bearing)}{made_good}"
+    chosen = (_chosen_words(one) for one in view.chosen)
+    told = [f"Speeds over the ground, north up. True wind from {wind}.", to_mark, *chosen]
+    return {
+        "told": " ".join(capital(words).rstrip(".") + "." for words in told if words),
+        "wind": f"true wind {wind}",
+        "mark": to_mark,
+    }
+
+
+def _chosen_words(one: Chosen) -> str:
+    return f"{one.tack} tack, {one.sail_set}, {knots(one.speed_over_ground_kn)}"
+
+
+def _curve(curve: Curve) -> Document:
+    columns = {
+        "twa_deg": curve.twa_deg.round(2).tolist(),
+        "east_kn": curve.east_kn.round(3).tolist(),
+        "north_kn": curve.north_kn.round(3).tolist(),
+        "boat_speed_kn": curve.boat_speed_kn.round(3).tolist(),
+    }
+    return {
+        "tack": curve.tack,
+        "sail_set": curve.sail_set,
+        "poled": curve.poled,
+        "points": _rows(columns),
+    }
+
+
+def _chosen(look: Look, one: Chosen) -> Document:
+    return {
+        "tack": one.tack,
+        "sail_set": one.sail_set,
+        "twa_deg": one.twa_deg,
+        "heading_deg": one.heading_deg,
+        "heading_magnetic_deg": look.magnetic_deg(one.heading_deg),
+        "course_over_ground_deg": one.course_over_ground_deg,
+        "east_kn": one.east_kn,
+        "north_kn": one.north_kn,
+        "speed_over_ground_kn": one.speed_over_ground_kn,
+        "share": one.share,
+        "steered": steered(look, one.heading_deg),
+        "words": _chosen_words(one),
     }
 
 
@@ -457,28 +492,19 @@ def _rows(columns: Mapping[str, Sequence[float]]) -> list[Document]:
 
 def blank(message: str, kind: str = "failed", time: str | None = None) -> Document:
     """Return a panel document in which nothing is known but why."""
-    ages = ("position", "wind", "heading", "boat_speed", "course", "current")
-    boat = (
-        "lat", "lon", "heading_deg", "heading_magnetic_deg", "course_over_ground_deg",
-        "speed_over_ground_kn", "boat_speed_kn", "east_kn", "north_kn", "tack", "ahead",
-    )  # fmt: skip
-    figures = (
-        "vmg_kn", "vmc_kn", "target_twa_deg", "target_speed_kn", "polar_speed_kn",
-        "speed_ratio", "layline_nm", "layline_s",
-    )  # fmt: skip
     return {
         "format": FORMAT,
         "time": time,
         "state": kind,
         "message": message,
-        "ages_s": dict.fromkeys(ages),
-        "boat": dict.fromkeys(boat),
-        "wind": dict.fromkeys(("twd_deg", "tws_kn", "twa_deg", "awa_deg", "aws_kn")),
-        "stream": {"set_deg": None, "drift_kn": None, "known": False, "doubt_kn": None},
+        "ages_s": health.ages(State()),
+        "boat": Measured()._asdict(),
+        "wind": Wind()._asdict(),
+        "stream": dict(NO_STREAM),
         "route": None,
         "next": None,
         "board": None,
-        "figures": dict.fromkeys(figures),
+        "figures": _shown_figures(figures.NOTHING),
         "laylines": [],
         "events": [],
         "plan": None,

@@ -105,7 +105,7 @@ def _kind(head: bytes, path: Path) -> str:
     if stamp.isdigit() and len(stamp) >= 12 and b";" in rest:
         return "multiplexed"
     plain = next((ln for ln in start.split(b"\n") if ln.strip() and not ln.startswith(b"#")), b"")
-    if table.delimiter_of(plain.decode("utf-8", "replace").strip()) is not None:
+    if table.delimiter_with_time(plain.decode("utf-8", "replace").strip()) is not None:
         return "table"
     if b"$" in head or b"!" in head:
         return "sentences"

@@ -16,7 +16,7 @@ from itertools import islice
 import numpy as np
 
 from goosewing.errors import InputError
-from goosewing.files.cells import cells_of
+from goosewing.files.cells import cells_of, delimiter_of
 from goosewing.logbook.gather import Gathering
 from goosewing.logbook.read.signalk import seconds_of
 from goosewing.logbook.samples import CHANNELS, turned
@@ -38,13 +38,11 @@ ALSO = {
 ON_THE_BOW = ("awa_deg", "twa_deg")
 
 
-def delimiter_of(header: str) -> str | None:
+def delimiter_with_time(header: str) -> str | None:
     """Return what separates a header's cells; None if it names no time."""
-    for mark in ("\t", ";", ","):
-        names = [cell.strip().strip('"').lower() for cell in header.split(mark)]
-        if len(names) > 1 and "time" in names:
-            return mark
-    return None
+    mark = delimiter_of(header)
+    names = [cell.strip().strip('"').lower() for cell in header.split(mark)]
+    return mark if mark is not None and "time" in names else None
 
 
 def read_table(lines: Iterable[str], into: Gathering, where: str) -> None:
@@ -69,7 +67,7 @@ def _rows(lines: Iterable[str], where: str) -> Iterator[tuple[int, list[str]]]:
         if not plain or plain.startswith("#"):
             continue
         if mark is None:
-            mark = delimiter_of(plain)
+            mark = delimiter_with_time(plain)
             if mark is None:
                 raise InputError(
                     "expected a header with a column time, and columns such as stw_kn, awa_deg",
