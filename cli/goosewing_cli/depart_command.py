@@ -55,8 +55,8 @@ def depart(
             "--wants",
             metavar="LIST",
             help="Keep those that arrive by daylight, or stay within limits, such as "
-            "daylight,gust<=25,night<3: elapsed, upwind, poled, engine, against, night, beyond "
-            "in hours; wind, gust in knots.",
+            "daylight,gust<=25,night<3: elapsed, upwind, poled, downwind (dead downwind), "
+            "engine, against, night, beyond in hours; wind, gust in knots.",
         ),
     ] = None,
     out: Annotated[

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, NamedTuple
 
 import click
 
@@ -61,11 +61,10 @@ def laylines(
 ) -> None:
     """Print, and write, the laylines of every mark but the first."""
     from goosewing.compass.headings import laylines_with_variation
+    from goosewing.errors import GoosewingError
     from goosewing.exchange import document
     from goosewing.exchange.gpx import plans
-    from goosewing.laylines.steady import sheet
-    from goosewing.plan import changes, usable_marks
-    from goosewing.steady import solver
+    from goosewing.plan import changes, doubted, usable_marks
 
     crew = inputs.load_boat(boat, performance)
     weather = inputs.load_weather(wind, current, hold_last=hold_last)
@@ -78,17 +77,12 @@ def laylines(
     kept, dropped = usable_marks(wanted.marks)
     clear = hazards_options.kept_clear(kept, hazards, safe_depth, coast, clearance, noted=noted)
     said = (*wanted.notices, *dropped, *clear.notices)
-    if changes(weather):
-        made = curved(
-            crew, weather, kept, time, length, margin, at is not None, said, clear.hazards
-        )
-    else:
-        here = None if at is None else (kept[0].lat, kept[0].lon)
-        held = solver.sailable(crew, solver.steady_airs(crew, weather))
-        made = sheet(
-            held, kept, length_nm=length, margin_deg=margin, here=here, notices=said,
-            hazards=clear.hazards,
-        )  # fmt: skip
+    given = Lines(kept, length, margin, at is not None, said, clear.hazards)
+    try:
+        made = (curved if changes(weather) else straight)(crew, weather, time, given)
+    except GoosewingError as error:
+        # Nobody reads notices where there are no lines: a doubted position may be why.
+        raise error.asking(doubted(dropped)) from None
     if variation is not None:
         made = laylines_with_variation(made, inputs.load_variation(variation), time)
     if out is not None:
@@ -104,17 +98,31 @@ def laylines(
     show_laylines(made, time, zone=local, written=[] if out is None else [out])
 
 
-def curved(
-    crew: Boat,
-    weather: Weather,
-    marks: Sequence[Mark],
-    departure: datetime,
-    length: float | None,
-    margin: float,
-    from_here: bool,
-    notices: Sequence[str],
-    hazards: Hazards | None = None,
-) -> LaylineSheet:
+class Lines(NamedTuple):
+    """Which laylines are wanted."""
+
+    marks: Sequence[Mark]
+    length_nm: float | None
+    margin_deg: float
+    from_here: bool
+    notices: Sequence[str]
+    hazards: Hazards | None
+
+
+def straight(crew: Boat, weather: Weather, _: datetime, wanted: Lines) -> LaylineSheet:
+    """Draw the laylines of a steady wind, which are the same at any time."""
+    from goosewing.laylines.steady import sheet
+    from goosewing.steady import solver
+
+    first = wanted.marks[0]
+    return sheet(
+        solver.sailable(crew, solver.steady_airs(crew, weather)), wanted.marks,
+        length_nm=wanted.length_nm, margin_deg=wanted.margin_deg, notices=wanted.notices,
+        here=(first.lat, first.lon) if wanted.from_here else None, hazards=wanted.hazards,
+    )  # fmt: skip
+
+
+def curved(crew: Boat, weather: Weather, departure: datetime, wanted: Lines) -> LaylineSheet:
     """Plan the passage first, to know when she is at each mark; then draw back from there.
 
     Raises
@@ -128,13 +136,17 @@ def curved(
     from goosewing.laylines.steady import check_length
     from goosewing_cli import planning
 
-    check_length(length)
-    if margin:
+    check_length(wanted.length_nm)
+    if wanted.margin_deg:
         raise InputError("--margin can be kept in steady wind only")
     made = planning.make(
-        Case(marks=tuple(marks), boat=crew, weather=weather, departure=departure, hazards=hazards)
-    )
-    lies = ["How she lies to them from here is told in steady wind only."] if from_here else []
+        Case(
+            marks=tuple(wanted.marks), boat=crew, weather=weather, departure=departure,
+            hazards=wanted.hazards,
+        )
+    )  # fmt: skip
+    said = ["How she lies to them from here is told in steady wind only."]
     return changing.sheet(
-        made, crew, weather, length_nm=length, notices=(*notices, *lies), hazards=hazards
-    )
+        made, crew, weather, length_nm=wanted.length_nm,
+        notices=(*wanted.notices, *(said if wanted.from_here else ())), hazards=wanted.hazards,
+    )  # fmt: skip

@@ -235,9 +235,9 @@ def shown() -> Iterator[Progress | None]:
 def counted(what: str, total: int) -> Iterator[Callable[[int], None]]:
     """Hand out what tells on stderr how many are done; now and then where it is no terminal."""
     line = Line() if sys.stderr.isatty() else Log()
-    line.say(f"{what}: none of {total} planned yet")
+    line.say(f"{what}: none of {total} looked at yet")
     try:
-        yield lambda done: line.say(f"{what}: {done} of {total} planned")
+        yield lambda done: line.say(f"{what}: {done} of {total} looked at")
     finally:
         line.wipe()
 

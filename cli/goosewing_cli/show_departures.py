@@ -73,10 +73,10 @@ def show_departures(
     _others(console, chosen, names)
     console.print()
     if chosen.meeting:
-        paragraph(console, _best_words(best))
+        paragraph(console, _best_words(best, zone))
     planned = best_first([*chosen.meeting, *chosen.others])
     for cost in want_costs(planned, chosen.wants):
-        paragraph(console, f"Wanted {cost_words(cost)}.")
+        paragraph(console, f"Wanted {cost_words(cost, zone)}.")
     paragraph(console, LEGEND.format(second=SAVED if best.engine_h is None else MOTORED))
     close_sheet(console, with_plain(tuple(notices), names), cautions, written)
 
@@ -148,12 +148,12 @@ def _knots(speed: float | None) -> str:
     return "?" if speed is None else f"{speed:.0f}"
 
 
-def _best_words(best: Departure) -> str:
+def _best_words(best: Departure, zone: tzinfo | None) -> str:
     assert best.arrival is not None
     assert best.elapsed_h is not None
     light = "in daylight" if best.arrives_in_daylight else "in the dark"
     words = (
-        f"Best: leave {moment(best.departure)}, arrive {moment(best.arrival)} {light}, "
+        f"Best: leave {moment(best.departure, zone)}, arrive {moment(best.arrival, zone)} {light}, "
         f"{hours_and_minutes(best.elapsed_h)}."
     )
     held = best.beyond_forecast_h

@@ -28,8 +28,9 @@ def show_weather(file: Path, kind: str, facts: Facts, here: Spot | None) -> None
     if here is None:
         return
     console.print()
-    where = f"{position_words(here.lat, here.lon)}, {_moment(here.time)}"
-    console.print(Text(where, style="bold"))
+    nowhere = here.lat is None or here.lon is None
+    where = "Everywhere" if nowhere else position_words(here.lat or 0.0, here.lon or 0.0)
+    console.print(Text(f"{where}, {_moment(here.time)}", style="bold"))
     console.print(Text(f"{'Wind':<9}{_wind_words(here)}"))
     console.print(Text(f"{'Stream':<9}{_stream_words(here)}"))
 
@@ -67,7 +68,7 @@ def _duration(minutes: int) -> str:
 
 def _area(cover: Coverage) -> str:
     corners = (cover.lat_south, cover.lon_west, cover.lat_north, cover.lon_east)
-    if None in corners:
+    if not cover.bounded:
         return "everywhere"
     south, west, north, east = (float(value or 0.0) for value in corners)
     if east - west >= 360.0:

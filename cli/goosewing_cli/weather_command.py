@@ -67,7 +67,10 @@ def weather(
     at: Annotated[
         str | None,
         option(
-            "--at", metavar="LAT,LON", help="Tell what it says here, such as \"57°30.5'N 11°20'E\"."
+            "--at",
+            metavar="LAT,LON",
+            help="Tell what it says here, such as \"57°30.5'N 11°20'E\"; "
+            "needless where the file says the same everywhere.",
         ),
     ] = None,
     time: Annotated[
@@ -108,10 +111,11 @@ def _spot(source: Weather, file: Path, at: str | None, time: str | None) -> Spot
 
     if at is None and time is None:
         return None
-    if at is None or time is None:
+    place = parse_position(at) if at is not None else None
+    if time is None or (place is None and (source.varies_in_place or source.coverage.bounded)):
         raise InputError("--at LAT,LON and --time TIME go together: it takes both to tell")
-    place, moment = parse_position(at), inputs.parse_time(time, "--time")
+    moment = inputs.parse_time(time, "--time")
     try:
-        return spot(source, moment, *place)
+        return spot(source, moment, *(place or (None, None)))
     except OutsideForecastError as error:
         raise OutsideForecastError(f"{shown(file)}: {error}") from None

@@ -22,6 +22,13 @@ if TYPE_CHECKING:
 class GoosewingError(Exception):
     """Base of every error that this package raises on purpose."""
 
+    def asking(self, doubts: Iterable[str]) -> Self:
+        """Add what is doubted in the question, as sentences, to the message."""
+        doubted = [doubt.rstrip(".") for doubt in doubts]
+        if doubted:
+            self.args = ("; ".join((str(self), *doubted)),)
+        return self
+
 
 class InputError(GoosewingError, ValueError):
     """Something handed in is wrong; the message says what, where, and what was expected.
@@ -41,13 +48,6 @@ class InputError(GoosewingError, ValueError):
 
 class NoPlanError(GoosewingError, LookupError):
     """The question was understood, but no feasible plan answers it."""
-
-    def asking(self, doubts: Iterable[str]) -> Self:
-        """Add what is doubted in the question, as sentences, to the message."""
-        doubted = [doubt.rstrip(".") for doubt in doubts]
-        if doubted:
-            self.args = ("; ".join((str(self), *doubted)),)
-        return self
 
 
 class OutsideForecastError(NoPlanError):

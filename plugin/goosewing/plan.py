@@ -131,7 +131,7 @@ def of_case(case: Case, progress: Progress | None = None, *, compare: bool = Tru
         made = _over_lines(kept, case, solve)
     except NoPlanError as error:
         # Nobody reads a plan's notices where there is none: a doubted position may be why.
-        raise error.asking(doubt for doubt in dropped if CHECK_IT in doubt) from None
+        raise error.asking(doubted(dropped)) from None
     if case.options.engine:
         made = motoring.summed_up(made, case.boat)
     if met is not None:
@@ -325,6 +325,11 @@ def usable_marks(marks: Sequence[Mark]) -> tuple[tuple[Mark, ...], tuple[str, ..
     return tuple(kept), (*notices, *([odd] if odd else []))
 
 
+def doubted(notices: Sequence[str]) -> tuple[str, ...]:
+    """Return those of `usable_marks`' notices that doubt a position."""
+    return tuple(notice for notice in notices if CHECK_IT in notice)
+
+
 def _far_from_all(marks: Sequence[Mark]) -> str | None:
     """Ask after a mark many times as far from all others as these are from one another."""
     lat, lon = np.array([(mark.lat, mark.lon) for mark in marks]).T
@@ -346,16 +351,21 @@ def _exchanged(one: Mark, two: Mark) -> str | None:
     far_nm = metres_apart(one, two) / METRES_PER_NM
     if far_nm < SUSPECT_NM:
         return None
-    for mark, other in ((two, one), (one, two)):
-        if abs(mark.lon) > HIGHEST_LATITUDE_DEG:
-            continue
-        near_nm = metres_apart(replace(mark, lat=mark.lon, lon=mark.lat), other) / METRES_PER_NM
-        if near_nm < SUSPECT_SHARE * far_nm:
-            return (
-                f"{mark.name} lies {far_nm:.0f} nm from {other.name}, and only {near_nm:.0f} nm "
-                f"with latitude and longitude exchanged: {CHECK_IT}."
-            )
-    return None
+    mark, other = min(((two, one), (one, two)), key=lambda pair: _nm_exchanged(*pair))
+    near_nm = _nm_exchanged(mark, other)
+    if near_nm >= SUSPECT_SHARE * far_nm:
+        return None
+    return (
+        f"{mark.name} lies {far_nm:.0f} nm from {other.name}, and only {near_nm:.0f} nm "
+        f"with latitude and longitude exchanged: {CHECK_IT}."
+    )
+
+
+def _nm_exchanged(mark: Mark, other: Mark) -> float:
+    """How far a mark would lie from another with its own latitude and longitude exchanged."""
+    if abs(mark.lon) > HIGHEST_LATITUDE_DEG:
+        return float("inf")
+    return metres_apart(replace(mark, lat=mark.lon, lon=mark.lat), other) / METRES_PER_NM
 
 
 def _checked(mark: Mark) -> Mark:

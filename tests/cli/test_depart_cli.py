@@ -117,6 +117,7 @@ def test_the_table_fits_eighty_columns_and_the_best_stands_first(run):
     assert lines[head + 2].startswith("12 07:00")
     # Arrivals by day before those in the dark, where all take as long.
     assert ["dark" in row for row in rows] == sorted("dark" in row for row in rows)
+    assert "Best: leave 2027-06-12 0500Z (12 07:00 CEST)" in " ".join(ran.out.split())
     assert "Caution: Not for sole navigation." in ran.out
 
 

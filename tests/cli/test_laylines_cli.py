@@ -63,6 +63,13 @@ def test_from_her_own_position_time_and_distance_are_told(run):
     assert "+02:00)" in said.out.replace("\n", " ")
 
 
+def test_where_no_line_can_be_drawn_an_exchanged_position_is_asked_after(run):
+    # From 12° N 57° E lines as long as the way would run past a pole.
+    line = refused(run(*LINES, "--wind", "270/9", "--at", "11.3,57.3"))
+    assert "Here lies" in line
+    assert line.endswith("latitude and longitude exchanged: check its position")
+
+
 def test_overstood_is_told_in_words(run):
     # Well to windward of the starboard-tack layline, and short of the mark.
     ran = run(*LINES, "--at", "56.80,12.20", "--next", "Anholt E")

@@ -39,4 +39,4 @@ def test_departures_are_counted_now_and_then(clock, capsys):
         for clock[0] in range(0, 48, 3):
             done(int(clock[0]) + 1)
     lines = capsys.readouterr().err.splitlines()
-    assert lines == [f"Departures: {n} of 48 planned" for n in (13, 25, 37)]
+    assert lines == [f"Departures: {n} of 48 looked at" for n in (13, 25, 37)]

@@ -612,3 +612,18 @@ def test_a_plan_by_files_names_them(run, desk):
     )
     other = json.loads(run(*PLAN, "--wind", "240/12", "--current", "wind.csv", "--json").out)
     assert other["conditions"] == "Wind from 240° 12 kn, stream by wind.csv."
+
+
+# ---- what a file says ------------------------------------------------------------------------
+
+
+def test_a_table_that_holds_everywhere_is_asked_for_a_time_alone(run, desk):
+    table = "time,wind_from_deg,wind_kn\n2027-06-12T05:00Z,300,10\n2027-06-12T07:00Z,300,14\n"
+    (desk / "table.csv").write_text(table, encoding="utf-8")
+    ran = run("weather", "table.csv", "--time", "2027-06-12T06:00Z")
+    assert ran.code == 0, ran.err
+    assert "Everywhere, 2027-06-12 0600Z" in ran.out
+    assert "from 300°, 12.0 kn" in ran.out
+    asked = json.loads(run("weather", "table.csv", "--time", "2027-06-12T06:00Z", "--json").out)
+    assert asked["at"]["lat"] is None
+    assert asked["at"]["wind_kn"] == pytest.approx(12.0)

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass
+from datetime import timedelta
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from goosewing.errors import InputError, NoPlanError
@@ -16,7 +17,7 @@ from goosewing.words.figures import clock, hours_and_minutes, listed
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
-    from datetime import datetime
+    from datetime import datetime, tzinfo
 
     from goosewing.records import Departure
 
@@ -163,14 +164,14 @@ def want_costs(planned: Sequence[Departure], wants: Sequence[Want]) -> tuple[Wan
     return tuple(found)
 
 
-def cost_words(cost: WantCost) -> str:
+def cost_words(cost: WantCost, zone: tzinfo | None = None) -> str:
     """Say what a want costs."""
     if cost.best is None or cost.added_h is None:
         return f"{cost.want.text}: no departure meets it"
     longer = "as long as the shortest passage"
     if round(60.0 * cost.added_h) > 0:
         longer = f"{hours_and_minutes(cost.added_h)} longer than the shortest passage"
-    return f"{cost.want.text}: leave {moment(cost.best.departure)}, {longer}"
+    return f"{cost.want.text}: leave {moment(cost.best.departure, zone)}, {longer}"
 
 
 class NoneMeetsError(NoPlanError):
@@ -226,9 +227,13 @@ def _why_none(failed: Sequence[Departure]) -> str:
     )
 
 
-def moment(time: datetime) -> str:
-    """Write the day and the time."""
-    return f"{time:%Y-%m-%d} {clock(time)}"
+def moment(time: datetime, zone: tzinfo | None = None) -> str:
+    """Write the day and the time, and by the ship's clock if that is another."""
+    words = f"{time:%Y-%m-%d} {clock(time)}"
+    if zone is None:
+        return words
+    # To the minute, as `clock` rounds.
+    return f"{words} ({(time + timedelta(seconds=30)).astimezone(zone):%d %H:%M %Z})"
 
 
 def common_notices(chosen: Chosen) -> tuple[str, ...]:

@@ -57,6 +57,11 @@ class Coverage:
     lon_west: float | None = None
     lon_east: float | None = None
 
+    @property
+    def bounded(self) -> bool:
+        """Whether there are places where it has no values."""
+        return None not in (self.lat_south, self.lat_north, self.lon_west, self.lon_east)
+
 
 def intersect(*parts: Coverage) -> Coverage:
     """Where and when all of several coverages hold.

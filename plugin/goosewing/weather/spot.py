@@ -21,8 +21,8 @@ class Spot:
 
     Attributes
     ----------
-    lat, lon : float
-        [°]
+    lat, lon : float or None
+        None where no place was named, for a source that says the same everywhere. [°]
     time : datetime
         Aware.
     wind_from_deg, wind_kn, gust_kn : float or None
@@ -31,8 +31,8 @@ class Spot:
         Where the stream flows *towards* [° true] (None where there is no drift); its speed [kn].
     """
 
-    lat: float
-    lon: float
+    lat: float | None
+    lon: float | None
     time: datetime
     wind_from_deg: float | None
     wind_kn: float | None
@@ -41,7 +41,7 @@ class Spot:
     drift_kn: float | None
 
 
-def spot(weather: Weather, time: datetime, lat: float, lon: float) -> Spot:
+def spot(weather: Weather, time: datetime, lat: float | None, lon: float | None) -> Spot:
     """Ask a source about one place and time.
 
     Parameters
@@ -50,8 +50,8 @@ def spot(weather: Weather, time: datetime, lat: float, lon: float) -> Spot:
         Any source.
     time : datetime
         Aware.
-    lat, lon : float
-        Position. [°]
+    lat, lon : float or None
+        Position; None for anywhere, of a source that says the same everywhere. [°]
 
     Raises
     ------
@@ -60,7 +60,7 @@ def spot(weather: Weather, time: datetime, lat: float, lon: float) -> Spot:
     OutsideForecastError
         If the source knows nothing there and then.
     """
-    here = weather.at(hours_from_datetime(time), lat, lon)
+    here = weather.at(hours_from_datetime(time), lat or 0.0, lon or 0.0)
     from_deg, kn = _named(here.wind_east_kn, here.wind_north_kn, wind.direction_from)
     set_deg, drift = _named(here.stream_east_kn, here.stream_north_kn, wind.direction_to)
     if STREAM[0] not in holds(weather):
