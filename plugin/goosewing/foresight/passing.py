@@ -40,10 +40,11 @@ def _nearest(plan: Plan, danger: Mark) -> Passed:
     off_nm = np.hypot(*(place[:-1] + share[:, np.newaxis] * along).T)
     at = int(np.argmin(off_nm))
     part = float(share[at])
-    there = np.unwrap(lon[at : at + 2], period=360.0)
-    own_lat = float(lat[at] + part * (lat[at + 1] - lat[at]))
-    own_lon = float(there[0] + part * (there[1] - there[0]))
-    line = geodesy.loxodrome_inverse(own_lat, own_lon, danger.lat, danger.lon)
+    piece = geodesy.loxodrome_inverse(lat[at], lon[at], lat[at + 1], lon[at + 1])
+    own = geodesy.loxodrome_direct(
+        lat[at], lon[at], piece.bearing_deg, part * float(piece.distance_nm)
+    )
+    line = geodesy.loxodrome_inverse(own.lat, own.lon, danger.lat, danger.lon)
     bearing = float(line.bearing_deg) % 360.0
     abeam = float(wrap_180(bearing - points[at].heading_deg))
     return Passed(

@@ -89,6 +89,9 @@ Lower where long tables share the two pages.
 LONG_TABLE = 6
 """Rows of orders beyond which the chart is low."""
 
+TURNS_DEG = 2.0
+"""A course over the ground that turns by less is one to the navigator. [°]"""
+
 HERE_NM = 0.05
 """So near, a mark has no bearing that is worth a word. [nm]"""
 
@@ -450,12 +453,19 @@ def _sailed(stop: Stop, board: Board, held: Board | records.Order) -> dict[str, 
         "angles": () if board.engine else _angles(held, stretch),
         "courses": (
             "" if through is None else three_figures(through),
-            three_figures(stretch.course_over_ground_deg),
+            *_over_ground(stretch),
         ),
         "speeds": (f"{stretch.boat_speed_kn:.1f}", f"{stretch.speed_over_ground_kn:.1f}"),
         "miles": (f"{stretch.log_nm:.1f}", f"{stretch.distance_nm:.1f}"),
         "lasts": hours_and_minutes(stretch.elapsed_h),
     }
+
+
+def _over_ground(stretch: Stretch) -> tuple[str, ...]:
+    """Write the course over the ground, and to where it turns until the next stop."""
+    first, last = stretch.course_over_ground_deg, stretch.last_course_over_ground_deg
+    turned = abs((last - first + 180.0) % 360.0 - 180.0) >= TURNS_DEG
+    return three_figures(first), *((f"to {three_figures(last)}",) if turned else ())
 
 
 def _angles(held: Board | records.Order, stretch: Stretch) -> tuple[str, ...]:
