@@ -11,10 +11,15 @@ pytest.importorskip("matplotlib")
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
+from conftest import SAMPLES
+from goosewing.exchange.gpx.marks import read_marks
+from goosewing.foresight.on_the_way import look_ahead
 from goosewing.plan import make
 from goosewing.records import Mark
+from goosewing.report import ground, picture
+from goosewing.report.labels import LED_FROM_POINTS
 from goosewing.report.picture import any_script, draw
-from goosewing.report.sheet import CHART_INCHES
+from goosewing.report.sheet import CHART_INCHES, LOW_CHART_INCHES
 from goosewing.shifts import Shifts
 from goosewing.shifts.chances import with_chances
 from goosewing.weather.steady import SteadyWeather
@@ -44,7 +49,9 @@ def extent(artist, canvas):
 
 
 @pytest.mark.parametrize("name", [LONG, "M" * 200, "$x_1$ and $"])
-@pytest.mark.parametrize(("size", "framed"), [(CHART_INCHES, False), ((9.0, 8.0), True)])
+@pytest.mark.parametrize(
+    ("size", "framed"), [(CHART_INCHES, False), (LOW_CHART_INCHES, False), ((9.0, 8.0), True)]
+)
 def test_a_key_of_many_words_leaves_the_chart_its_room(shifty, size, framed, name):
     # Warnings are errors here: a layout that collapses would be one.
     chances = shifty.chances
@@ -94,3 +101,84 @@ def test_nothing_moves_after_words_are_placed(shifty, size, framed, kind):
     texts = [extent(each, canvas) for each in axes.texts if each.get_text()]
     for box in boxes:
         assert min(np.abs(np.ravel(t.get_points()) - box).max() for t in texts) < 2.0
+
+
+def drawn(plan, size=LOW_CHART_INCHES):
+    figure = Figure(figsize=size, layout="constrained")
+    canvas = FigureCanvasAgg(figure)
+    with any_script():
+        draw(figure, plan, framed=False)
+    return figure, canvas
+
+
+def on_the_way(brisvik, from_deg, stream=(None, 0.0)):
+    weather = SteadyWeather(from_deg, 10.0, *stream)
+    marks = read_marks(SAMPLES / "kattegat.gpx").marks
+    return look_ahead(make(marks, brisvik, weather, DEPARTURE), weather)
+
+
+@pytest.mark.parametrize("from_deg", [15.0, 195.0, 315.0])
+def test_the_key_names_what_is_drawn_and_nothing_else(brisvik, from_deg):
+    plan = on_the_way(brisvik, from_deg)
+    figure, _ = drawn(plan)
+    names = {text.get_text() for text in figure.axes[0].get_legend().get_texts()}
+    boards = [board for leg in plan.legs for board in leg.boards]
+    for tack in ("port", "starboard"):
+        assert (f"{tack} tack" in names) is any(board.tack == tack for board in boards)
+    assert ("pole set" in names) is any(board.poled for board in boards)
+    assert ("layline into the mark" in names) is any(leg.laylines for leg in plan.legs)
+    assert "stream" not in names
+    assert "wind over the ground" in names
+
+
+def segments(axes, style):
+    """Where thin lines or arrows begin and end. [points]."""
+    return [
+        (np.array(each.get_position()), np.array(each.xy))
+        for each in axes.texts
+        if not each.get_text() and getattr(each, "arrow_patch", None) is not None
+        and each.arrowprops["arrowstyle"] == style
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize("from_deg", [15.0, 195.0, 315.0])
+def test_words_far_from_their_place_are_led_to_it(brisvik, from_deg):
+    plan = on_the_way(brisvik, from_deg)
+    figure, canvas = drawn(plan)
+    axes, per_point = figure.axes[0], figure.dpi / 72.0
+    led = segments(axes, "-")
+    names = {mark.name: (mark.lon, mark.lat) for mark in plan.marks}
+    checked = 0
+    for text in axes.texts:
+        place = names.get(text.get_text())
+        if place is None:
+            continue
+        checked += 1
+        x, y = axes.transData.transform(place) / per_point
+        box = extent(text, canvas)
+        aside = max(box.x0 / per_point - x, x - box.x1 / per_point, 0.0)
+        above = max(box.y0 / per_point - y, y - box.y1 / per_point, 0.0)
+        far = np.hypot(aside, above) > LED_FROM_POINTS
+        there = any(np.hypot(*(end - (x, y))) < 1.0 for _, end in led)
+        assert there or not far
+    assert checked == len(plan.marks)
+
+
+@pytest.mark.parametrize("from_deg", [15.0, 195.0, 315.0])
+@pytest.mark.parametrize("turned_deg", [0.0, 90.0, 180.0])
+def test_arrows_of_wind_and_stream_never_lie_on_each_other(brisvik, from_deg, turned_deg):
+    """Where both are in one line, too: by shapely."""
+    shapely = pytest.importorskip("shapely")
+    plan = on_the_way(brisvik, from_deg, ((from_deg + turned_deg) % 360.0, 1.0))
+    figure, _ = drawn(plan)
+    found = segments(figure.axes[0], picture.ARROW["arrowstyle"])
+    assert len(found) >= 4
+    half = len(found) // 2
+    for wind, stream in zip(found[:half], found[half:], strict=True):
+        apart = shapely.LineString(wind).distance(shapely.LineString(stream))
+        assert apart > 72.0 * 0.02
+
+
+def test_bands_of_shifts_and_areas_have_hatches_of_their_own():
+    hatches = {*picture.BAND_HATCH.values(), ground.STYLES["area"]["hatch"]}
+    assert len({each[0] for each in hatches}) == 3

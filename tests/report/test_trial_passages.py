@@ -114,7 +114,7 @@ def test_nothing_at_a_stop_is_left_to_be_worked_out(printed):
         assert (last is None) is (last_magnetic is None) is ("keep the true wind at" not in what)
         assert re.search(r"(port|starboard) tack, ", what)
         assert re.fullmatch(r"\d+° \d+° \d+ kn", row["TWA AWA AWS"])
-        assert re.fullmatch(r"\d{3}° \d{3}°( to \d{3}°)?", row["water COG"])
+        assert re.fullmatch(r"\d{3}° \d{3}°(–\d{3}°)?", row["water COG"])
         for name in ("kn log SOG", "nm log ground"):
             assert re.fullmatch(r"\d+\.\d \d+\.\d", row[name])
         assert lasting(row["lasts"]) > 0

@@ -129,7 +129,7 @@ class Order(NamedTuple):
     courses: tuple[str, ...] = ()
     speeds: tuple[str, ...] = ()
     miles: tuple[str, ...] = ()
-    lasts: str = ""
+    lasts: tuple[str, ...] = ()
 
 
 def check_ending(path: Path) -> str:
@@ -453,19 +453,20 @@ def _sailed(stop: Stop, board: Board, held: Board | records.Order) -> dict[str, 
         "angles": () if board.engine else _angles(held, stretch),
         "courses": (
             "" if through is None else three_figures(through),
-            *_over_ground(stretch),
+            _over_ground(stretch),
         ),
         "speeds": (f"{stretch.boat_speed_kn:.1f}", f"{stretch.speed_over_ground_kn:.1f}"),
         "miles": (f"{stretch.log_nm:.1f}", f"{stretch.distance_nm:.1f}"),
-        "lasts": hours_and_minutes(stretch.elapsed_h),
+        # Hours above minutes: side by side they would take the room of the words.
+        "lasts": tuple(hours_and_minutes(stretch.elapsed_h).replace(" h ", " h\n").split("\n")),
     }
 
 
-def _over_ground(stretch: Stretch) -> tuple[str, ...]:
+def _over_ground(stretch: Stretch) -> str:
     """Write the course over the ground, and to where it turns until the next stop."""
     first, last = stretch.course_over_ground_deg, stretch.last_course_over_ground_deg
     turned = abs((last - first + 180.0) % 360.0 - 180.0) >= TURNS_DEG
-    return three_figures(first), *((f"to {three_figures(last)}",) if turned else ())
+    return three_figures(first) + (f"–{three_figures(last)}" if turned else "")
 
 
 def _angles(held: Board | records.Order, stretch: Stretch) -> tuple[str, ...]:
