@@ -296,7 +296,7 @@ class Host:
         return self.ask("GET", path, **how)
 
     def order(self, name: str, body: Any = None, **how: Any) -> tuple[int, Any]:
-        """Post to one of the plug's own doors."""
+        """Post to one of the plugin's own doors."""
         return self.ask("POST", f"{DOORS}/{name}", {} if body is None else body, **how)
 
     def status(self, **how: Any) -> dict[str, Any]:
@@ -348,7 +348,7 @@ class Host:
         assert code == 200, answer
 
     def put_away(self) -> None:
-        """Disable the plug and wait until the host has done so.
+        """Disable the plugin and wait until the host has done so.
 
         A start asked for before that is done twice by the host.
         """
@@ -357,7 +357,7 @@ class Host:
         self.asked_file().unlink(missing_ok=True)
 
     def asked_file(self) -> Path:
-        """Where the plug keeps which route the crew has asked for."""
+        """Where the plugin keeps which route the crew has asked for."""
         return self.folder / "plugin-config-data" / "goosewing" / "asked.json"
 
     def panel(self) -> str:

@@ -1,4 +1,4 @@
-"""`goosewing handheld`: a route that a small receiver takes."""
+"""`goosewing handheld`: a route that a handheld GPS takes."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ class TrackFate(StrEnum):
     drop = "drop"
 
 
-@command(help="Make a route that a small receiver takes.")
+@command(help="Make a route that a handheld GPS takes.")
 def handheld(
     plan: Annotated[
         Path | None,
@@ -104,7 +104,7 @@ def handheld(
     ] = "GP",
     pace: Annotated[float, option("--pace", metavar="N", help="Most sentences a second.")] = 10.0,
 ) -> None:
-    """Make a route that a small receiver takes."""
+    """Make a route that a handheld GPS takes."""
     from goosewing.errors import InputError
 
     chosen: dict[str, Any] = {

@@ -64,9 +64,7 @@ def plan(
     ] = None,
     handheld: Annotated[
         Path | None,
-        option(
-            "--handheld", metavar="FILE", help="Write a route of 30 points for a small receiver."
-        ),
+        option("--handheld", metavar="FILE", help="Write a route of 30 points for a handheld GPS."),
     ] = None,
     geojson: Annotated[
         Path | None, option("--geojson", metavar="FILE", help="Write the plan as GeoJSON.")
@@ -307,7 +305,7 @@ def _contents(
 
 
 def _handheld(made: Plan) -> tuple[str, tuple[str, ...]]:
-    """Make the small receiver's route, and what it had to leave out."""
+    """Make the handheld GPS's route, and what it had to leave out."""
     from goosewing.exchange.handheld.files import format_contents
     from goosewing.exchange.handheld.plans import fit_plan
 

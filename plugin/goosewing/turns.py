@@ -4,7 +4,7 @@ A plan is a row of stops: its marks, and between them the turning points at whic
 begins. Tack and gybe, pole and sails, the engine and a mere bend beside a shoal each have
 their letter and are numbered over the whole passage: T1, T2, G1, P1, C1, E1, A1. The name
 stands in the board that begins there (`goosewing.records.Board.point`), and table, JSON,
-GPX, small receiver, overlay, sentences and panel repeat it. A turn made at a mark has
+GPX, handheld GPS, overlay, sentences and panel repeat it. A turn made at a mark has
 the mark's name.
 
 A plan made anew under way takes over the names of the turns that are still ahead

@@ -1,4 +1,4 @@
-"""Routes for small receivers, read back by other people's readers."""
+"""Routes for handheld GPSs, read back by other people's readers."""
 
 from __future__ import annotations
 

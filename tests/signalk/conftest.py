@@ -1,4 +1,4 @@
-"""A real host for the plug's tests."""
+"""A real host for the plugin's tests."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ def engine(tmp_path: Path) -> FakeEngine:
 
 @pytest.fixture
 def host(shared_host: Host, engine: FakeEngine) -> Iterator[Host]:
-    """The shared host with the plug running on a stand-in engine, and put away again."""
+    """The shared host with the plugin running on a stand-in engine, and put away again."""
     shared_host.configure(engine.configuration())
     until(lambda: engine.heard("hello") and running(shared_host), say=shared_host.status)
     yield shared_host

@@ -21,7 +21,7 @@ TARGET = "performance.targetAngle"
 
 @pytest.fixture
 def bare(shared_host: Host) -> Iterator[Host]:
-    """The shared host, the plug put away after the test whatever state it was in."""
+    """The shared host, the plugin put away after the test whatever state it was in."""
     yield shared_host
     shared_host.put_away()
 

@@ -1,4 +1,4 @@
-"""What the plug's package holds and asks for; no host is needed."""
+"""What the plugin's package holds and asks for; no host is needed."""
 
 from __future__ import annotations
 
@@ -31,6 +31,6 @@ def test_package_is_of_the_same_release_and_licence():
 
 
 def test_wheel_leaves_the_plug_out(wheel):
-    # Its page is the panel of our own server too; the plug itself is npm's to install.
+    # Its page is the panel of our own server too; the plugin itself is npm's to install.
     names = [n for n in zipfile.ZipFile(wheel).namelist() if "/panel_pages/" not in n]
     assert not [name for name in names if name.endswith((".js", "package.json"))]

@@ -1,4 +1,4 @@
-"""What the plug tells a display: the engine's words while it speaks, nulls when it does not."""
+"""What the plugin tells a display: the engine's words while it speaks, nulls when it does not."""
 
 from __future__ import annotations
 

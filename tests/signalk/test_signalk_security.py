@@ -1,4 +1,4 @@
-"""Who may do what at the plug's doors, on hosts with users."""
+"""Who may do what at the plugin's doors, on hosts with users."""
 
 from __future__ import annotations
 

@@ -1,6 +1,6 @@
 """What the helm is told at a stop of a plan: facts as values, and the sentence made of them.
 
-GPX, small receiver and overlay make their words of one `Briefing`, long (`sentence`) or
+GPX, handheld GPS and overlay make their words of one `Briefing`, long (`sentence`) or
 short (`goosewing.words.brief`); nobody takes a sentence apart again.
 """
 

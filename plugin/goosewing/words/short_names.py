@@ -1,4 +1,4 @@
-"""Names short enough for a small receiver: unlike each other, and still telling.
+"""Names short enough for a handheld GPS: unlike each other, and still telling.
 
 Pure text. A name that fits stays as it is. Of a longer one, every word keeps
 its beginning and a number at the end stays whole ("Kullen 3" becomes

@@ -43,7 +43,7 @@ async function stored (app, routeId) {
   }
 }
 
-/** The stored routes that can be planned, by name: `{id, name, points}`; `mine` tells the plug's own. */
+/** The stored routes that can be planned, by name: `{id, name, points}`; `mine` tells the plugin's own. */
 async function plannable (app, mine) {
   const routes = await app.resourcesApi.listResources('routes', {}).catch(() => ({}))
   return Object.entries(routes)

@@ -1,41 +1,41 @@
 'use strict'
 
 /**
- * The plug's HTTP doors, under /signalk/v1/api/goosewing: reading for whoever may read the
+ * The plugin's HTTP doors, under /signalk/v1/api/goosewing: reading for whoever may read the
  * host's data, orders for whoever may change its resources.
  */
 
-const { Refusal } = require('./plug')
+const { Refusal } = require('./plugin')
 
 const BASE = '/goosewing'
 const FILES = { gpx: 'goosewing-plan.gpx', handheld: 'goosewing-handheld.gpx' }
 
-function doors (app, plug, router) {
-  router.get(`${BASE}/status`, (req, res) => res.json(plug.summary()))
-  read(plug, router, 'plan', () => plug.plan)
-  read(plug, router, 'panel', req => ({ ...plug.panelNow(), can: can(app, req) }))
-  read(plug, router, 'polar', () => plug.polar())
-  read(plug, router, 'routes', () => plug.routes())
-  read(plug, router, 'coast', ({ query: { south, west, north, east } }) => plug.coast({ south, west, north, east }))
-  read(plug, router, 'can', req => can(app, req))
-  read(plug, router, 'activated', () => plug.activated())
-  router.get(`${BASE}/export/:format`, (req, res) => answer(res, () => file(plug, req.params.format, res)))
-  order(app, plug, router, 'plan', body => planned(plug, body))
-  order(app, plug, router, 'acknowledge', body => acknowledged(plug, body))
-  order(app, plug, router, 'undo', body => undone(plug, body))
-  order(app, plug, router, 'carry', body => carried(plug, body))
-  order(app, plug, router, 'answer', body => answered(plug, body))
-  order(app, plug, router, 'clear', async () => {
-    await plug.clear('cleared by the crew')
+function doors (app, plugin, router) {
+  router.get(`${BASE}/status`, (req, res) => res.json(plugin.summary()))
+  read(plugin, router, 'plan', () => plugin.plan)
+  read(plugin, router, 'panel', req => ({ ...plugin.panelNow(), can: can(app, req) }))
+  read(plugin, router, 'polar', () => plugin.polar())
+  read(plugin, router, 'routes', () => plugin.routes())
+  read(plugin, router, 'coast', ({ query: { south, west, north, east } }) => plugin.coast({ south, west, north, east }))
+  read(plugin, router, 'can', req => can(app, req))
+  read(plugin, router, 'activated', () => plugin.activated())
+  router.get(`${BASE}/export/:format`, (req, res) => answer(res, () => file(plugin, req.params.format, res)))
+  order(app, plugin, router, 'plan', body => planned(plugin, body))
+  order(app, plugin, router, 'acknowledge', body => acknowledged(plugin, body))
+  order(app, plugin, router, 'undo', body => undone(plugin, body))
+  order(app, plugin, router, 'carry', body => carried(plugin, body))
+  order(app, plugin, router, 'answer', body => answered(plugin, body))
+  order(app, plugin, router, 'clear', async () => {
+    await plugin.clear('cleared by the crew')
     return {}
   })
-  order(app, plug, router, 'activate', async () => ({ routeId: await plug.activate() }))
+  order(app, plugin, router, 'activate', async () => ({ routeId: await plugin.activate() }))
   return router
 }
 
-function read (plug, router, name, make) {
+function read (plugin, router, name, make) {
   router.get(`${BASE}/${name}`, (req, res) => answer(res, () => {
-    running(plug)
+    running(plugin)
     return make(req)
   }))
 }
@@ -46,13 +46,13 @@ function can (app, req) {
   return allowed(app, req) ? [...orders, 'export'] : ['export']
 }
 
-function order (app, plug, router, name, run) {
+function order (app, plugin, router, name, run) {
   router.post(`${BASE}/${name}`, (req, res) => answer(res, async () => {
     if (!allowed(app, req)) throw new Refusal(403, 'you may look, not change')
     if (foreign(req)) throw new Refusal(403, 'a page of another site may not give orders')
     // Only JSON: without that, no browser asks first whether a page of another site may send it.
     if (!req.is('application/json')) throw new Refusal(415, 'send the order as application/json, {} if it needs nothing')
-    running(plug)
+    running(plugin)
     return { state: 'COMPLETED', statusCode: 200, ...(await run(req.body || {})) }
   }))
 }
@@ -74,51 +74,51 @@ function allowed (app, req) {
   return typeof security?.shouldAllowPut === 'function' && security.shouldAllowPut(req, 'vessels.self', null, 'resources')
 }
 
-function running (plug) {
-  if (!plug.running) throw new Refusal(503, 'Goosewing is not running')
-  return plug
+function running (plugin) {
+  if (!plugin.running) throw new Refusal(503, 'Goosewing is not running')
+  return plugin
 }
 
-async function planned (plug, body) {
-  const { routeId, next, reverse, fromHere } = body.routeId ? body : { ...body, ...plug.course }
+async function planned (plugin, body) {
+  const { routeId, next, reverse, fromHere } = body.routeId ? body : { ...body, ...plugin.course }
   if (typeof routeId !== 'string') throw new Refusal(400, 'name a stored route: {"routeId": "…"}; no route is active')
   if (next !== undefined && !Number.isInteger(next)) throw new Refusal(400, 'next is the number of a point, the first is 0')
   // Where the crew has named the next point, what was passed before does not count.
   const resume = body.next === undefined
-  const taken = await plug.take({ routeId, next, reverse: reverse === true, fromHere: fromHere !== false, resume }, 'asked')
+  const taken = await plugin.take({ routeId, next, reverse: reverse === true, fromHere: fromHere !== false, resume }, 'asked')
   return { routeId, name: taken.name, points: taken.points.length, forecast: taken.forecast.steps ? 'used' : taken.forecast.why }
 }
 
 const isWord = value => typeof value === 'string' && value !== ''
 
-async function acknowledged (plug, { point }) {
+async function acknowledged (plugin, { point }) {
   if (!isWord(point)) throw new Refusal(400, 'name the turning point: {"point": "T1"}')
-  await plug.acknowledge(point)
+  await plugin.acknowledge(point)
   return { point }
 }
 
-async function undone (plug, { point }) {
+async function undone (plugin, { point }) {
   if (!isWord(point)) throw new Refusal(400, 'name the turning point: {"point": "T1"}')
-  await plug.said({ type: 'undo', point })
+  await plugin.said({ type: 'undo', point })
   return { point }
 }
 
-async function carried (plug, { sailSet, tack }) {
+async function carried (plugin, { sailSet, tack }) {
   if (!isWord(sailSet) || !isWord(tack)) throw new Refusal(400, 'say what is up: {"sailSet": "…", "tack": "port"}')
-  await plug.said({ type: 'carry', sail_set: sailSet, tack })
+  await plugin.said({ type: 'carry', sail_set: sailSet, tack })
   return { sailSet, tack }
 }
 
-async function answered (plug, { question, choice }) {
+async function answered (plugin, { question, choice }) {
   if (!isWord(question) || !isWord(choice)) throw new Refusal(400, 'answer as the panel asks: {"question": "passed", "choice": "yes"}')
-  await plug.said({ type: 'answer', question, choice })
+  await plugin.said({ type: 'answer', question, choice })
   return { question, choice }
 }
 
-async function file (plug, format, res) {
+async function file (plugin, format, res) {
   const name = Object.hasOwn(FILES, format) ? FILES[format] : null
   if (!name) throw new Refusal(404, `there is no format ${format}: take ${Object.keys(FILES).join(' or ')}`)
-  const content = await running(plug).export(format)
+  const content = await running(plugin).export(format)
   res.set('Content-Disposition', `attachment; filename="${name}"`)
   res.type('application/gpx+xml').send(content)
 }

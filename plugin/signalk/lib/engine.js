@@ -178,7 +178,7 @@ class Engine {
   greeted (child, message) {
     if (this.state !== 'starting') return
     if (message.version !== PROTOCOL) {
-      return this.kill(child, `speaks version ${message.version}, this plug speaks ${PROTOCOL}: update both together`)
+      return this.kill(child, `speaks version ${message.version}, this plugin speaks ${PROTOCOL}: update both together`)
     }
     this.release = String(message.release)
     this.settling = setTimeout(() => { this.rest = 0 }, SETTLED_MS)

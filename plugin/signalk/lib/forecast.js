@@ -14,7 +14,7 @@ const BETWEEN_MS = 1500
 const MOST_BYTES = 4 * 1024 * 1024
 const STEPS = 96
 
-// Units change here because a forecast is the one thing the plug itself reads from the host's
+// Units change here because a forecast is the one thing the plugin itself reads from the host's
 // own reports: 1 kn = 1852 m / 3600 s, exactly.
 const knots = speed => (Number.isFinite(speed) ? (speed * 3600) / 1852 : null)
 const degrees = angle => (Number.isFinite(angle) ? (angle * 180) / Math.PI : null)

@@ -1,7 +1,7 @@
 'use strict'
 
 /**
- * The route the crew has asked for, kept over a restart of plug or host: the host itself knows only
+ * The route the crew has asked for, kept over a restart of plugin or host: the host itself knows only
  * the one that is active. Written whole or not at all; what can't be read counts as nothing.
  */
 

@@ -60,7 +60,7 @@ class Panel {
     return plan ? { number: this.planned.number } : null
   }
 
-  /** `known`: what the plug itself knows. */
+  /** `known`: what the plugin itself knows. */
   document ({ state, message, events, plan, activated }, running) {
     const shown = events.slice(-EVENTS_SHOWN).reverse().map(({ time, kind, state, message }) => ({ time, kind, state, message }))
     const own = { events: shown, plan: this.number(plan), activated }

@@ -6,7 +6,7 @@ const schema = {
   type: 'object',
   title: 'Goosewing',
   description:
-    'Advice for the helm, never steering: the plug sends nothing an autopilot follows. ' +
+    'Advice for the helm, never steering: the plugin sends nothing an autopilot follows. ' +
     'Not for sole navigation.',
   required: ['boat'],
   properties: {
@@ -107,7 +107,7 @@ function defaults (properties) {
   return result
 }
 
-/** A setting of the wrong type is as good as none: an old or hand-made file must not stop the plug. */
+/** A setting of the wrong type is as good as none: an old or hand-made file must not stop the plugin. */
 function fits (value, property) {
   if (property.type === 'integer' || property.type === 'number') {
     return Number.isFinite(value) && !(value < property.minimum) && !(value > property.maximum) &&

@@ -1,10 +1,10 @@
 'use strict'
 
 /**
- * What the plug has on show in the host: resources, live values and notifications, all its own.
+ * What the plugin has on show in the host: resources, live values and notifications, all its own.
  *
- * The resources live here in memory, in providers of the plug's own, beside those that keep the
- * user's routes: they vanish when the plug stops, and no file of the user's is ever written.
+ * The resources live here in memory, in providers of the plugin's own, beside those that keep the
+ * user's routes: they vanish when the plugin stops, and no file of the user's is ever written.
  */
 
 const KINDS = ['routes', 'waypoints', 'notes', 'laylines', 'regions']
@@ -137,7 +137,7 @@ class Shelf {
     return this.set(waiting.map(([name, value]) => ({ kind: 'routes', id: name.slice('routes/'.length), value })), followed)
   }
 
-  /** Tell displays that all of it is gone; the host has closed the providers before it stops the plug. */
+  /** Tell displays that all of it is gone; the host has closed the providers before it stops the plugin. */
   farewell () {
     const values = [...this.resources.values()].map(({ kind, id }) => ({ path: `resources.${kind}.${id}`, value: null }))
     this.resources.clear()

@@ -1,4 +1,4 @@
-"""GPX 1.0 and 1.1 for small receivers: read from any planner, written plainly.
+"""GPX 1.0 and 1.1 for handheld GPSs: read from any planner, written plainly.
 
 Only what such a receiver uses is carried: places, names, comments,
 descriptions, symbols, kinds, times and heights, and where it bears them
@@ -51,7 +51,7 @@ def read_contents(path: Path | str) -> Contents:
 
 
 def parse_contents(data: bytes | str, *, where: str = "GPX") -> Contents:
-    """Read from GPX 1.0 or 1.1 what a small receiver can use.
+    """Read from GPX 1.0 or 1.1 what a handheld GPS can use.
 
     Parameters
     ----------

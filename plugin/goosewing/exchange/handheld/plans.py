@@ -1,4 +1,4 @@
-"""A plan as the contents of a small receiver's file, straight from its records."""
+"""A plan as the contents of a handheld GPS's file, straight from its records."""
 
 from __future__ import annotations
 

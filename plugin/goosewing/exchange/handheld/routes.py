@@ -1,4 +1,4 @@
-"""Routes cut to what a small receiver takes, with a report of every change.
+"""Routes cut to what a handheld GPS takes, with a report of every change.
 
 Pure: records in, records out. `goosewing.exchange.handheld.files` reads and
 writes the files. Nothing is lost silently: whatever was renamed, cut, split,
@@ -440,7 +440,7 @@ class _Fitting:
         )
 
     def _commented(self, record: Any) -> Any:
-        # A small receiver shows the comment and hides the description.
+        # A handheld GPS shows the comment and hides the description.
         if isinstance(record, Point) and record.told is not None:
             comment = self._orders(record.told, record.name or "")
             own = "; ".join(filter(None, map(_one_line, (record.description, record.comment))))

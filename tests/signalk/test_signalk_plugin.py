@@ -1,4 +1,4 @@
-"""What the plug passes on, puts on show and takes away, with a stand-in engine in a real host."""
+"""What the plugin passes on, puts on show and takes away, with a stand-in engine in a real host."""
 
 from __future__ import annotations
 

@@ -45,11 +45,11 @@ const ENDS = {
 const TICK_MS = 1000
 const ROUTE_CHECK_TICKS = 5
 const KEEP_TICKS = 300
-const RESTORE_TICKS = 20 // the host's own store of routes may start later than the plug
+const RESTORE_TICKS = 20 // the host's own store of routes may start later than the plugin
 const LEFTOVER_MS = 10000 // a plan nobody stands behind stays no longer than this
 const MOST_EVENTS = 50
 
-/** A request the plug understands but cannot do; `code` is the HTTP status it becomes. */
+/** A request the plugin understands but cannot do; `code` is the HTTP status it becomes. */
 class Refusal extends Error {
   constructor (code, message) {
     super(message)
@@ -57,7 +57,7 @@ class Refusal extends Error {
   }
 }
 
-class Plug {
+class Plugin {
   constructor (app, id) {
     this.app = app
     this.id = id
@@ -196,7 +196,7 @@ class Plug {
     if (this.order && this.ticks % ROUTE_CHECK_TICKS === 0) await this.watchRoute()
   }
 
-  /** Take up what was asked for before the plug or the host was started again. */
+  /** Take up what was asked for before the plugin or the host was started again. */
   async resume () {
     const asked = this.asked
     this.course = await followed(this.app)
@@ -512,4 +512,4 @@ function asActivated (route) {
   return copy
 }
 
-module.exports = { Plug, Refusal }
+module.exports = { Plugin, Refusal }
