@@ -8,13 +8,16 @@ Run with::
 from __future__ import annotations
 
 import os
+import subprocess
+import sys
 import time
 from datetime import timedelta
+from pathlib import Path
 
 import pytest
 
 from changing_winds import DEPARTURE, leg
-from drawn_ensembles import ensemble
+from drawn_ensembles import ensemble, write_netcdf
 from goosewing.case import Case
 from goosewing.foresight import ensembles
 from goosewing.records import Mark
@@ -27,6 +30,7 @@ START = Mark(name="Start", lat=57.0, lon=11.0)
 MARK = Mark(name="Windward", lat=57.0 + 5.0 / 60.0, lon=11.0)
 SAILS, LOOPED = 1000, 5
 MEMBERS = 20
+BOAT = Path(__file__).parents[2] / "sample_routes" / "brisvik" / "boat.toml"
 
 
 @pytest.fixture(autouse=True)
@@ -94,6 +98,45 @@ def test_twenty_members_against_one_plan_on_two_cores(benchmark, beat):
         times_one_plan_on_two_cores=round((theirs / 2.0 + own) / one_s, 1),
     )
     print(dict(benchmark.extra_info))
+
+
+@pytest.mark.parametrize("nm", [60.0, 120.0])
+def test_twenty_members_by_the_command_against_one_plan_by_the_command(benchmark, tmp_path, nm):
+    """With all that starts and is loaded, as the navigator waits for it."""
+    marks = tmp_path / "marks.gpx"
+    points = "".join(
+        f'<rtept lat="{mark.lat}" lon="{mark.lon}"><name>{mark.name}</name></rtept>'
+        for mark in leg(56.3, 11.5, 5.0, nm)
+    )
+    marks.write_text(
+        '<gpx version="1.1" creator="test" xmlns="http://www.topografix.com/GPX/1/1">'
+        f"<rte>{points}</rte></gpx>"
+    )
+    winds = write_netcdf(tmp_path / "members.nc", MEMBERS)
+    asked = [
+        str(Path(sys.executable).with_name("goosewing")), "plan", str(marks), "--boat", str(BOAT),
+        "--wind", str(winds), "--depart", DEPARTURE.isoformat(), "--json",
+    ]  # fmt: skip
+    one = min(_took(asked) for _ in range(3))
+    many = benchmark.pedantic(_took, args=([*asked, "--prefer", "mean"],), rounds=1)
+    benchmark.extra_info.update(
+        members=MEMBERS,
+        one_plan_s=round(one[0], 1),
+        members_s=round(many[0], 1),
+        times_one_plan_by_the_clock=round(many[0] / one[0], 1),
+        times_half_its_processor_time=round(many[1] / 2.0 / one[1], 1),
+    )
+    print(dict(benchmark.extra_info))
+
+
+def _took(command):
+    """By the clock, and of processors."""
+    before, begun = os.times(), time.perf_counter()
+    subprocess.run(command, check=True, capture_output=True)
+    after = os.times()
+    theirs = after.children_user - before.children_user
+    theirs += after.children_system - before.children_system
+    return time.perf_counter() - begun, theirs
 
 
 def test_what_a_dask_worker_costs(benchmark, brisvik):

@@ -14,13 +14,15 @@ velocities; with :math:`a_i` along and :math:`c_i` across it, by duality
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from goosewing.boat.model import row_angles, sailing
 from goosewing.changing.motion import Waters
-from goosewing.foresight.pieces import pieces_of
+from goosewing.earth.geodesy import loxodrome_direct, loxodrome_inverse
+from goosewing.foresight.pieces import cuts_of, pause_h
 from goosewing.units import SECONDS_PER_HOUR
 from goosewing.velocities.velocity_set import Airs
 from goosewing.weather.base import hours_from_datetime
@@ -75,6 +77,22 @@ class _Pieces(NamedTuple):
         )  # fmt: skip
 
 
+class _Track(NamedTuple):
+    """A plan's way, in stretches that are taken as straight; arrays of shape (n,)."""
+
+    lat: Array
+    lon: Array
+    """Where each stretch begins."""
+    to_lat: Array
+    to_lon: Array
+    planned_h: Array
+    pause_h: Array
+    mode: NDArray[np.intp]
+    """Index into the boat's modes, or `ENGINE`."""
+    board: NDArray[np.intp]
+    """Which board of the plan it is of, from 0."""
+
+
 def sailed_h(plans: Sequence[Plan], boat: Boat, weathers: Sequence[Weather]) -> Array:
     """Sail every plan in every wind along its own tracks.
 
@@ -91,7 +109,7 @@ def sailed_h(plans: Sequence[Plan], boat: Boat, weathers: Sequence[Weather]) -> 
         Elapsed time; NaN where she can't sail along a track, or the forecast ends. [h]
     """
     waters = [Waters(boat, weather) for weather in weathers]
-    pieces = _side_by_side(plans, waters[0].modes)
+    pieces = _side_by_side([_track(plan, waters[0].modes) for plan in plans])
     begun = np.array([[hours_from_datetime(plan.departure)] for plan in plans])
     fleet = _Fleet(waters, begun + np.zeros(len(weathers)))
     for each in zip(*(part.T for part in pieces), strict=True):
@@ -99,31 +117,41 @@ def sailed_h(plans: Sequence[Plan], boat: Boat, weathers: Sequence[Weather]) -> 
     return np.asarray(fleet.clock - begun)
 
 
-def _side_by_side(plans: Sequence[Plan], modes: tuple[Mode, ...]) -> _Pieces:
-    rows = [
-        [row for leg in plan.legs for board in leg.boards for row in _rows(board, modes)]
-        for plan in plans
-    ]
-    table = np.zeros((len(plans), max(len(row) for row in rows), 9))
-    table[..., 6] = ENGINE
-    for number, row in enumerate(rows):
-        table[number, : len(row)] = row
-    lat, lon, bearing, distance, planned, pause, mode, begins, ends = np.moveaxis(table, 2, 0)
-    return _Pieces(
-        lat, lon, bearing, distance, planned, pause, mode.astype(np.intp), begins > 0.0, ends > 0.0
+def _track(plan: Plan, modes: tuple[Mode, ...]) -> _Track:
+    """Cut a plan's way into stretches of no less than `SHORTEST_H`."""
+    rows: list[tuple[float, ...]] = []
+    boards = [board for leg in plan.legs for board in leg.boards]
+    for number, board in enumerate(boards):
+        mode = ENGINE if board.engine else _mode_of(board, modes)
+        pause = pause_h(board)
+        for a, b in pairwise(cuts_of(board, SHORTEST_H)):
+            if (a.lat, a.lon) != (b.lat, b.lon):
+                hours = (b.time - a.time).total_seconds() / SECONDS_PER_HOUR
+                rows.append((a.lat, a.lon, b.lat, b.lon, hours, pause, mode, number))
+                pause = 0.0
+    lat, lon, to_lat, to_lon, planned, paused, mode_of, of = np.array(rows).T
+    return _Track(
+        lat, lon, to_lat, to_lon, planned, paused, mode_of.astype(np.intp), of.astype(np.intp)
     )
 
 
-def _rows(board: Board, modes: tuple[Mode, ...]) -> list[tuple[float, ...]]:
-    cut = pieces_of(board, SHORTEST_H)
-    mode = ENGINE if board.engine else _mode_of(board, modes)
-    return [
-        (
-            each.lat, each.lon, each.bearing_deg, each.distance_nm, each.planned_h, each.pause_h,
-            mode, at == 0, at == len(cut) - 1,
-        )
-        for at, each in enumerate(cut)
-    ]  # fmt: skip
+def _side_by_side(tracks: Sequence[_Track]) -> _Pieces:
+    table = np.zeros((9, len(tracks), max(track.lat.size for track in tracks)))
+    table[6] = ENGINE
+    for number, track in enumerate(tracks):
+        size, new = track.lat.size, np.diff(track.board) != 0
+        table[:6, number, :size] = track[:6]
+        table[6, number, :size] = track.mode
+        table[7, number, :size] = np.concatenate(([True], new))
+        table[8, number, :size] = np.concatenate((new, [True]))
+    lat, lon, to_lat, to_lon, planned, pause, mode, begins, ends = table
+    line = loxodrome_inverse(lat, lon, to_lat, to_lon)
+    bearing, distance = np.asarray(line.bearing_deg), np.asarray(line.distance_nm)
+    middle = loxodrome_direct(lat, lon, bearing, distance / 2.0)
+    return _Pieces(
+        np.asarray(middle.lat), np.asarray(middle.lon), bearing, distance, planned, pause,
+        mode.astype(np.intp), begins > 0.0, ends > 0.0,
+    )  # fmt: skip
 
 
 def _mode_of(board: Board, modes: tuple[Mode, ...]) -> int:
