@@ -70,7 +70,9 @@ def test_what_if_on_two_cores_against_one_plan(benchmark, brisvik):
     parts = [(made, each) for each in what_if.CHANGES]
 
     def ask():
-        return side_by_side(case, what_if.held_if, parts, 2, lambda _: None)
+        found = side_by_side(case, what_if.held_if, parts, 2, lambda _: None)
+        assert what_if.late(made, brisvik, weather)
+        return found
 
     start = time.perf_counter()
     found = benchmark.pedantic(ask, rounds=1)

@@ -63,6 +63,20 @@ def test_a_rock_among_the_waypoints_is_kept_clear_of(run, more, clear):
     assert "Land and shoals were not looked at" in said
     assert [each["name"] for each in document["dangers"]] == (["Skarv"] if clear else [])
     assert ("1 waypoint of own.gpx marked as dangers" in document["cautions"][0]) is clear
+    # How near she comes, told and by another library's geodesics.
+    passed = [each for each in document["passed"] if each["name"] == "Skarv"]
+    assert bool(passed) is clear
+    for each in passed:
+        assert each["distance_nm"] == pytest.approx(nearest_nm(document, 56.48, 12.297), abs=0.002)
+
+
+@pytest.mark.usefixtures("own")
+def test_how_to_ask_otherwise_is_told_on_the_terminal_and_nowhere_else(run):
+    ran = run(*PLAN, "--wind", "315/10")
+    assert "Hint: --dangers says which waypoints of the marks' file are kept clear of." in ran.out
+    assert "Hint: --hazards FILE and --coast name land and shoals" in " ".join(ran.out.split())
+    document = json.loads(run(*PLAN, "--wind", "315/10", "--json").out)
+    assert "--" not in " ".join(document["notices"])
 
 
 @pytest.mark.usefixtures("own")

@@ -160,7 +160,7 @@ def test_two_hundred_boards_are_printed_whole(desk, run):
     boards = [board for leg in json.loads(ran.out)["legs"] for board in leg["boards"]]
     assert len(boards) > 80
     sheet = (desk / "p.html").read_text(encoding="utf-8")
-    assert sheet.count('data-head="COG"') >= len(boards)
+    assert sheet.count('data-head="course through water, COG"') >= len(boards)
 
 
 @pytest.mark.usefixtures("evil")

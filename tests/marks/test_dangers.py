@@ -122,6 +122,7 @@ def test_it_is_said_which_and_why_and_which_not():
     assert "Rock 0 by 0.1 nm (its name says rock)" in kept
     assert "and 3 more" in kept
     assert "--dangers" in kept
+    assert "--dangers" not in kept + left
     assert "Fuel" in left
     assert told((), (), "m.gpx") == ()
 

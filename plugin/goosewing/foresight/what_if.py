@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 
     from goosewing.boat.model import Boat
     from goosewing.case import Case
-    from goosewing.records import Board, Plan
+    from goosewing.records import Board, Leg, Plan
     from goosewing.velocities.velocity_set import VelocitySet
     from goosewing.weather.base import Weather
 
@@ -45,6 +45,9 @@ NEAR_DEG = 5.0
 
 LATE_H = (1.0, 2.0)
 """How late she may be at a mark. [h]"""
+
+LATE_PIECE_H = 0.5
+"""Boards are sailed late in pieces of no less. [h]"""
 
 MOST_LATE = 6
 """Of so many legs, the last, it is told what being late where they begin does."""
@@ -102,7 +105,7 @@ def ask(
         answers.append(each)
         if progress is not None:
             progress(len(answers), len(changes))
-    return replace(made, what_if=tuple(answers))
+    return replace(made, what_if=tuple(answers), late=late(made, case.boat, case.weather))
 
 
 def held_if(made: Plan, change: Change) -> tuple[WhatIf, ...]:
@@ -210,7 +213,7 @@ def behind_nm(made: Plan, boat: Boat, weather: Weather, delay_h: float = 0.0) ->
     """
     now = hours_from_datetime(made.departure) + delay_h
     end = hours_from_datetime(made.arrival) + delay_h
-    pieces = _pieces(made)
+    pieces = [piece for leg in made.legs for board in leg.boards for piece in pieces_of(board)]
     left = sum(piece.distance_nm for piece in pieces)
     pace = _Pace(boat, weather)
     for piece in pieces:
@@ -239,39 +242,48 @@ def late(made: Plan, boat: Boat, weather: Weather) -> tuple[Late, ...]:
     if not weather.varies_in_time:
         return ()
     pace = _Pace(boat, weather)
-    numbers = range(len(made.legs))[-MOST_LATE:]
+    legs = [leg for leg in made.legs if leg.boards][-MOST_LATE:]
+    pieces = [
+        [piece for board in leg.boards for piece in pieces_of(board, LATE_PIECE_H)] for leg in legs
+    ]
+    on_time = [pace.sailed_h(each, _begins_h(leg)) for each, leg in zip(pieces, legs, strict=True)]
     return tuple(
         Late(
-            mark=made.marks[number].name,
+            mark=leg.origin,
             delay_h=delay_h,
-            arrival=_arrival(made, number, pace, delay_h),
+            arrival=_arrival(made, _begins_h(leg), pieces[at:], on_time[at:], pace, delay_h),
         )
-        for number in numbers
-        if made.legs[number].boards
+        for at, leg in enumerate(legs)
         for delay_h in LATE_H
     )
 
 
-def _arrival(made: Plan, number: int, pace: _Pace, delay_h: float) -> datetime | None:
-    """Tell when she is at the last mark, if she begins a leg so much later than planned.
-
-    By how much later than the plan: what the pieces' middles differ by from the plan's own
-    integration is in both.
-    """
-    pieces = _pieces(made, number)
-    board = made.legs[number].boards[0]
-    begins = hours_from_datetime(
+def _begins_h(leg: Leg) -> float:
+    board = leg.boards[0]
+    return hours_from_datetime(
         board.manoeuvres[0].time if board.manoeuvres else time_of(board.start)
     )
-    took = [pace.sailed_h(pieces, begins + delay) for delay in (0.0, delay_h)]
-    if took[0] is None or took[1] is None:
+
+
+def _arrival(
+    made: Plan,
+    begins_h: float,
+    pieces: Sequence[Sequence[Piece]],
+    on_time_h: Sequence[float | None],
+    pace: _Pace,
+    delay_h: float,
+) -> datetime | None:
+    """Tell when she is at the last mark, if she begins some legs so much later than planned.
+
+    By how much longer than on time these pieces take: what they are coarser than the plan's own
+    integration is in both.
+    """
+    whole = [piece for leg in pieces for piece in leg]
+    took = pace.sailed_h(whole, begins_h + delay_h)
+    planned = [each for each in on_time_h if each is not None]
+    if took is None or len(planned) < len(on_time_h):
         return None
-    return made.arrival + timedelta(hours=delay_h + took[1] - took[0])
-
-
-def _pieces(made: Plan, first: int = 0) -> list[Piece]:
-    legs = made.legs[first:]
-    return [piece for leg in legs for board in leg.boards for piece in pieces_of(board)]
+    return made.arrival + timedelta(hours=delay_h + took - sum(planned))
 
 
 class _Pace:
