@@ -42,11 +42,11 @@ def pause_h(board: Board) -> float:
     return sum(each.cost_s for each in board.manoeuvres) / SECONDS_PER_HOUR
 
 
-def pieces_of(board: Board) -> list[Piece]:
-    """Cut a board into stretches, the pause before it with the first."""
+def pieces_of(board: Board, shortest_h: float = 0.0) -> list[Piece]:
+    """Cut a board into stretches, some hours long, the pause before it with the first."""
     pause = pause_h(board)
     found: list[Piece] = []
-    for a, b in pairwise(cuts_of(board)):
+    for a, b in pairwise(cuts_of(board, shortest_h)):
         line = geodesy.loxodrome_inverse(a.lat, a.lon, b.lat, b.lon)
         middle = geodesy.loxodrome_direct(a.lat, a.lon, line.bearing_deg, line.distance_nm / 2.0)
         hours = (b.time - a.time).total_seconds() / SECONDS_PER_HOUR
