@@ -7,7 +7,7 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from time import perf_counter
-from typing import TYPE_CHECKING, Annotated, NamedTuple
+from typing import TYPE_CHECKING, Annotated, Any, NamedTuple
 
 import click
 
@@ -28,6 +28,16 @@ USUAL_SPAN = timedelta(hours=24)
 
 MOST_DEPARTURES = 1000
 """More than this many is a slip of the pen."""
+
+OVER_MEMBERS = {
+    inputs.PreferName.mean: "Times and arrivals are the mean over the forecast's members, each "
+    "departure by the plan that suits them best so; all else holds in the wind of the member "
+    "whose plan it is.",
+    inputs.PreferName.cautious: "Times and arrivals are the mean of the slowest tenth of the "
+    "forecast's members, each departure by the plan that suits them best so; all else holds in "
+    "the wind of the member whose plan it is.",
+}
+"""What is told with departures planned for all members."""
 
 _SPACING = re.compile(r"(\d+(?:\.\d*)?|\.\d+)\s*(h|min)?", re.ASCII)
 
@@ -89,6 +99,7 @@ def depart(
     hold_last: inputs.HoldLast = False,
     start_with: inputs.StartWith = None,
     start_tack: inputs.StartTack = None,
+    prefer: inputs.Prefer = None,
     engine: inputs.UseEngine = False,
     variation: inputs.VariationText = None,
     deviation: inputs.DeviationFile = None,
@@ -98,12 +109,20 @@ def depart(
     from goosewing.case import Case
     from goosewing.departures.wants import NoneMeetsError, choose, parse_wants
     from goosewing.foresight.on_the_way import NO_LAND, cautions_for
-    from goosewing_cli.planning import compass_headings, look_further, plan_options
+    from goosewing_cli.planning import (
+        check_members,
+        compass_headings,
+        look_further,
+        member_case,
+        plan_options,
+    )
 
     wanted = parse_wants(wants)
     times = departure_times(begin, until, every)
     crew = inputs.load_boat(boat, performance)
     weather = inputs.load_weather(wind, current, hold_last=hold_last)
+    if prefer is not None:
+        check_members(weather, wind)
     local = inputs.load_zone(zone)
     read = inputs.read_marks(
         marks,
@@ -129,13 +148,14 @@ def depart(
     others = (deviation, *inputs.weather_files(wind, current), *clear.files)
     files = inputs.files_read(boat, marks, *others)
     inputs.check_outputs([out], files)
-    ends = Ends(() if clear.land else (NO_LAND,), cautions_for(clear.words))
+    by_members = () if prefer is None else (OVER_MEMBERS[prefer],)
+    ends = Ends((*by_members, *(() if clear.land else (NO_LAND,))), cautions_for(clear.words))
     case = Case(
         marks=read.marks, boat=crew, weather=weather, departure=times[0], options=options,
         hazards=clear.hazards, notices=(*read.notices, *clear.notices),
     )  # fmt: skip
     try:
-        chosen = choose(plan_all(case, times), wanted)
+        chosen = choose(plan_all(case, times, prefer), wanted)
     except NoneMeetsError as error:
         # What there is helps to want less; the answer is still that there is none.
         _tell(error.chosen, crew.name, times, json=json, zone=local, ends=ends)
@@ -144,7 +164,12 @@ def depart(
     assert best is not None
     best = replace(best, route=read.texts, dangers=clear.dangers)
     best = look_further(
-        case, best, took_s=0.0, looked_at=clear.words, land=clear.land, alternatives=False
+        member_case(case, best),
+        best,
+        took_s=0.0,
+        looked_at=clear.words,
+        land=clear.land,
+        alternatives=False,
     )
     written = _write(out, by_compass(best), files)
     _tell(chosen, crew.name, times, json=json, zone=local, written=written, ends=ends)
@@ -232,36 +257,60 @@ def parse_spacing(text: str) -> timedelta:
     return timedelta(minutes=minutes)
 
 
-def plan_all(case: Case, times: Sequence[datetime]) -> tuple[Departure, ...]:
+def plan_all(
+    case: Case, times: Sequence[datetime], prefer: inputs.PreferName | None = None
+) -> tuple[Departure, ...]:
     """Plan every departure: the first here, and the rest on all cores where that saves time."""
-    from goosewing.departures.compare import best_first, planned_at
+    from goosewing.departures.compare import best_first, hold
     from goosewing_cli.planning import counted
 
+    work, wish = _work(prefer)
     with counted("departures", len(times)) as told:
         begun = perf_counter()
-        first, rest = planned_at(case, times[0]), times[1:]
+        hold(case)
+        first, rest = work(*_part(times[0], wish)), times[1:]
         told(1)
         left_s = len(rest) * (perf_counter() - begun)
         workers = workers_for(len(rest), left_s)
+        parts = [_part(time, wish) for time in rest]
         each = _side_by_side if workers > 1 else _one_by_one
-        return best_first([first, *each(case, rest, lambda done: told(done + 1), workers)])
+        return best_first([*first, *each(case, work, parts, lambda done: told(done + 1), workers)])
+
+
+def _work(prefer: inputs.PreferName | None) -> tuple[Callable[..., tuple[Departure, ...]], Any]:
+    """Return what plans a departure of the case that a process holds, and the wish it is told."""
+    if prefer is None:
+        from goosewing.departures.compare import held_at
+
+        return held_at, None
+    from goosewing.foresight.ensembles import held_preferred
+
+    return held_preferred, prefer.value
+
+
+def _part(time: datetime, wish: Any) -> tuple[Any, ...]:
+    return ((time,),) if wish is None else (time, wish)
 
 
 def _side_by_side(
-    case: Case, times: Sequence[datetime], told: Callable[[int], None], workers: int
+    case: Case,
+    work: Callable[..., tuple[Departure, ...]],
+    parts: Sequence[tuple[Any, ...]],
+    told: Callable[[int], None],
+    workers: int,
 ) -> Iterable[Departure]:
-    from goosewing.departures.compare import held_at
-
-    return side_by_side(case, held_at, [((time,),) for time in times], workers, told)
+    return side_by_side(case, work, parts, workers, told)
 
 
 def _one_by_one(
-    case: Case, times: Sequence[datetime], told: Callable[[int], None], _workers: int
+    _case: Case,
+    work: Callable[..., tuple[Departure, ...]],
+    parts: Sequence[tuple[Any, ...]],
+    told: Callable[[int], None],
+    _workers: int,
 ) -> Iterable[Departure]:
-    from goosewing.departures.compare import planned_at
-
-    for done, time in enumerate(times, 1):
-        yield planned_at(case, time)
+    for done, part in enumerate(parts, 1):
+        yield from work(*part)
         told(done)
 
 

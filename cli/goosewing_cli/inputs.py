@@ -53,6 +53,15 @@ class PreferName(StrEnum):
     cautious = "cautious"
 
 
+Prefer = Annotated[
+    PreferName | None,
+    option(
+        "--prefer",
+        help="With a forecast of many members: the plan that is fastest over all of them, in "
+        "the mean, or in the slowest tenth (cautious).",
+    ),
+]
+
 MarksFile = Annotated[
     Path, argument("MARKS.gpx", help="A GPX file with a route, waypoints or a track.")
 ]

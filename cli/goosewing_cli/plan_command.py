@@ -91,14 +91,7 @@ def plan(
             help="Shifty wind, such as 5/10 (degrees, minutes): chances, and when to turn.",
         ),
     ] = None,
-    prefer: Annotated[
-        inputs.PreferName | None,
-        option(
-            "--prefer",
-            help="With a forecast of many members: the plan that is fastest over all of them, in "
-            "the mean, or in the slowest tenth (cautious).",
-        ),
-    ] = None,
+    prefer: inputs.Prefer = None,
     alternatives: Annotated[
         bool,
         option(

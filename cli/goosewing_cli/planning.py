@@ -160,6 +160,16 @@ def check_members(weather: Weather, wind: str | None) -> None:
         raise InputError(f"{error} (--prefer)", where=wind) from None
 
 
+def member_case(case: Case, made: Plan) -> Case:
+    """Return the case with the wind that a plan is told for: a member's, if it was chosen so."""
+    if made.ensemble is None:
+        return case
+    from goosewing.foresight.ensembles import case_of
+    from goosewing.weather.members import numbers_of
+
+    return case_of(case, numbers_of(case.weather).index(made.ensemble.chosen))
+
+
 def over_members(
     case: Case, made: Plan, prefer: inputs.PreferName, *, took_s: float
 ) -> tuple[Plan, Case]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from datetime import datetime
 
 import pytest
 
@@ -73,3 +74,53 @@ def test_members_of_unlike_times_are_refused_in_one_line(desk, run):
     (desk / "odd.grib2").write_bytes(b"".join(parts))
     line = refused(run(*PLAN, "--wind", "odd.grib2", "--prefer", "mean"))
     assert "odd.grib2: members 0 and 1 are of unlike times" in line
+
+
+DEPART = (
+    *("depart", "beat.gpx", "--boat", "brisvik/boat.toml", "--from", "2027-06-01T06:00Z"),
+    *("--until", "2027-06-01T08:00Z", "--every", "2h", "--wind", "members"),
+)
+
+
+@pytest.mark.parametrize(("wish", "which"), [("mean", "mean_h"), ("cautious", "worst_tenth_h")])
+def test_each_departure_is_told_by_the_plan_that_suits_all_members(desk, run, wish, which):
+    write_netcdf(desk / "members", 3, hours=14)
+    ran = run(*DEPART, "--prefer", wish, "--json", "--out", "best.gpx")
+    assert ran.code == 0, ran.err
+    told = json.loads(ran.out)
+    assert any("members" in line for line in told["notices"])
+    rows = {each["departure"]: each for each in told["departures"]}
+    assert len(rows) == 2
+    minutes = [round(60.0 * each["elapsed_h"]) for each in told["departures"]]
+    assert minutes == sorted(minutes)
+    alone = json.loads(run(*PLAN, "--wind", "members", "--prefer", wish, "--json").out)
+    row = rows["2027-06-01T06:00:00Z"]
+    assert row["elapsed_h"] == pytest.approx(alone["ensemble"][which])
+    assert row["saved_min"] == pytest.approx(alone["saved_min"])
+    assert (desk / "best.gpx").exists()
+    best = told["departures"][0]
+    begun, there = (datetime.fromisoformat(best[name]) for name in ("departure", "arrival"))
+    assert (there - begun).total_seconds() / 3600.0 == pytest.approx(best["elapsed_h"], abs=1e-3)
+
+
+def test_a_departure_that_some_member_does_not_allow_is_none(desk, run):
+    # Twelve hours later only two are left of the forecast.
+    write_netcdf(desk / "members", 4, hours=14)
+    late = [*DEPART]
+    late[late.index("2027-06-01T08:00Z")] = "2027-06-01T18:00Z"
+    late[late.index("2h")] = "12h"
+    ran = run(*late, "--prefer", "mean", "--json")
+    assert ran.code == 0, ran.err
+    (failed,) = json.loads(ran.out)["failed"]
+    assert failed["departure"] == "2027-06-01T18:00:00Z"
+    assert "member" in failed["reason"]
+
+
+def test_the_table_of_departures_says_whose_times_they_are(desk, run):
+    write_netcdf(desk / "members", 3, hours=14)
+    ran = run(*DEPART, "--prefer", "cautious")
+    assert ran.code == 0, ran.err
+    assert "slowest tenth" in " ".join(ran.out.split())
+    write_grib(desk / "one", 1, hours=12)
+    single = [*DEPART[:-1], "one"]
+    assert "one member" in refused(run(*single, "--prefer", "mean"))

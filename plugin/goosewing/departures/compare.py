@@ -22,7 +22,7 @@ from __future__ import annotations
 import pickle
 from concurrent.futures import as_completed
 from dataclasses import replace
-from datetime import UTC
+from datetime import UTC, timedelta
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
 
@@ -288,6 +288,15 @@ def judged(made: Plan, weather: Weather) -> Departure:
         beyond_forecast_h=_beyond_h(looks, weather),
         plan=made,
     )
+
+
+def arriving_after(told: Departure, hours: float) -> Departure:
+    """Give a departure with a plan another time on the way than its own."""
+    assert told.plan is not None
+    end = told.plan.legs[-1].boards[-1].end
+    arrival = told.departure + timedelta(hours=hours)
+    light = bool(is_daylight(hours_from_datetime(arrival), end.lat, end.lon))
+    return replace(told, elapsed_h=hours, arrival=arrival, arrives_in_daylight=light)
 
 
 def _looks(boards: Sequence[Board], made: Plan) -> _Looks:

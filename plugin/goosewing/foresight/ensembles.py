@@ -20,21 +20,31 @@ from __future__ import annotations
 
 import pickle
 from dataclasses import dataclass, replace
+from datetime import UTC
 from functools import lru_cache
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from goosewing import plan as plans
-from goosewing.departures.compare import gathered, held_case
+from goosewing.departures.compare import arriving_after, gathered, held_case, judged
 from goosewing.earth.geodesy import loxodrome_inverse
 from goosewing.errors import NoPlanError
 from goosewing.foresight.other_winds import sailed_h
 from goosewing.foresight.what_if import board_words, sequence, sequence_words
-from goosewing.records import Choice, Decision, EnsembleVerdict, Fix, MemberSailed, Spread
+from goosewing.records import (
+    Choice,
+    Decision,
+    Departure,
+    EnsembleVerdict,
+    Fix,
+    MemberSailed,
+    Spread,
+)
 from goosewing.totals import time_of
 from goosewing.weather.base import datetime_from_hours, hours_from_datetime
 from goosewing.weather.members import members_of, numbers_of
+from goosewing.words.figures import listed
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -232,6 +242,47 @@ def chosen(case: Case, found: Sequence[Planned], prefer: Prefer) -> Chosen:
         plan, numbers, numbers[place], prefer, table[best], _least(table, found), found
     )
     return Chosen(replace(plan, ensemble=verdict), weathers[place])
+
+
+def preferred_at(case: Case, time: datetime, prefer: Prefer) -> Departure:
+    """Tell a departure by the plan that suits an ensemble's members best.
+
+    Parameters
+    ----------
+    case : Case
+        Its weather an ensemble.
+    time : datetime
+    prefer : "mean" or "cautious"
+
+    Returns
+    -------
+    Departure
+        Its time and arrival are those in the mean, or in the slowest tenth; all else holds in the
+        wind of the member whose plan it is. Without a plan where some member doesn't allow it.
+
+    Raises
+    ------
+    InputError
+        As `planned`.
+    """
+    time = time.astimezone(UTC)
+    try:
+        kept = planned(replace(case, departure=time), prefer)
+    except NoPlanError as error:
+        return Departure(departure=time, reason=str(error))
+    verdict = kept.plan.ensemble
+    assert verdict is not None
+    lost = [str(each.member) for each in verdict.each if each.sailed_h is None]
+    if lost:
+        why = f"the best plan can't be sailed to its end in member {listed(lost)}"
+        return Departure(departure=time, reason=why)
+    hours = verdict.mean_h if prefer == "mean" else verdict.worst_tenth_h
+    return arriving_after(judged(kept.plan, kept.weather), hours)
+
+
+def held_preferred(time: datetime, prefer: Prefer) -> tuple[Departure, ...]:
+    """Do as `preferred_at` for the case that this process holds (`compare.hold`)."""
+    return (preferred_at(held_case(), time, prefer),)
 
 
 def _rank(hours: Array, prefer: Prefer) -> tuple[int, float]:
