@@ -51,6 +51,9 @@ WORTH = 0.95
 NEIGHBOURS = 2_000_000
 """So many pairs of places at most are looked at for boards that touch both."""
 
+NEIGHBOURS_OF_ALL = 1_000_000
+"""As many where no hazard had to be left out."""
+
 MOST_DOUBLES = 1_500_000
 
 MOST_PLACES = 60_000
@@ -533,7 +536,9 @@ class Graph:
         if count * count <= NEIGHBOURS:
             one, other = np.triu_indices(count, 1)
             return one, other
-        reach = _reach_of(at, NEIGHBOURS // count)
+        # Where hazards had to be left out she threads a multitude: there far sights pay.
+        most = NEIGHBOURS if self.inside is not None else NEIGHBOURS_OF_ALL
+        reach = _reach_of(at, most // count)
         points = shapely.points(at)
         one, other = shapely.STRtree(points).query(points, predicate="dwithin", distance=reach)
         # Either of two places may look far enough; from start and mark all are looked at.
