@@ -166,17 +166,41 @@ def test_words_far_from_their_place_are_led_to_it(brisvik, from_deg):
 
 @pytest.mark.parametrize("from_deg", [15.0, 195.0, 315.0])
 @pytest.mark.parametrize("turned_deg", [0.0, 90.0, 180.0])
-def test_arrows_of_wind_and_stream_never_lie_on_each_other(brisvik, from_deg, turned_deg):
-    """Where both are in one line, too: by shapely."""
+def test_arrows_of_wind_and_stream_stand_apart_and_within(brisvik, from_deg, turned_deg):
+    """Those of one place, where both are in one line, too; nor out of the frame: by shapely."""
     shapely = pytest.importorskip("shapely")
     plan = on_the_way(brisvik, from_deg, ((from_deg + turned_deg) % 360.0, 1.0))
     figure, _ = drawn(plan)
     found = segments(figure.axes[0], picture.ARROW["arrowstyle"])
     assert len(found) >= 4
-    half = len(found) // 2
-    for wind, stream in zip(found[:half], found[half:], strict=True):
-        apart = shapely.LineString(wind).distance(shapely.LineString(stream))
-        assert apart > 72.0 * 0.02
+    # All of the wind's are drawn before all of the stream's.
+    colours = [each.arrowprops["color"] for each in arrows(figure.axes[0])]
+    winds = [each for each, colour in zip(found, colours, strict=True) if colour == picture.QUIET]
+    streams = [each for each, colour in zip(found, colours, strict=True) if colour != picture.QUIET]
+    assert winds
+    assert streams
+    (x0, y0), (x1, y1) = figure.axes[0].get_window_extent().get_points() * 72.0 / figure.dpi
+    frame = shapely.box(x0, y0, x1, y1)
+    for wind in winds:
+        assert frame.covers(shapely.LineString(wind))
+        for stream in streams:
+            apart = shapely.LineString(wind).distance(shapely.LineString(stream))
+            assert apart > 72.0 * 0.02 or not beside_each_other(wind, stream)
+
+
+def arrows(axes):
+    return [
+        each
+        for each in axes.texts
+        if not each.get_text() and getattr(each, "arrow_patch", None) is not None
+        and each.arrowprops["arrowstyle"] == picture.ARROW["arrowstyle"]
+    ]  # fmt: skip
+
+
+def beside_each_other(wind, stream):
+    """Whether they are of one place: their middles stand either side of her track."""
+    apart = np.hypot(*(sum(wind) / 2.0 - sum(stream) / 2.0))
+    return apart == pytest.approx(72.0 * 2.0 * picture.BESIDE_IN, rel=0.02)
 
 
 def test_bands_of_shifts_and_areas_have_hatches_of_their_own():

@@ -503,12 +503,18 @@ def _unit(towards_deg: Sequence[float]) -> Array:
 
 
 def _arrows(axes: Any, middles: Array, lengths: Array, colour: str) -> Array:
-    """Draw arrows by their middles and lengths; return points along them. [px]."""
+    """Draw arrows by their middles and lengths; return points along them. [px].
+
+    One that would stand out of the frame is left out.
+    """
     # In points: files of other resolutions than the screen's have other pixels.
     per_point = axes.figure.dpi / 72.0
+    low, high = axes.get_window_extent().get_points()
     points = [np.empty((0, 2))]
     for middle, length in zip(middles, lengths, strict=True):
         tail, tip = middle - length / 2.0, middle + length / 2.0
+        if np.any(np.minimum(tail, tip) < low) or np.any(np.maximum(tail, tip) > high):
+            continue
         axes.annotate(
             "", xy=tip / per_point, xytext=tail / per_point, xycoords="figure points",
             textcoords="figure points", zorder=2.5, annotation_clip=False,
@@ -662,9 +668,17 @@ def _key_arrow(
     )  # fmt: skip
 
 
+RIM = 0.05
+"""What stays free above and below all that is drawn, of its height."""
+
+
 def _dress(axes: Any, plan: Plan) -> None:
     middle = np.radians(np.mean([mark.lat for mark in plan.marks]))
     axes.set_aspect(1.0 / np.cos(middle), adjustable="datalim")
+    # To keep the aspect Matplotlib gives margins up, but for a hair about the data.
+    drawn = axes.dataLim
+    rim = RIM * drawn.height
+    axes.update_datalim([(drawn.x0, drawn.y0 - rim), (drawn.x1, drawn.y1 + rim)])
     # Words stand outside the marks: room for them to either side.
     axes.margins(x=0.4, y=0.15)
     axes.grid(color="#d5dbe1", lw=0.5)
