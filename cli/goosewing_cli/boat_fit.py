@@ -74,16 +74,17 @@ def fit(
         name=name,
     )
     logged = logs.load_logs(log)
+    # Where the log says too little for a boat, nothing is written; the table alone can be had.
+    found = None if out is None else room.fit(logged, base, wish)
     if stretches is not None:
         from goosewing.logbook.data_table import format_stretches
 
         put_right = room.put_right(logged, wish, base)
         write_atomically(stretches, format_stretches(put_right), inputs=read)
-        if out is None:
-            _say_written([stretches], json=json)
-            return
-    found = room.fit(logged, base, wish)
-    assert out is not None
+    if found is None or out is None:
+        assert stretches is not None
+        _say_written([stretches], json=json)
+        return
     written = write_folder(out, format_boat(found.boat, _remarks(found, log)))
     if json:
         from goosewing.exchange import document

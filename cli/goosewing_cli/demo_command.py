@@ -58,19 +58,19 @@ def demo(
 
 
 def write_all(folder: Path, made: Plan) -> list[Path]:
-    """Write the plan in every form there is into a folder, and name the files."""
+    """Write the plan in every form there is into a folder, all or none, and name the files."""
     from goosewing.exchange import document
     from goosewing.exchange.gpx import plans
+    from goosewing.files import disk
 
     inputs.ensure_folder(folder)
-    files = [folder / "plan.gpx", folder / "plan.json"]
+    contents: dict[Path, bytes | str] = {
+        folder / "plan.gpx": plans.format_plan(made),
+        folder / "plan.json": document.format_plan_json(made),
+    }
     if find_spec("matplotlib"):
-        files.append(folder / "plan.png")
-    inputs.check_outputs(files, [])
-    plans.write_plan(files[0], made)
-    document.write_json(files[1], made)
-    if len(files) > 2:
-        from goosewing.report.picture import write_picture
+        from goosewing.report.picture import draw_plan
 
-        write_picture(files[2], made)
-    return files
+        contents[folder / "plan.png"] = draw_plan(made)
+    disk.write_all(contents)
+    return list(contents)

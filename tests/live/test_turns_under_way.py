@@ -357,3 +357,18 @@ def test_in_a_corridor_she_is_not_sent_back_to_the_tack_she_has_just_left(brisvi
             assert watch.state.pending is None
             assert watch.state.planned.plan.legs[0].boards[0].tack == tack
     assert len(watch.events("turn_now")) == 3
+
+
+@pytest.mark.parametrize(("aside_deg", "anew"), [(0.0, False), (4.0, False), (12.0, True)])
+def test_a_course_that_leads_past_the_mark_is_planned_anew_before_it(brisvik, aside_deg, anew):
+    """From 0.9 nm off, 12 degrees lead 0.19 nm past a mark that is rounded at 0.1 nm."""
+    watch = Watch(brisvik)
+    watch.twd, watch.heading, watch.speed = 315.0, 225.0, 5.0
+    watch.sail(60)
+    watch.route(beyond(225.0, 0.98))
+    watch.heading += aside_deg
+    reasons = set()
+    for _ in range(500):
+        watch.sail(1)
+        reasons.add(watch.state.planned.order.reason)
+    assert ("her course leads past M1" in reasons) == anew

@@ -56,5 +56,8 @@ def test_ten_minutes_of_reaching_give_a_table_and_no_polar(modules, tmp_path, ca
     angles = [float(row.split(",")[3]) for row in rows[1:]]
     assert 60.0 < min(angles) <= max(angles) < 90.0
     capsys.readouterr()
-    assert outcome(["boat", "fit", str(log), "--out", str(tmp_path / "boat")]) == 2
+    both = ["--out", str(tmp_path / "boat"), "--stretches", str(tmp_path / "other.csv")]
+    assert outcome(["boat", "fit", str(log), *both]) == 2
     assert "10 steady stretches under sail, expected 40" in capsys.readouterr().err
+    # All that was asked for or nothing.
+    assert not (tmp_path / "other.csv").exists()

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from goosewing.earth import local_plane
-from goosewing.live.core import orders, sensing, shifty
+from goosewing.live.core import orders, sensing, shifty, turns
 from goosewing.live.core.copies import replace
 from goosewing.live.core.damping import from_deg, strength_kn, turned_deg
 from goosewing.live.core.sensing import lasting
@@ -122,9 +122,12 @@ def _left_the_line(state: State, desk: Desk, _: Planned) -> tuple[State, str | N
     least = max(desk.rules.off_track_nm, desk.rules.off_track_share * line.distance_nm)
     mark = next_mark(state)
     near = to_place(state, mark.lat, mark.lon).distance_nm < 2.0 * desk.rules.rounding_nm
-    state, for_s = lasting(state, "off_track", off > least and not near)
+    past = turns.leads_past(state, desk)
+    state, for_s = lasting(state, "off_track", past or (off > least and not near))
     if for_s < desk.rules.moved_for_s:
         return state, None
+    if past:
+        return state, f"her course leads past {mark.name}"
     return state, f"she is {off:.2f} nm off the line of this board"
 
 

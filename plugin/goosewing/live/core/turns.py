@@ -54,6 +54,9 @@ LEAST_MADE_GOOD_KN = 0.1
 GATHERS_WAY_S = 120.0
 """So long measured, what she makes over the ground tells how she goes on."""
 
+LOOKS_PAST = 10.0
+"""Within so many times the distance at which it is rounded, it is asked whether she will."""
+
 AGAIN_SHARE = 1.5
 """So many times a stand-by away again, it is told again."""
 
@@ -142,10 +145,26 @@ def mark_ahead(state: State, desk: Desk) -> tuple[float, float | None]:
     if towards <= LEAST_MADE_GOOD_KN:
         return bearing.distance_nm, None
     speed = math.hypot(east, north)
-    passes_nm = abs(east * bearing.north_nm - north * bearing.east_nm) / speed
-    if passes_nm <= rounding.radius_nm(next_mark(state), desk):
+    if _passes_nm(bearing, (east, north)) <= rounding.radius_nm(next_mark(state), desk):
         return bearing.distance_nm, bearing.distance_nm * towards / speed**2 * 3600.0
     return bearing.distance_nm, bearing.distance_nm / towards * 3600.0
+
+
+def _passes_nm(bearing: local_plane.Bearing, velocity: tuple[float, float]) -> float:
+    """Return how far off the mark lies where it comes abeam. [nm]."""
+    return abs(local_plane.right_of_nm(bearing, math.degrees(math.atan2(*velocity))))
+
+
+def leads_past(state: State, desk: Desk) -> bool:
+    """Whether, on the board into a mark, she will pass it too far off to round it."""
+    bearing, made = to_mark(state), state.course_made
+    radius = rounding.radius_nm(next_mark(state), desk)
+    near = 2.0 * radius < bearing.distance_nm < LOOKS_PAST * radius
+    if made is None or not near or state.pending is not None or next_stop(state) is not None:
+        return False
+    if made.seen_s - made.since_s < GATHERS_WAY_S:
+        return False
+    return _passes_nm(bearing, (made.east_kn, made.north_kn)) > radius
 
 
 # ---- the time to it ----------------------------------------------------------------------
