@@ -228,8 +228,11 @@ def kept_clear(
     Raises
     ------
     InputError
-        As `read_chart`, and if the distance makes no sense.
+        As `read_chart`, if the distance makes no sense, and if the coast is asked for all the
+        way to a mark whose latitude and longitude look exchanged.
     """
+    if coast:
+        _check_before_the_coast(marks)
     chart = read_chart(files, safe_depth, coast, clearance, marks, tide_m)
     found, told = ((), ()) if noted is None else _dangers(noted, marks)
     if chart is None and tide_m is not None:
@@ -253,6 +256,19 @@ def kept_clear(
         land=chart is not None,
         noted=noted is not None and bool(noted.waypoints),
     )
+
+
+def _check_before_the_coast(marks: Sequence[Mark]) -> None:
+    """Refuse to read the coasts of half the world for a mistaken position."""
+    from goosewing.errors import InputError
+    from goosewing.plan import exchanged_positions
+
+    doubt = exchanged_positions(marks)
+    if doubt is not None:
+        raise InputError(
+            f"{doubt.rstrip('.')}; the coast isn't read so far (without --coast it is planned "
+            "all the same)"
+        )
 
 
 def _dangers(noted: Noted, marks: Sequence[Mark]) -> tuple[tuple[Danger, ...], tuple[str, ...]]:

@@ -123,22 +123,14 @@ def straight(crew: Boat, weather: Weather, _: datetime, wanted: Lines) -> Laylin
 
 
 def curved(crew: Boat, weather: Weather, departure: datetime, wanted: Lines) -> LaylineSheet:
-    """Plan the passage first, to know when she is at each mark; then draw back from there.
-
-    Raises
-    ------
-    InputError
-        If a margin is asked for.
-    """
+    """Plan the passage first, to know when she is at each mark; then draw back from there."""
     from goosewing.case import Case
-    from goosewing.errors import InputError
     from goosewing.laylines import changing
-    from goosewing.laylines.steady import check_length
+    from goosewing.laylines.steady import check_length, check_margin
     from goosewing_cli import planning
 
     check_length(wanted.length_nm)
-    if wanted.margin_deg:
-        raise InputError("--margin can be kept in steady wind only")
+    check_margin(wanted.margin_deg)
     made = planning.make(
         Case(
             marks=tuple(wanted.marks), boat=crew, weather=weather, departure=departure,
@@ -147,6 +139,6 @@ def curved(crew: Boat, weather: Weather, departure: datetime, wanted: Lines) -> 
     )  # fmt: skip
     said = ["How she lies to them from here is told in steady wind only."]
     return changing.sheet(
-        made, crew, weather, length_nm=wanted.length_nm,
+        made, crew, weather, length_nm=wanted.length_nm, margin_deg=wanted.margin_deg,
         notices=(*wanted.notices, *(said if wanted.from_here else ())), hazards=wanted.hazards,
     )  # fmt: skip

@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import datetime
 from functools import partial
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -328,6 +329,11 @@ def usable_marks(marks: Sequence[Mark]) -> tuple[tuple[Mark, ...], tuple[str, ..
 def doubted(notices: Sequence[str]) -> tuple[str, ...]:
     """Return those of `usable_marks`' notices that doubt a position."""
     return tuple(notice for notice in notices if CHECK_IT in notice)
+
+
+def exchanged_positions(marks: Sequence[Mark]) -> str | None:
+    """Ask after the first of some marks whose latitude and longitude look exchanged."""
+    return next(filter(None, (_exchanged(a, b) for a, b in pairwise(marks))), None)
 
 
 def _far_from_all(marks: Sequence[Mark]) -> str | None:

@@ -220,3 +220,16 @@ def test_where_no_plan_is_found_an_exchanged_position_is_asked_after(run, desk):
     line = refused(run(*PLAN, "--wind", "0/0"), 3)
     assert "can't be made" in line
     assert "latitude and longitude exchanged: check its position" in line
+
+
+def test_an_exchanged_position_is_asked_after_before_the_coast_is_read(run, desk, monkeypatch):
+    from goosewing.hazards import coast
+
+    def read(*_, **__):
+        raise AssertionError("the coast was read")
+
+    monkeypatch.setattr(coast, "land", read)
+    (desk / "marks.gpx").write_text(marks_gpx((56.7, 12.1), (12.3, 56.8)), encoding="utf-8")
+    line = refused(run(*PLAN, "--wind", "270/10", "--coast"), 2)
+    assert "latitude and longitude exchanged: check its position" in line
+    assert "without --coast" in line

@@ -65,7 +65,6 @@ def test_it_pays_to_wait_for_a_wind_that_frees(brisvik):
     assert found[2].upwind_h == pytest.approx(found[2].elapsed_h - turning, abs=1e-6)
 
 
-@pytest.mark.xfail(reason="orders aren't cut where the wind shifts at a stroke: 0.4 % slower")
 def test_she_stays_to_windward_until_the_wind_shifts_at_a_stroke(brisvik):
     weather = Formula(lambda t, *_: (np.where(t < 6.0, 0.0, 90.0), 10.0, np.nan, 0.0, 0.0))
     begin = DEPARTURE + timedelta(hours=3.5)

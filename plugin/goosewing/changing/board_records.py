@@ -30,8 +30,12 @@ if TYPE_CHECKING:
 ROUTE_OFF_NM = 0.45
 """A route's straight lines leave the track that is sailed by no more than this. [nm]"""
 
-LAYLINE_STEP_H = 0.25
+LAYLINE_STEP_H, LONGEST_LAYLINE_STEP_H = 0.25, 1.0
+LAYLINE_STEPS = 60
+"""Where a layline is long, its steps grow so that they are about so many."""
+
 LONGEST_LAYLINE_H = 48.0
+SLOWEST_KN = 0.5
 
 
 class Instant(NamedTuple):
@@ -300,6 +304,8 @@ def layline_back(
     control_deg: float,
     arrival_h: float,
     length_nm: float,
+    *,
+    aside_deg: float = 0.0,
 ) -> Layline:
     """Draw a layline back from a mark, through the wind and stream as they will be.
 
@@ -311,25 +317,32 @@ def layline_back(
     length_nm : float
         How long to draw it over the ground; shorter where the weather is not known
         so far back. [nm]
+    aside_deg : float
+        By how much its course over the ground is turned clockwise all along: a margin. [°]
     """
     time, lat, lon = np.array([arrival_h]), np.array([mark.lat]), np.array([mark.lon])
     at_mark = instant(waters, mode, steer, control_deg, arrival_h, mark.lat, mark.lon).going
     points = [Fix(lat=mark.lat, lon=mark.lon, time=datetime_from_hours(arrival_h))]
     left = length_nm
+    kn = max(float(np.hypot(at_mark.east_kn[0], at_mark.north_kn[0])), SLOWEST_KN)
+    step_h = float(np.clip(length_nm / kn / LAYLINE_STEPS, LAYLINE_STEP_H, LONGEST_LAYLINE_STEP_H))
     while left > 0.0 and arrival_h - float(time[0]) < LONGEST_LAYLINE_H:
-        step = np.array([-LAYLINE_STEP_H])
-        back = advance(waters, mode, steer, control_deg, time, lat, lon, step)
+        step = np.array([-step_h])
+        back = advance(waters, mode, steer, control_deg, time, lat, lon, step, aside_deg=aside_deg)
         if not back[2][0] or not np.isfinite(back[0][0]):
             break
         gone = float(geodesy.loxodrome_inverse(lat, lon, *back[:2]).distance_nm[0])
         if gone > left:
             step = step * left / gone
-            back = advance(waters, mode, steer, control_deg, time, lat, lon, step)
+            back = advance(
+                waters, mode, steer, control_deg, time, lat, lon, step, aside_deg=aside_deg
+            )
         lat, lon, time, left = back[0], back[1], time + step, left - gone
         fix = Fix(lat=float(lat[0]), lon=float(geodesy.wrap_longitude(lon[0])),
                   time=datetime_from_hours(float(time[0])))  # fmt: skip
         points.append(fix)
     course = float(wind.direction_to(at_mark.east_kn[0], at_mark.north_kn[0]))
+    course = (course + aside_deg) % 360.0
     return Layline(
         mark=mark.name,
         tack=mode.tack,

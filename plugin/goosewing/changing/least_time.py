@@ -56,9 +56,13 @@ def least_time_h(waters: Waters, course: Course, start_h: float, at_most_h: floa
     toward = np.column_stack((np.sin(bearing), np.cos(bearing)))
     angle = np.radians(course.bearing_deg)
     needed = course.distance_nm * (toward @ np.array([np.sin(angle), np.cos(angle)]))
-    middles = start_h + (np.arange(count) + 0.5) * step
-    gained = np.cumsum([_support(waters, course, t, toward) for t in middles], axis=0) * step
-    return _first_time(gained, needed, step)
+    # No piece goes across a shift at a stroke.
+    strokes = [at for at in waters.strokes_h if start_h < at < start_h + count * step]
+    ends = np.unique(np.concatenate((start_h + np.arange(count + 1) * step, strokes)))
+    each = np.diff(ends)[:, np.newaxis]
+    middles = 0.5 * (ends[1:] + ends[:-1])
+    gained = np.cumsum([_support(waters, course, t, toward) for t in middles] * each, axis=0)
+    return _first_time(gained, needed, ends - start_h)
 
 
 def _support(waters: Waters, course: Course, time_h: float, toward: Array) -> Array:
@@ -71,8 +75,8 @@ def _support(waters: Waters, course: Course, time_h: float, toward: Array) -> Ar
     return reach
 
 
-def _first_time(gained: Array, needed: Array, step: float) -> float | None:
-    """First time from which every direction has gained what it needs."""
+def _first_time(gained: Array, needed: Array, ends_h: Array) -> float | None:
+    """First time from which every direction has gained what it needs; pieces end at `ends_h`."""
     missing = needed - gained
     short = np.max(missing, axis=1)
     if not np.isfinite(short).any():
@@ -84,4 +88,5 @@ def _first_time(gained: Array, needed: Array, step: float) -> float | None:
     before = short[last - 1] if last else float(np.max(needed))
     if not np.isfinite(before):
         return None
-    return (last + float(before / (before - short[last]))) * step
+    share = float(before / (before - short[last]))
+    return float(ends_h[last] + share * (ends_h[last + 1] - ends_h[last]))

@@ -61,6 +61,8 @@ class Waters:
     """When the engine is used; None if it is not to be."""
     toward: tuple[float, float] | None = None
     """Latitude and longitude of the mark, to which that rule looks."""
+    strokes_h: tuple[float, ...] = ()
+    """When the weather, the same everywhere, shifts at a stroke. [h]"""
     modes: tuple[Mode, ...] = field(init=False)
     """Every tack of every sail set; the engine last, if it may be used."""
     height_factor: float = field(init=False)
@@ -197,8 +199,16 @@ def advance(
     lat: Array,
     lon: Array,
     hours: Array,
+    *,
+    aside_deg: float = 0.0,
 ) -> tuple[Array, Array, BoolArray]:
     """Sail for a while by one midpoint step (second order), forwards or backwards in time.
+
+    Parameters
+    ----------
+    aside_deg : float
+        By how much the course over the ground is turned clockwise: for a line a margin beside
+        the one that is sailed. [°]
 
     Returns
     -------
@@ -207,13 +217,19 @@ def advance(
         Whether the sails may be carried at the middle of the step.
     """
     start = waters.steered(mode, steer, control_deg, waters.airs(time_h, lat, lon))
-    dlat, dlon = degrees_per_hour(lat, start.east_kn, start.north_kn)
+    dlat, dlon = degrees_per_hour(lat, *_turned(start, aside_deg))
     half = 0.5 * hours
     mid_lat, mid_lon = lat + half * dlat, lon + half * dlon
     airs = waters.airs(time_h + half, mid_lat, mid_lon)
     middle = waters.steered(mode, steer, control_deg, airs)
-    dlat, dlon = degrees_per_hour(mid_lat, middle.east_kn, middle.north_kn)
+    dlat, dlon = degrees_per_hour(mid_lat, *_turned(middle, aside_deg))
     possible = middle.possible
     if mode.poled:
         possible = possible & waters.pole_allowed(time_h + half, mid_lat, mid_lon)
     return lat + hours * dlat, lon + hours * dlon, possible
+
+
+def _turned(going: Going, aside_deg: float) -> tuple[Array, Array]:
+    """Velocity over the ground, turned clockwise."""
+    sin, cos = np.sin(np.radians(aside_deg)), np.cos(np.radians(aside_deg))
+    return going.east_kn * cos + going.north_kn * sin, going.north_kn * cos - going.east_kn * sin

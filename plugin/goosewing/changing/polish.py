@@ -18,9 +18,19 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from goosewing.changing import quadratic
+from goosewing.changing import quadratic, windows
 from goosewing.changing.motion import Waters
-from goosewing.changing.shooting import STEP_H, Helm, Orders, Start, States, groups_of, limits_deg
+from goosewing.changing.shooting import (
+    STEP_H,
+    Helm,
+    Orders,
+    Start,
+    States,
+    board_numbers,
+    groups_of,
+    limits_deg,
+)
+from goosewing.changing.windows import Window
 from goosewing.units import METRES_PER_NM
 
 if TYPE_CHECKING:
@@ -28,8 +38,8 @@ if TYPE_CHECKING:
 
     from goosewing.changing.corridor import Corridor
     from goosewing.changing.keep_clear import Limits, Offing, Path
-    from goosewing.changing.shooting import Nearby, Numbers
-    from goosewing.units import Array, BoolArray
+    from goosewing.changing.shooting import Nearby
+    from goosewing.units import Array
 
 ROUGH_STEPS = 100
 """While the optimiser is still looking about, a whole leg gets about so many steps."""
@@ -39,6 +49,9 @@ LONGEST_STEP_H = 1.0
 
 ROUNDS_OF_WINDOWS = 4
 """Sails that can't be carried to a board's end are tried in less time, so often at most."""
+
+LOOK_AFTER = 3
+"""Whether they can is looked at after this step of the optimiser too, counted from nought."""
 
 ROUNDS_OF_STEPS = 3
 """A board that grew or shrank gets other steps, and the mark is closed again, so often at most."""
@@ -52,6 +65,9 @@ BEYOND_NM = 5e-4
 CLOSE_ENOUGH_DEG = 0.25 / METRES_PER_NM / 60.0
 """How near the last order must end, and how near each step must come to the next."""
 
+ROUGHLY_CLOSE_DEG = 12.0 * CLOSE_ENOUGH_DEG
+"""While sequences are compared: three metres are half a second."""
+
 USUAL_ROUNDS = 8
 MANY_ROUNDS = 12
 
@@ -61,14 +77,31 @@ ROUNDS_BACK = 4
 CHORDS = 4
 """Passes of Newton's method with the same derivatives."""
 
+CLOSER = 0.5
+"""These are taken anew when what is left grows less by no more than this."""
+
+FAR_OFF_DEG = 60.0
+"""What is so far off is given up."""
+
 FRESH, FRESH_STEP = 5, 2
 """So often these are taken anew while the mark is closed for the first time, and after a step."""
 
-NO_GAIN = 4e-7
-"""A step that promises less than this share of the time isn't taken."""
+NO_GAIN, NO_ROUGH_GAIN = 4e-7, 4e-6
+"""A step that promises less than this share of the time isn't taken; the latter while sequences
+are compared."""
+
+ASTRAY = 1.1
+"""What, partly closed, is so many times slower than the time to beat is given up."""
 
 HOPELESS = 1.05
 """What first closes on the mark so much slower than the time to beat is given up."""
+
+STEPS_TELL = 1e-3
+"""Other steps of the integration may tell a time so much shorter, as a share."""
+
+HOPED = (2.5, 1.5, 1.2, 1.0)
+"""So many times what the second order promises is hoped for, before each step. Of 94 sequences
+tried over 45 oceans those that came from behind and proved faster had needed 1.1 at most."""
 
 WIDE = (12.0, 0.35)
 """The first steps change an angle by so many degrees at most, a length by so large a share."""
@@ -84,58 +117,6 @@ SHORTEST_H = 1e-3
 HOURS_A_MILE = 2.0
 """What a mile beyond a limit, or an hour beyond a window, is taken to cost in a trial."""
 
-LOOK_H = 1.0 / 60.0
-LOOK_ROUND_H = 3.0
-"""When the engine is used is looked up by the minute, so long before and after a board. [h]"""
-
-SLACK_H = 1.5 * LOOK_H
-"""What a board under engine may stick out. [h]"""
-
-
-class Window(NamedTuple):
-    """Hours between which a board must be sailed: by daylight, or before it blows too hard."""
-
-    opens_h: float = -np.inf
-    closes_h: float = np.inf
-
-    @classmethod
-    def seen(cls, begins_h: Array, ends_h: Array, carried: BoolArray) -> Window:
-        """Tell it from the steps of a board that could be sailed; empty if neither end could."""
-        if carried.all():
-            return cls()
-        if carried[0]:
-            return cls(closes_h=float(begins_h[np.argmin(carried)]))
-        if carried[-1]:
-            return cls(opens_h=float(ends_h[len(carried) - 1 - np.argmin(carried[::-1])]))
-        return cls(np.inf, -np.inf)
-
-    @classmethod
-    def round_about(cls, begin_h: float, end_h: float, times_h: Array, used: BoolArray) -> Window:
-        """Tell it from when something may be used: the run that a board shares most with.
-
-        Parameters
-        ----------
-        begin_h, end_h : float
-            Of the board. [h]
-        times_h : ndarray, shape (n,)
-            Ascending, from well before to well after it; a run to either end is open. [h]
-        used : ndarray of bool, shape (n,)
-        """
-        padded = np.concatenate(([False], used, [False]))
-        firsts, ends = np.flatnonzero(padded[1:] != padded[:-1]).reshape(-1, 2).T
-        if not len(firsts):
-            return cls(np.inf, -np.inf)
-        opens, closes = times_h[firsts], times_h[ends - 1]
-        best = int(np.argmax(np.minimum(closes, end_h) - np.maximum(opens, begin_h)))
-        return cls(
-            -np.inf if firsts[best] == 0 else float(opens[best]),
-            np.inf if ends[best] == len(used) else float(closes[best]),
-        )
-
-    def within(self, other: Window) -> Window:
-        """Both at once."""
-        return Window(max(self.opens_h, other.opens_h), min(self.closes_h, other.closes_h))
-
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Polished:
@@ -145,8 +126,8 @@ class Polished:
     states: States
     course: Orders
     """The orders, cut into the steps that they were integrated in."""
-    price: Array
-    """Hours that a degree of the end's latitude and longitude, missed, is worth. [h/°]"""
+    bounds: tuple[Array, Array]
+    """Least and largest value of each variable."""
     windows: tuple[Window, ...] = ()
     """When each board's sails can be carried, where that was found to matter."""
     bent: Array | None = None
@@ -157,12 +138,93 @@ class Polished:
         """Hours under way, manoeuvres left out."""
         return sum(helm.hours for helm in self.helms)
 
+    @property
+    def price(self) -> Array:
+        """Hours that a degree of the end's latitude and longitude, missed, is worth. [h/°]."""
+        near = self.course.nearby(self.states, self.course.variables, bends=False)
+        return _price(self.course, near.jacobian, self.bounds)
+
 
 class _Trial(NamedTuple):
     """A passage that can be sailed and ends at the mark."""
 
     x: Array
     states: States
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Linear:
+    """Limits of the variables that are linear: bounds, and rows A with floors b of A·x ≥ b."""
+
+    course: Orders
+    windows: tuple[Window, ...]
+    low: Array
+    high: Array
+    rows: Array
+    floors: Array
+
+    @classmethod
+    def of(cls, course: Orders, shortest_h: float, windows: tuple[Window, ...]) -> _Linear:
+        """Tell them of orders whose boards have a least length and windows of time."""
+        bounds = _bounds(course, shortest_h)
+        return cls(course, windows, *bounds, *_rows(course, shortest_h, windows))
+
+
+def _bounds(course: Orders, shortest_h: float) -> tuple[Array, Array]:
+    """Least and largest value of each variable."""
+    low, high = np.full(course.size, -np.inf), np.full(course.size, np.inf)
+    orders = len(course.helms)
+    for k, helm in enumerate(course.helms):
+        if helm.held:
+            low[k] = high[k] = helm.control_deg
+        elif helm.steer == "angle":
+            low[k], high[k] = limits_deg(course.waters, course.waters.modes[helm.mode].sail_set)
+    boards = board_numbers(course.helms)
+    alone = boards[-1] == 0
+    each = boards[np.searchsorted(course.groups, np.arange(course.groups[-1] + 1))]
+    single = np.bincount(each)[each] == 1
+    least = np.where(single & (not alone), max(shortest_h, SHORTEST_H), SHORTEST_H / 10.0)
+    low[orders:] = least
+    return low, high
+
+
+def _rows(course: Orders, shortest_h: float, windows: tuple[Window, ...]) -> tuple[Array, Array]:
+    """Rows and floors by which boards are long enough, and within their windows."""
+    boards, orders = board_numbers(course.helms), len(course.helms)
+    lengths = np.zeros((orders, course.size))
+    lengths[np.arange(orders), orders + course.groups] = course.share
+    until = np.cumsum(lengths, axis=0)
+    ready = course.start.time_h + np.cumsum(course.pauses_h)
+    rows, floors = [], []
+    for board in range(int(boards[-1]) + 1):
+        mine = np.flatnonzero(boards == board)
+        if len(np.unique(course.groups[mine])) > 1 and boards[-1] > 0:
+            rows.append(lengths[mine].sum(axis=0))
+            floors.append(max(shortest_h, SHORTEST_H))
+        if board < len(windows):
+            first, last = int(mine[0]), int(mine[-1])
+            window = windows[board]
+            begun = until[first] - lengths[first]
+            rows += [begun, -until[last]]
+            floors += [window.opens_h - ready[first], ready[first] - window.closes_h]
+    finite = np.isfinite(floors) if floors else np.zeros(0, dtype=bool)
+    return (
+        np.array(rows).reshape(-1, course.size)[finite], np.array(floors, dtype=float)[finite]
+    )  # fmt: skip
+
+
+class _Model(NamedTuple):
+    """How time and miss change about a trial, to second order."""
+
+    near: Nearby
+    hessian: Array
+    slope: Array
+    programme: quadratic.Programme | None
+
+    @property
+    def gain_h(self) -> float:
+        """What the best step would gain, were all as the second order has it. [h]."""
+        return 0.0 if self.programme is None else self.programme.gain
 
 
 @dataclass(slots=True, eq=False)
@@ -181,6 +243,12 @@ class _Problem:
     """Where to stay."""
     step_h: float = STEP_H
     """The shortest steps of the integration. [h]"""
+    no_gain: float = NO_GAIN
+    """What a step must promise, as a share of the time."""
+    close_deg: float = CLOSE_ENOUGH_DEG
+    """How near it must come to the mark, and each step to the next. [°]"""
+    known: _Linear | None = None
+    """The linear limits, as long as neither orders nor windows change."""
 
     @property
     def orders(self) -> int:
@@ -190,57 +258,25 @@ class _Problem:
     @property
     def scale(self) -> Array:
         """What a variable is counted in."""
-        lengths = self.course.variables[self.orders :]
-        usual = max(float(lengths.sum()) / 10.0, 1e-3)
-        return np.concatenate((
-            np.full(self.orders, CONTROL_SCALE_DEG), np.full(len(lengths), usual)
-        ))  # fmt: skip
+        return _scale(self.course)
 
     # ---- limits that are linear --------------------------------------------------------------
 
+    @property
+    def linear(self) -> _Linear:
+        """Limits that are linear in the variables."""
+        known = self.known
+        if known is None or known.course is not self.course or known.windows != self.windows:
+            known = self.known = _Linear.of(self.course, self.shortest_h, self.windows)
+        return known
+
     def bounds(self) -> tuple[Array, Array]:
         """Least and largest value of each variable."""
-        low, high = np.full(self.course.size, -np.inf), np.full(self.course.size, np.inf)
-        for k, helm in enumerate(self.course.helms):
-            if helm.held:
-                low[k] = high[k] = helm.control_deg
-            elif helm.steer == "angle":
-                low[k], high[k] = limits_deg(
-                    self.course.waters, self.course.waters.modes[helm.mode].sail_set
-                )
-        boards = board_numbers(self.course.helms)
-        alone = boards[-1] == 0
-        each = boards[np.searchsorted(self.course.groups, np.arange(self.course.groups[-1] + 1))]
-        single = np.bincount(each)[each] == 1
-        least = np.where(single & (not alone), max(self.shortest_h, SHORTEST_H), SHORTEST_H / 10.0)
-        low[self.orders :] = least
-        return low, high
+        return self.linear.low, self.linear.high
 
     def rows(self) -> tuple[Array, Array]:
         """Rows A and floors b of A·x ≥ b: boards long enough, and within their windows."""
-        course = self.course
-        boards = board_numbers(course.helms)
-        lengths = np.zeros((self.orders, course.size))
-        lengths[np.arange(self.orders), self.orders + course.groups] = course.share
-        until = np.cumsum(lengths, axis=0)
-        ready = course.start.time_h + np.cumsum(course.pauses_h)
-        rows, floors = [], []
-        for board in range(int(boards[-1]) + 1):
-            mine = np.flatnonzero(boards == board)
-            if len(np.unique(course.groups[mine])) > 1 and boards[-1] > 0:
-                rows.append(lengths[mine].sum(axis=0))
-                floors.append(max(self.shortest_h, SHORTEST_H))
-            if board < len(self.windows):
-                first, last = int(mine[0]), int(mine[-1])
-                window = self.windows[board]
-                begun = until[first] - lengths[first]
-                rows += [begun, -until[last]]
-                floors += [window.opens_h - ready[first], ready[first] - window.closes_h]
-        finite = np.isfinite(floors) if floors else np.zeros(0, dtype=bool)
-        return (
-            np.array(rows).reshape(-1, course.size)[finite],
-            np.array(floors, dtype=float)[finite],
-        )
+        return self.linear.rows, self.linear.floors
 
     def keep_to_windows(self, seen: Sequence[Window]) -> bool:
         """Keep each board within what was seen; tell whether there is room at all."""
@@ -294,27 +330,38 @@ class _Problem:
         beyond += float(np.sum(np.maximum(floors - rows @ trial.x, 0.0)))
         return float(trial.x[self.orders :].sum()) + HOURS_A_MILE * beyond
 
-    def closed(self, trial: _Trial, near: Nearby, passes: int = CHORDS) -> _Trial | None:
-        """Undo the gaps between steps and close on the mark by the least change."""
-        x, states = trial
-        low, high = self.bounds()
-        for _ in range(passes):
-            gaps, miss = self.course.gaps(states, x), self.course.misses(states)
+    def closed(
+        self, trial: _Trial, near: Nearby, gaps: Array | None = None
+    ) -> tuple[_Trial | None, bool]:
+        """Undo the gaps between steps and close on the mark by the least change.
+
+        The gaps are looked up, unless they are known already.
+
+        Returns
+        -------
+        trial : _Trial or None
+            The last one come to; where the passes with the same derivatives don't come nearer,
+            what the first of them came to. None if there is no way on.
+        done : bool
+            Whether it is closed.
+        """
+        first, before = None, np.inf
+        for _ in range(CHORDS):
+            gaps = self.course.gaps(trial.states, trial.x) if gaps is None else gaps
+            miss = self.course.misses(trial.states)
             worst = max(float(np.abs(gaps).max()), float(np.abs(miss).max()))
-            if not np.isfinite(worst) or worst > 60.0:
-                return None
-            if worst < CLOSE_ENOUGH_DEG:
-                return _Trial(x, states)
-            amiss = miss + np.einsum("mij,mj->i", near.onward[1:], gaps)
-            change = self._least_change(x, near.jacobian, -amiss, low, high)
-            if change is None:
-                return None
-            moved = self.course.undone(near, gaps) + near.spread @ change
-            x = x + change
-            states = States(*(v + d for v, d in zip(states, moved.T, strict=True)))
-            if not np.all(np.abs(states.lat) < 89.9):
-                return None
-        return None
+            if worst < self.close_deg:
+                return trial, True
+            if first is not None and not worst < CLOSER * before:
+                return first, False
+            if not worst < FAR_OFF_DEG:
+                return None, False
+            moved = self._nearer(trial, near, gaps, miss)
+            if moved is None:
+                return first, False
+            trial, before, gaps = moved, worst, None
+            first = first or moved
+        return trial, False
 
     def _least_change(
         self, x: Array, jacobian: Array, wanted: Array, low: Array, high: Array
@@ -337,71 +384,94 @@ class _Problem:
         """Close on the mark for the first time, from places that are guessed or sailed."""
         x = np.clip(self.course.variables, *self.bounds())
         return self.closed_afresh(
-            _Trial(x, self.course.sailed(x) if states is None else states), FRESH
-        )
+            _Trial(x, self.course.sailed(x) if states is None else states), FRESH,
+            most_h=ASTRAY * self.beat_h,
+        )  # fmt: skip
 
-    def closed_afresh(self, trial: _Trial, times: int) -> _Trial | None:
-        """Close on the mark with derivatives that are taken anew."""
-        for _ in range(times):
-            if not np.isfinite(np.concatenate(trial.states)).all():
+    def closed_afresh(
+        self, trial: _Trial | None, times: int, *, most_h: float = np.inf
+    ) -> _Trial | None:
+        """Close on the mark with derivatives taken anew; give up what grows too long."""
+        for taken in range(times):
+            if trial is None or not np.isfinite(np.concatenate(trial.states)).all():
                 return None
-            near = self.course.nearby(trial.states, trial.x, bends=False)
+            if taken and float(trial.x[self.orders :].sum()) > most_h:
+                return None
+            near = self.course.roughly_nearby(trial.states, trial.x)
             if not np.isfinite(near.jacobian).all():
                 return None
-            made = self.closed(trial, near)
-            if made is not None:
-                return made
-            partly = self._nearer(trial, near)
-            if partly is None:
-                return None
-            trial = partly
+            trial, done = self.closed(trial, near, near.gaps)
+            if done:
+                return trial
         return None
 
-    def _nearer(self, trial: _Trial, near: Nearby) -> _Trial | None:
+    def _nearer(self, trial: _Trial, near: Nearby, gaps: Array, miss: Array) -> _Trial | None:
         """One pass towards the mark."""
         x, states = trial
-        gaps, miss = self.course.gaps(states, x), self.course.misses(states)
         amiss = miss + np.einsum("mij,mj->i", near.onward[1:], gaps)
         change = self._least_change(x, near.jacobian, -amiss, *self.bounds())
         if change is None:
             return None
         moved = self.course.undone(near, gaps) + near.spread @ change
         states = States(*(v + d for v, d in zip(states, moved.T, strict=True)))
-        return _Trial(x + change, states)
+        return _Trial(x + change, states) if np.all(np.abs(states.lat) < 89.9) else None
 
     def optimised(self, trial: _Trial, rounds: int) -> tuple[_Trial, Array | None]:
-        """Take steps as long as they gain something; what comes out is never slower."""
+        """Take steps as long as they gain something; what comes out is never slower.
+
+        Where there is a time to beat, they end as soon as they can't be hoped to come below it.
+        """
         time, width = self.time_h(trial), 1.0
         hessian: Array | None = None
-        for _ in range(rounds):
-            near = self.course.nearby(trial.states, trial.x, bends=True)
-            price = self.price(trial.x, near)
-            hessian = self.course.hessian(near, price)
-            slope = np.zeros(self.course.size)
-            slope[self.orders :] = 1.0
-            made, width = self._step(trial, near, hessian, slope, time, width)
+        for taken in range(rounds):
+            model = self._model(trial)
+            hessian = model.hessian
+            if time - HOPED[min(taken, len(HOPED) - 1)] * model.gain_h > self.beat_h:
+                break
+            made, width = self._step(trial, model, time, width)
             if made is None:
                 break
             gained = time - self.time_h(made)
             trial, time = made, time - gained
-            if gained < NO_GAIN * time:
+            if gained < self.no_gain * time or (taken == LOOK_AFTER and self._strays(trial)):
                 break
         return trial, hessian
 
+    def _strays(self, trial: _Trial) -> bool:
+        """Whether sails can't be carried, where no window was seen yet: it must be begun anew."""
+        if self.windows:
+            return False
+        return not self.course.settled_at(trial.x).carried(trial.states).all()
+
+    def _model(self, trial: _Trial) -> _Model:
+        """Measure how time and miss would change about a trial."""
+        near = self.course.nearby(trial.states, trial.x, bends=True)
+        hessian = self.course.hessian(
+            near, _price(self.course, near.jacobian, self.bounds(), trial.x)
+        )
+        slope, scale = np.zeros(self.course.size), self.scale
+        slope[self.orders :] = 1.0
+        programme = quadratic.Programme.of(
+            hessian * np.outer(scale, scale), slope * scale, near.jacobian * scale
+        )
+        return _Model(near, hessian, slope, programme)
+
     def _step(
-        self, trial: _Trial, near: Nearby, hessian: Array, slope: Array, time: float, width: float
+        self, trial: _Trial, model: _Model, time: float, width: float
     ) -> tuple[_Trial | None, float]:
         """Take the best step that proves faster, narrower each time."""
+        if model.programme is None:
+            return None, width
+        near, hessian, slope = model.near, model.hessian, model.slope
         rows, floors = self._limits_of_step(trial, near)
         scale = self.scale
         for _ in range(TRIES):
             if width < NARROWEST:
                 break
             fence, wall = self._fence(trial.x, width)
-            step = quadratic.least(
-                hessian * np.outer(scale, scale), slope * scale, near.jacobian * scale,
-                np.vstack((rows, fence)) * scale, np.concatenate((floors, wall)),
-            )  # fmt: skip
+            step = model.programme.least(
+                np.vstack((rows, fence)) * scale, np.concatenate((floors, wall))
+            )
             if step is None:
                 # No room within so narrow a fence to come back within limits.
                 width *= 4.0
@@ -411,26 +481,18 @@ class _Problem:
             step = step * scale
             promised = -float(slope @ step + 0.5 * step @ hessian @ step)
             beyond = self.time_h(trial) - float(trial.x[self.orders :].sum())
-            if promised + beyond < 0.5 * NO_GAIN * time:
+            if promised + beyond < 0.5 * self.no_gain * time:
                 return None, width
             moved = near.spread @ step
             states = States(*(v + d for v, d in zip(trial.states, moved.T, strict=True)))
             tried = _Trial(trial.x + step, states)
-            made = self.closed(tried, near) or self.closed_afresh(tried, FRESH_STEP)
+            made, done = self.closed(tried, near)
+            made = made if done else self.closed_afresh(made, FRESH_STEP)
             if made is not None and self.time_h(made) < time - 0.05 * (promised + beyond):
                 good = time - self.time_h(made) > 0.5 * (promised + beyond)
                 return made, min(width * (2.0 if good else 1.0), 3.0)
             width *= 0.3
         return None, width
-
-    def price(self, x: Array, near: Nearby) -> Array:
-        """Hours that a degree of the miss is worth: the multipliers, by least squares."""
-        low, high = self.bounds()
-        free = (x > low + 1e-9) & (x < high - 1e-9)
-        slope = np.zeros(len(x))
-        slope[self.orders :] = 1.0
-        scale = self.scale * free
-        return np.asarray(np.linalg.lstsq((near.jacobian * scale).T, -slope * scale, rcond=None)[0])
 
     def _limits_of_step(self, trial: _Trial, near: Nearby) -> tuple[Array, Array]:
         rows, floors = self.rows()
@@ -448,9 +510,24 @@ class _Problem:
         return np.vstack((one, -one)), np.concatenate((np.minimum(down, 0.0), -np.maximum(up, 0.0)))
 
 
-def board_numbers(helms: Sequence[Helm]) -> Numbers:
-    """Number the boards that orders belong to, shape (k,): one tack and sail set each."""
-    return groups_of(helms)
+def _scale(course: Orders) -> Array:
+    """What a variable is counted in."""
+    orders = len(course.helms)
+    lengths = course.variables[orders:]
+    usual = max(float(lengths.sum()) / 10.0, 1e-3)
+    return np.concatenate((np.full(orders, CONTROL_SCALE_DEG), np.full(len(lengths), usual)))
+
+
+def _price(
+    course: Orders, jacobian: Array, bounds: tuple[Array, Array], x: Array | None = None
+) -> Array:
+    """Hours that a degree of the miss is worth: the multipliers, by least squares."""
+    x = course.variables if x is None else x
+    free = (x > bounds[0] + 1e-9) & (x < bounds[1] - 1e-9)
+    slope = np.zeros(len(x))
+    slope[len(course.helms) :] = 1.0
+    scale = _scale(course) * free
+    return np.asarray(np.linalg.lstsq((jacobian * scale).T, -slope * scale, rcond=None)[0])
 
 
 def polish(
@@ -493,7 +570,8 @@ def polish(
     guess : States, optional
         Places on the way, at any times of it; sailed by the guess if None.
     each : bool
-        Whether each order has a length of its own; it has among hazards.
+        Whether each order has a length of its own; it has among hazards, and where the weather
+        shifts at a stroke.
     windows : tuple of Window
         When each board's sails can be carried, where that is known already.
     corridor : Corridor, optional
@@ -513,12 +591,15 @@ def polish(
     hours = sum(helm.hours for helm in helms)
     rough = float(np.clip(hours / ROUGH_STEPS, step_h, LONGEST_STEP_H))
     least = SHORTEST_H / 10.0
+    each = each or offing is not None or bool(waters.strokes_h)
     course = Orders(
         waters, tuple(replace(h, hours=max(h.hours, least)) for h in helms),
-        groups_of(helms, each=each or offing is not None), np.asarray(pauses_h), start, rough,
+        groups_of(helms, each=each), np.asarray(pauses_h), start, rough,
     )  # fmt: skip
     problem = _Problem(
-        course, shortest_h, windows, beat_h=beat_h, corridor=corridor, step_h=step_h
+        course, shortest_h, windows, beat_h=beat_h, corridor=corridor, step_h=step_h,
+        no_gain=NO_GAIN if exact else NO_ROUGH_GAIN,
+        close_deg=CLOSE_ENOUGH_DEG if exact or offing is not None else ROUGHLY_CLOSE_DEG,
     )  # fmt: skip
     with np.errstate(invalid="ignore", over="ignore"):
         if offing is None:
@@ -556,12 +637,35 @@ def _carried(
         made = _optimised(replace(problem), guess, rounds, exact=exact)
         if made is None:
             return None
-        seen, possible = _judged(made.course, made.states)
+        seen, possible = windows.judged(made.course, made.states)
         if possible:
-            return made
+            return _in_wider_windows(problem, made, rounds, exact=exact)
         if not problem.keep_to_windows(seen):
             return None
     return None
+
+
+def _in_wider_windows(problem: _Problem, made: Polished, rounds: int, *, exact: bool) -> Polished:
+    """Look beyond the windows that boards fill, and optimise again where they may be longer.
+
+    A window was seen along a way on which the sails could not be carried; along this one they
+    may be, for longer.
+    """
+    if not rounds or np.isfinite(problem.beat_h):
+        return made
+    for _ in range(ROUNDS_OF_WINDOWS):
+        wider = windows.widened(made.course, made.states, made.windows)
+        if wider == made.windows:
+            break
+        again = _optimised(
+            replace(problem, course=made.course, windows=wider), made.states, rounds, exact=exact
+        )
+        if again is None or again.sailed_h >= made.sailed_h:
+            break
+        if not windows.judged(again.course, again.states)[1]:
+            break
+        made = again
+    return made
 
 
 def _optimised(
@@ -576,6 +680,8 @@ def _optimised(
     hessian = None
     if rounds and problem.course.size > 2:
         trial, hessian = problem.optimised(trial, rounds)
+        if problem.time_h(trial) > problem.beat_h * (1.0 + STEPS_TELL):
+            return None
     for _ in range(ROUNDS_OF_STEPS):
         step_h = problem.step_h if exact else problem.course.step_h
         course = problem.course
@@ -590,11 +696,10 @@ def _optimised(
             trial, hessian = problem.optimised(trial, ROUNDS_BACK)
     if np.any(problem.off_nm(trial.states) < -BEYOND_NM):
         return None
-    near = problem.course.nearby(trial.states, trial.x, bends=False)
     final = problem.course.settled_at(trial.x)
     bent = None if hessian is None else np.diag(hessian)[: problem.orders]
     return Polished(
-        final.helms, trial.states, final, problem.price(trial.x, near),
+        final.helms, trial.states, final, problem.bounds(),
         problem.windows, bent,
     )  # fmt: skip
 
@@ -614,37 +719,3 @@ def _at_steps(course: Orders, guess: States) -> States:
     lon = np.interp(at, known, np.unwrap(guess.lon, period=360.0))
     lat[0], lon[0] = course.start.lat, course.start.lon
     return States(lat, lon, times)
-
-
-# ---- whether sails can be carried ------------------------------------------------------------
-
-
-def _judged(course: Orders, states: States) -> tuple[list[Window], bool]:
-    """When each board may be sailed, and whether all are; the engine's use looked at closely."""
-    carried = course.carried(states)
-    boards = board_numbers(course.helms)[course.order]
-    ends_h = states.time_h[1:] - np.append(course.pause_h[1:], 0.0)
-    windows, possible = [], True
-    for board in range(int(boards[-1]) + 1):
-        at = np.flatnonzero(boards == board)
-        mode = course.waters.modes[course.helms[int(course.order[at[0]])].mode]
-        if mode.engine:
-            part = slice(int(at[0]), int(at[-1]) + 2)
-            times = np.append(states.time_h[at], ends_h[at[-1]])
-            window = _used_about(course.waters, times, states.lat[part], states.lon[part])
-            possible &= window.opens_h - SLACK_H <= times[0]
-            possible &= bool(times[-1] <= window.closes_h + SLACK_H)
-        else:
-            window = Window.seen(states.time_h[at], ends_h[at], carried[at])
-            possible &= bool(carried[at].all())
-        windows.append(window)
-    return windows, possible
-
-
-def _used_about(waters: Waters, time_h: Array, lat: Array, lon: Array) -> Window:
-    """Look every minute, from well before a board to well after, whether the engine is used."""
-    begin, end = float(time_h[0]), float(time_h[-1])
-    times = np.arange(begin - LOOK_ROUND_H, end + LOOK_ROUND_H, LOOK_H)
-    lats, lons = np.interp(times, time_h, lat), np.interp(times, time_h, lon)
-    used = waters.motored(waters.airs(times, lats, lons), times, lats, lons)
-    return Window.round_about(begin, end, times, used)

@@ -8,6 +8,7 @@ chapter 23, by their non-negative least squares as `scipy.optimize.nnls` has it.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -23,34 +24,61 @@ ROUNDS = 12
 """Rows that a step breaks are taken in, so often at most."""
 
 
-def least(hessian: Array, slope: Array, kept: Array, rows: Array, floor: Array) -> Array | None:
-    """Return the step that is best within linear limits.
+@dataclass(frozen=True, slots=True, eq=False)
+class Programme:
+    """Least ½·dᵀHd + gᵀd over steps that keep some rows exactly; H made convex.
 
-    Parameters
-    ----------
-    hessian : ndarray, shape (n, n)
-        Symmetric; negative curvature is taken as positive.
-    slope : ndarray, shape (n,)
-    kept : ndarray, shape (e, n)
-        Rows whose product with the step must be nought.
-    rows, floor : ndarray, shape (m, n) and (m,)
-        Rows whose product with the step must not be less than the floor.
-
-    Returns
-    -------
-    ndarray, shape (n,), or None
-        None if no step keeps to all limits, or the numbers are none.
+    In q the sum is ½|q|² but for a constant; the step is ``basis @ (q - aim)``.
     """
-    if not np.isfinite(hessian).all() or not np.isfinite(slope).all():
-        return None
-    free = _null_space(kept)
-    values, vectors = np.linalg.eigh(free.T @ hessian @ free)
-    size = np.abs(values)
-    root = np.sqrt(np.maximum(size, max(FLATTEST * float(size.max(initial=0.0)), 1e-12)))
-    basis = free @ vectors / root
-    # In q the sum is ½|q|² but for a constant; the step is basis @ (q - aim).
-    aim = basis.T @ slope
-    return _within(basis, aim, rows, floor)
+
+    basis: Array
+    aim: Array
+
+    @classmethod
+    def of(cls, hessian: Array, slope: Array, kept: Array) -> Programme | None:
+        """Take out the rows kept exactly.
+
+        Parameters
+        ----------
+        hessian : ndarray, shape (n, n)
+            Symmetric; negative curvature is taken as positive.
+        slope : ndarray, shape (n,)
+        kept : ndarray, shape (e, n)
+            Rows whose product with the step must be nought.
+
+        Returns
+        -------
+        Programme or None
+            None if the numbers are none.
+        """
+        if not np.isfinite(hessian).all() or not np.isfinite(slope).all():
+            return None
+        free = _null_space(kept)
+        values, vectors = np.linalg.eigh(free.T @ hessian @ free)
+        size = np.abs(values)
+        root = np.sqrt(np.maximum(size, max(FLATTEST * float(size.max(initial=0.0)), 1e-12)))
+        basis = free @ vectors / root
+        return cls(basis, basis.T @ slope)
+
+    @property
+    def gain(self) -> float:
+        """By how much the best step lowers the sum where nothing else limits it."""
+        return 0.5 * float(self.aim @ self.aim)
+
+    def least(self, rows: Array, floor: Array) -> Array | None:
+        """Return the step that is best within linear limits.
+
+        Parameters
+        ----------
+        rows, floor : ndarray, shape (m, n) and (m,)
+            Rows whose product with the step must not be less than the floor.
+
+        Returns
+        -------
+        ndarray, shape (n,), or None
+            None if no step keeps to all limits.
+        """
+        return _within(self.basis, self.aim, rows, floor)
 
 
 def _null_space(kept: Array) -> Array:

@@ -20,8 +20,15 @@ import numpy as np
 from goosewing.boat import manoeuvres
 from goosewing.boat.model import row_angles
 from goosewing.changing.motion import BY_THE_LEE_DEG
-from goosewing.changing.polish import MANY_ROUNDS, Polished, board_numbers, polish
-from goosewing.changing.shooting import STEP_H, Helm, Start, States, limits_deg
+from goosewing.changing.polish import MANY_ROUNDS, Polished, polish
+from goosewing.changing.shooting import (
+    STEP_H,
+    Helm,
+    Start,
+    States,
+    board_numbers,
+    limits_deg,
+)
 from goosewing.earth import geodesy
 from goosewing.errors import NoPlanError
 from goosewing.totals import Clock
@@ -47,6 +54,10 @@ MOVED_DEG = 10.0
 STAYED_DEG = 0.9 * MOVED_DEG
 """A wind that has moved less hasn't moved: the optimiser's last look shifts an order's ends."""
 
+ROUGH_ORDERS = 30
+"""While sequences are compared a leg has about so many orders at most; those to be told are cut
+when the sequence is known."""
+
 ROOM = 1.06
 """Orders are cut so much longer than a watch."""
 
@@ -55,6 +66,9 @@ LOOKS = 24
 
 SOONEST_H = 1.0 / 3.0
 """But no sooner than this. [h]"""
+
+A_MINUTE_H = 1.0 / 60.0
+"""An order that ends so near a shift at a stroke ends there. [h]"""
 
 SECONDS_H = 10.0 / 3600.0
 """What is slower than the search's way by no more is not slower. [h]"""
@@ -153,6 +167,8 @@ class Stage:
     """How long an order is held at least, unless the wind moves. [h]"""
     worth_h: float
     """What a board must gain. [h]"""
+    rough_h: float = 0.0
+    """While sequences are compared orders are held so long at least. [h]"""
     exact: bool = False
     """Whether sequences are compared in the shortest steps of the integration."""
     first: First | None = None
@@ -208,10 +224,12 @@ def _never_slower(stage: Stage, made: Boards, way: Way) -> Boards:
     cost. Where something was asked for that the way doesn't keep to, it is no measure.
     """
     asked = stage.margin_deg or stage.first is not None or stage.offing is not None
+    # The search's steps go across a stroke of the weather as if it came at their middle.
+    asked = asked or any(way.begins_h < at < way.arrival_h for at in stage.waters.strokes_h)
     shortest_h = min(float(np.ptp(part.time_h)) for part in way.stretches)
     if asked or not way.exact or shortest_h < stage.shortest_h - 1e-9:
         return made
-    way_h = way.arrival_h - float(way.stretches[0].time_h[0])
+    way_h = way.arrival_h - way.begins_h
     saved = max(len(way.stretches) - made.count, 0)
     spared = saved * _worth_h(stage, made) + 2.0 * ALL_FEWER_ORDERS * way_h
     limit_h = way_h + made.pauses_h[0] + spared + SECONDS_H
@@ -313,9 +331,12 @@ def _cuts(stage: Stage, part: Stretch) -> list[float]:
     """Times at which a stretch is cut into orders: by the watch, and where land lies between."""
     begin, end = float(part.time_h[0]), float(part.time_h[-1])
     count = max(1, int((end - begin) // stage.watch_h))
+    if stage.offing is None:
+        count = min(count, max(1, int((end - begin) / stage.rough_h)))
     even: list[float] = np.linspace(begin, end, count + 1).tolist()
     if stage.offing is None:
-        return even
+        strokes = [at for at in stage.waters.strokes_h if begin < at < end]
+        return [begin, *_with_strokes(even[1:-1], strokes, SOONEST_H), end]
     seen = part.time_h[stage.offing.in_sight(part.lat, part.lon)].tolist()
     return seen if len(seen) >= len(even) else even
 
@@ -540,8 +561,8 @@ def _dropped(stage: Stage, best: Boards, ahead: manoeuvres.Mode | None) -> Board
         improved = False
         order = np.argsort(_board_hours(best.helms), kind="stable")
         for board in order[:MOST_DROPPED_AT_ONCE].tolist():
-            fewer = _without(best.helms, board)
-            saved = best.count - int(board_numbers(fewer)[-1]) - 1
+            fewer = _arranged(best, [at for at in range(best.count) if at != board])
+            saved = best.count - int(board_numbers(fewer.helms)[-1]) - 1
             limit = _until_ahead_h(stage, best, ahead) + saved * _worth_h(stage, best)
             trial = _better(stage, best, fewer, limit, ahead)
             if trial is not None:
@@ -558,14 +579,14 @@ def _worth_h(stage: Stage, best: Boards) -> float:
 def _better(
     stage: Stage,
     best: Boards,
-    helms: Sequence[Helm],
+    other: _Sequence,
     limit_h: float,
     ahead: manoeuvres.Mode | None,
 ) -> Boards | None:
     """Polish another sequence; None unless it takes less than the limit, and begins as wished."""
-    if _begins_as_wished(stage, best.helms) and not _begins_as_wished(stage, helms):
+    if _begins_as_wished(stage, best.helms) and not _begins_as_wished(stage, other.helms):
         return None
-    trial = _try(stage, helms, guess=best.states, rounds=TRIAL_ROUNDS, beat_h=limit_h)
+    trial = _try(stage, other.helms, guess=other.guess, rounds=TRIAL_ROUNDS, beat_h=limit_h)
     if trial is None or _until_ahead_h(stage, trial, ahead) > limit_h * HOPELESS:
         return None
     if _until_ahead_h(stage, trial, ahead) >= limit_h:
@@ -582,8 +603,8 @@ def _reordered(stage: Stage, best: Boards, ahead: manoeuvres.Mode | None) -> Boa
     for _ in range(best.count - 1):
         limit = _until_ahead_h(stage, best, ahead) - LEAST_GAIN_H
         found = None
-        for helms in _sequences(best.helms):
-            trial = _better(stage, best, helms, limit, ahead)
+        for other in _sequences(best):
+            trial = _better(stage, best, other, limit, ahead)
             if trial is not None:
                 found, limit = trial, _until_ahead_h(stage, trial, ahead)
         if found is None:
@@ -592,17 +613,44 @@ def _reordered(stage: Stage, best: Boards, ahead: manoeuvres.Mode | None) -> Boa
     return best
 
 
-def _sequences(helms: tuple[Helm, ...]) -> list[tuple[Helm, ...]]:
+class _Sequence(NamedTuple):
+    """Orders to be tried, and where they may lead."""
+
+    helms: tuple[Helm, ...]
+    guess: States
+
+
+def _sequences(best: Boards) -> list[_Sequence]:
     """List the orders with two neighbouring boards exchanged; the whole the other way round."""
-    boards = _boards_of(helms)
-    if len(boards) > MOST_REORDERED:
+    count = best.count
+    if count > MOST_REORDERED:
         return []
-    orders = [
-        (*boards[:i], boards[i + 1], boards[i], *boards[i + 2 :]) for i in range(len(boards) - 1)
-    ]
-    if len(boards) > 2:
-        orders.append(tuple(boards[::-1]))
-    return [tuple(helm for board in order for helm in board) for order in orders]
+    own = list(range(count))
+    orders = [[*own[:i], i + 1, i, *own[i + 2 :]] for i in range(count - 1)]
+    if count > 2:
+        orders.append(own[::-1])
+    return [_arranged(best, order) for order in orders]
+
+
+def _arranged(best: Boards, boards: Sequence[int]) -> _Sequence:
+    """Sail some of the boards, or all, in another order, each as far as it leads now.
+
+    What is missing then, or too much, is given to all in equal measure.
+    """
+    each = _boards_of(best.helms)
+    picked = [helm for board in boards for helm in each[board]]
+    share = sum(h.hours for h in best.helms) / max(sum(h.hours for h in picked), 1e-9)
+    helms = tuple(replace(helm, hours=helm.hours * share) for helm in picked)
+    number = board_numbers(best.helms)[best.polished.course.order]
+    at = np.concatenate([np.flatnonzero(number == board) for board in boards])
+    states = best.states
+    lat, lon, time = (
+        np.concatenate(([known[0]], known[0] + np.cumsum(np.diff(known)[at])))
+        for known in (states.lat, np.unwrap(states.lon, period=360.0), states.time_h)
+    )
+    part = (time - time[0]) / max(float(time[-1] - time[0]), 1e-9)
+    ends = states.lat[-1] - lat[-1], np.unwrap(states.lon, period=360.0)[-1] - lon[-1]
+    return _Sequence(helms, States(lat + part * ends[0], lon + part * ends[1], time))
 
 
 def _boards_of(helms: Sequence[Helm]) -> list[tuple[Helm, ...]]:
@@ -637,7 +685,7 @@ def _past_the_layline(stage: Stage, best: Boards, ahead: manoeuvres.Mode | None)
     if not stage.margin_deg or best.count < 2:
         return best
     made = [_freer(stage, best)]
-    for helms in _sequences(best.helms):
+    for helms, _ in _sequences(best):
         other = _try(stage, helms) if _begins_as_wished(stage, helms) else None
         # What the margin costs depends on which board is the last.
         made += [] if other is None else [_freer(stage, other)]
@@ -787,7 +835,14 @@ def _edges(stage: Stage, states: States, begin: float, hours: float) -> Array:
         if (shifted or at - last >= LOOKS) and hours - times[at] >= SOONEST_H:
             edges.append(float(times[at]) / hours)
             last = at
-    return np.array([*edges, 1.0])
+    strokes = [(at - begin) / hours for at in stage.waters.strokes_h if begin < at < begin + hours]
+    return np.array([*_with_strokes(edges, strokes, SOONEST_H / hours), 1.0])
+
+
+def _with_strokes(edges: list[float], strokes: list[float], near: float) -> list[float]:
+    """Put an edge where the weather shifts at a stroke, in place of those about it."""
+    kept = [edge for edge in edges if all(abs(edge - at) > near for at in strokes)]
+    return sorted(kept + strokes)
 
 
 def _recut(board: Sequence[Helm], edges: Array) -> list[Helm]:
@@ -931,7 +986,9 @@ def _too_soon(stage: Stage, best: Boards, after: int) -> int | None:
     for k, (helm, following) in enumerate(pairwise(best.helms)):
         moved = float(np.abs(np.diff(twd[orders.first[k] : last[k] + 1])).sum())
         soon = helm.mode == following.mode and helm.hours < stage.watch_h
-        if k >= after and soon and moved < STAYED_DEG:
+        end_h = best.states.time_h[last[k]]
+        shifts = any(abs(end_h - at) < A_MINUTE_H for at in stage.waters.strokes_h)
+        if k >= after and soon and moved < STAYED_DEG and not shifts:
             return k
     return None
 

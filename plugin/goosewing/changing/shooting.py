@@ -108,6 +108,8 @@ class Nearby(NamedTuple):
     """Derivatives of each step by its inputs, shape (m, 2, 5)."""
     bends: Array
     """Second derivatives, shape (m, 2, 5, 5)."""
+    gaps: Array
+    """What is left between each step's end and the next one's beginning, shape (m, 3)."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -283,18 +285,38 @@ class Orders:
     def _ends(self, inputs: Array) -> Array:
         """Where steps of inputs of shape (5, v, m) end: latitude and longitude, shape (2, v, m)."""
         lat, lon, time, control, hours = inputs
+        for stroke_h in self._strokes_h(time, hours):
+            # Up to the stroke, and from there on with what is left.
+            until = np.minimum(np.maximum(stroke_h - time, 0.0), hours)
+            lat, lon = self._midpoint(lat, lon, time, control, until)
+            time, hours = time + until, hours - until
+        return np.stack(self._midpoint(lat, lon, time, control, hours))
+
+    def _strokes_h(self, time: Array, hours: Array) -> list[float]:
+        """Hours within these steps at which the weather shifts at a stroke."""
+        return [
+            stroke_h
+            for stroke_h in self.waters.strokes_h
+            if ((time < stroke_h) & (stroke_h < time + hours)).any()
+        ]
+
+    def _midpoint(
+        self, lat: Array, lon: Array, time: Array, control: Array, hours: Array
+    ) -> tuple[Array, Array]:
         east, north = self._velocity(time, lat, lon, control)
         dlat, dlon = degrees_per_hour(lat, east, north)
         half = 0.5 * hours
         middle = lat + half * dlat
         east, north = self._velocity(time + half, middle, lon + half * dlon, control)
         dlat, dlon = degrees_per_hour(middle, east, north)
-        return np.stack((lat + hours * dlat, lon + hours * dlon))
+        return lat + hours * dlat, lon + hours * dlon
 
     def gaps(self, states: States, x: Array) -> Array:
         """What is left between each step's end and the next one's beginning, shape (m, 3)."""
         inputs = self._inputs(states, x)
-        ends = self._ends(inputs[:, np.newaxis])[:, 0]
+        return self._left(states, inputs, self._ends(inputs[:, np.newaxis])[:, 0])
+
+    def _left(self, states: States, inputs: Array, ends: Array) -> Array:
         after = np.append(self.pause_h[1:], 0.0)
         arrive = inputs[2] + inputs[4] + after
         ended = np.stack((*ends, arrive))
@@ -333,17 +355,26 @@ class Orders:
                 (states.lon[:-1], states.lon[1:]),
             )
         )
-        airs = self.waters.airs(time, lat, lon)
         control = np.array([helm.control_deg for helm in self.helms])[self.order]
         possible = np.ones(len(time), dtype=bool)
         for kind in self._kinds:
-            here = type(airs)(*(values[kind.at] for values in airs))
-            possible[kind.at] = self._possible(kind, control[kind.at], here)
-            if kind.number < len(self.waters.boat.sail_sets):
-                sails = self.waters.boat.sail_sets[kind.number]
-                if sails.poled:
-                    at = time[kind.at], lat[kind.at], lon[kind.at]
-                    possible[kind.at] &= self.waters.pole_allowed(*at)
+            at = time[kind.at], lat[kind.at], lon[kind.at]
+            possible[kind.at] = self._carried(kind, control[kind.at], *at)
+        return possible
+
+    def carried_in(self, step: int, time_h: Array, lat: Array, lon: Array) -> BoolArray:
+        """Whether the sails of a step may be carried at other times and places, shape (n,)."""
+        one = self._alone(step)
+        control = np.full(len(time_h), one.helms[0].control_deg)
+        return one._carried(one._kinds[0], control, time_h, lat, lon)
+
+    def _carried(
+        self, kind: _Kind, control: Array, time_h: Array, lat: Array, lon: Array
+    ) -> BoolArray:
+        possible = self._possible(kind, control, self.waters.airs(time_h, lat, lon))
+        sets = self.waters.boat.sail_sets
+        if kind.number < len(sets) and sets[kind.number].poled:
+            possible &= self.waters.pole_allowed(time_h, lat, lon)
         return possible
 
     def _possible(self, kind: _Kind, control: Array, airs: Airs[Array]) -> BoolArray:
@@ -424,6 +455,18 @@ class Orders:
 
     # ---- how they would go a little beside ---------------------------------------------------
 
+    def roughly_nearby(self, states: States, x: Array) -> Nearby:
+        """Measure how steps would go a little beside, on one side only: enough to close by."""
+        inputs = self._inputs(states, x)
+        nudged = inputs[:, np.newaxis] + np.vstack((np.zeros(5), np.diag(NUDGES))).T[:, :, None]
+        ends = self._ends(nudged)
+        if not np.isfinite(ends).all():
+            return self.nearby(states, x, bends=False)
+        rates = (ends[:, 1:] - ends[:, :1]) / NUDGES[:, np.newaxis]
+        gaps = self._left(states, inputs, ends[:, 0])
+        flat = np.zeros((inputs.shape[1], 2, 5, 5))
+        return self._composed(np.asarray(rates.transpose(2, 0, 1)), flat, gaps)
+
     def nearby(self, states: States, x: Array, *, bends: bool) -> Nearby:
         """Measure how steps would go a little beside.
 
@@ -438,14 +481,15 @@ class Orders:
         up, down = ends[:, 1:6], ends[:, 6:11]
         rates = np.asarray((up - down) / (2.0 * size[:, np.newaxis]))
         second = self._bends(ends, size) if bends else np.zeros((2, 5, 5, inputs.shape[1]))
-        return self._composed(rates.transpose(2, 0, 1), second.transpose(3, 0, 1, 2))
+        gaps = self._left(states, inputs, ends[:, 0])
+        return self._composed(rates.transpose(2, 0, 1), second.transpose(3, 0, 1, 2), gaps)
 
     def _trials(self, inputs: Array, *, bends: bool) -> tuple[Array, Array]:
         size = NUDGES.copy()
         rows = [np.zeros((1, 5)), np.eye(5), -np.eye(5)]
         if bends:
             both = np.array([np.eye(5)[a] + np.eye(5)[b] for a, b in PAIRS])
-            rows += [both, -both]
+            rows.append(both)
         nudges = np.vstack(rows) * size
         return inputs[:, np.newaxis] + nudges.T[:, :, np.newaxis], size
 
@@ -456,13 +500,13 @@ class Orders:
         found = np.zeros((2, 5, 5, ends.shape[2]))
         for a in range(4):
             found[:, a, a] = single[:, a] / size[a] ** 2
-        both = ends[:, 11 : 11 + len(PAIRS)] + ends[:, 11 + len(PAIRS) :]
+        # What acts together is measured on one side only.
         for pair, (a, b) in enumerate(PAIRS):
-            joint = both[:, pair] - single[:, a] - single[:, b] - 2.0 * base
-            found[:, a, b] = found[:, b, a] = joint / (2.0 * size[a] * size[b])
+            joint = ends[:, 11 + pair] - up[:, a] - up[:, b] + base
+            found[:, a, b] = found[:, b, a] = joint / (size[a] * size[b])
         return found
 
-    def _composed(self, rates: Array, second: Array) -> Nearby:
+    def _composed(self, rates: Array, second: Array, gaps: Array) -> Nearby:
         """Compose what single steps do into what the whole does."""
         count, last = len(rates), len(rates)
         single = np.zeros((count, 3, 3))
@@ -490,7 +534,14 @@ class Orders:
             bent[:, :, a, 4] = bent[:, :, 4, a] = (rates[:, :, a] - identity) / hours
         bent[:, :, 3, 4] = bent[:, :, 4, 3] = rates[:, :, 3] / hours
         return Nearby(
-            spread[last, :2], spread, np.asarray(onward), carried, np.asarray(back), rates, bent
+            spread[last, :2],
+            spread,
+            np.asarray(onward),
+            carried,
+            np.asarray(back),
+            rates,
+            bent,
+            gaps,
         )
 
     def _lengths(self) -> Array:
@@ -541,11 +592,9 @@ def _mended(ends: Array) -> Array:
         np.where(np.isnan(one), np.where(np.isnan(other), base, 2.0 * base - other), one)
         for one, other in ((up, down), (down, up))
     )
-    joint = [
-        base + part[:, [a for a, _ in PAIRS]] + part[:, [b for _, b in PAIRS]]
-        for part in (up - base, down - base)
-    ]
-    beyond = np.concatenate(joint, axis=1)[:, : ends.shape[1] - 11]
+    part = up - base
+    joint = base + part[:, [a for a, _ in PAIRS]] + part[:, [b for _, b in PAIRS]]
+    beyond = joint[:, : ends.shape[1] - 11]
     both = np.where(np.isnan(ends[:, 11:]), beyond, ends[:, 11:])
     return np.concatenate((base, up, down, both), axis=1)
 
@@ -569,3 +618,8 @@ def groups_of(helms: Sequence[Helm], *, each: bool = False) -> Numbers:
         return np.arange(len(helms))
     modes = np.array([helm.mode for helm in helms])
     return np.concatenate(([0], np.cumsum(modes[1:] != modes[:-1])))
+
+
+def board_numbers(helms: Sequence[Helm]) -> Numbers:
+    """Number the boards that orders belong to, shape (k,): one tack and sail set each."""
+    return groups_of(helms)

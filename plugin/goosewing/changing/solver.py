@@ -26,7 +26,8 @@ from goosewing.changing.motion import Waters
 from goosewing.changing.recall import Recall, Settled
 from goosewing.changing.relaxed import relaxed_h
 from goosewing.changing.search import search_leg
-from goosewing.changing.settling import Boards, Stage, resettled, settled
+from goosewing.changing.settling import ROUGH_ORDERS, Boards, Stage, resettled, settled
+from goosewing.changing.strokes import strokes_h
 from goosewing.changing.ways import Root, Search, Way, fastest_of
 from goosewing.earth import geodesy
 from goosewing.earth.course import Course, course_between, is_curved
@@ -72,6 +73,9 @@ SHORTEST_WATCH_H = 1.0 / 30.0
 MOST_ORDERS = 40
 """Where boards may be of any shortness, a leg gets about so many orders at most."""
 
+SLOWEST_KN = 0.5
+"""A shift of the weather at a stroke is looked for as long as she takes at this speed. [kn]"""
+
 CALM_KN = 1.0
 """No wind to sail by. [kn]"""
 
@@ -99,7 +103,7 @@ def solve(
     """
     marks, boat, weather, options = case.marks, case.boat, case.weather, case.options
     wishes = [options.first] * (len(marks) - 1) if firsts is None else list(firsts)
-    waters = Waters(boat, weather, case.hazards, _lulls(boat, options))
+    waters = _waters(case)
     _check_start(weather, case.departure, marks)
     courses = [course_between(a.lat, a.lon, b.lat, b.lon) for a, b in pairwise(marks)]
     trip = _Trip(waters, marks, courses, wishes, case.departure.astimezone(UTC), options)
@@ -121,6 +125,20 @@ def solve(
     if in_place or written.relaxed_h is None:
         return replace(made, bound_h=None, relaxed_h=written.relaxed_h)
     return replace(made, bound_h=_bound_of_all_h(waters, courses, trip.start_h, made))
+
+
+def _waters(case: Case) -> Waters:
+    """Put the boat into her weather, and find where it shifts at a stroke if it can."""
+    waters = Waters(case.boat, case.weather, case.hazards, _lulls(case.boat, case.options))
+    if case.weather.varies_in_place or not case.weather.varies_in_time:
+        return waters
+    begin_h, start = hours_from_datetime(case.departure), case.marks[0]
+    nm = sum(
+        float(geodesy.geodesic_inverse(a.lat, a.lon, b.lat, b.lon).distance_nm)
+        for a, b in pairwise(case.marks)
+    )
+    end_h = begin_h + min(nm / SLOWEST_KN, least_time.LONGEST_H)
+    return replace(waters, strokes_h=strokes_h(case.weather, start.lat, start.lon, begin_h, end_h))
 
 
 class _Trip(NamedTuple):
@@ -177,6 +195,7 @@ def _settled(
         watch_h=_watch_h(options, way), worth_h=options.worth_min / 60.0,
         first=trip.wishes[at], offing=_offing(waters, course, way),
         corridor=_corridor(options, course), margin_deg=options.margin_deg,
+        rough_h=(way.arrival_h - now) / ROUGH_ORDERS,
         straight_h=_straight_h(waters, course, now, way.arrival_h - now),
     )  # fmt: skip
     return Settled(stage, settled(stage, way, trip.marks[at + 1], ahead))
@@ -307,7 +326,7 @@ def _outlooks(waters: Waters, courses: Sequence[Course], start_h: float) -> list
 def _shortest_h(options: Options, way: Way) -> float:
     if options.shortest_board_min is not None:
         return options.shortest_board_min / 60.0
-    leg_h = way.arrival_h - float(way.stretches[0].time_h[0])
+    leg_h = way.arrival_h - way.begins_h
     # The board into the mark may be shorter than one that is left by choice.
     found = [float(np.ptp(part.time_h)) for part in way.stretches]
     return min(SHORTEST_BOARD_MIN / 60.0, SHORTEST_SHARE * leg_h, *found)
@@ -319,7 +338,7 @@ def _watch_h(options: Options, way: Way) -> float:
         return max(options.watch_h, SHORTEST_WATCH_H)
     if options.shortest_board_min != 0.0:
         return WATCH_H
-    return max((way.arrival_h - float(way.stretches[0].time_h[0])) / MOST_ORDERS, SHORTEST_WATCH_H)
+    return max((way.arrival_h - way.begins_h) / MOST_ORDERS, SHORTEST_WATCH_H)
 
 
 # ---- the search over all legs ----------------------------------------------------------------

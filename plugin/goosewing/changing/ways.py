@@ -56,6 +56,11 @@ class Way:
     its sails carried all along."""
 
     @property
+    def begins_h(self) -> float:
+        """When it begins. [h]."""
+        return float(self.stretches[0].time_h[0])
+
+    @property
     def mode(self) -> int:
         """The mode in which the mark is reached."""
         return self.stretches[-1].mode
@@ -131,7 +136,7 @@ def sailed_exactly(waters: Waters, ways: list[Way]) -> list[Way]:
 def _steps_of(way: Way, number: int) -> tuple[Column, ...]:
     """Columns of `Steps`: what is sailed from place to place, and the pauses before it."""
     columns: list[tuple[Column, ...]] = []
-    start_h = ended_h = float(way.stretches[0].time_h[0])
+    start_h = ended_h = way.begins_h
     for part in way.stretches:
         hours = np.diff(part.time_h)
         pause = np.zeros(len(hours))

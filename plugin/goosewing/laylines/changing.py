@@ -12,7 +12,13 @@ from typing import TYPE_CHECKING
 from goosewing.changing import board_records
 from goosewing.changing.motion import Waters
 from goosewing.earth.course import course_between
-from goosewing.laylines.steady import check_length, cut_short, needed_velocities, sector_notices
+from goosewing.laylines.steady import (
+    check_length,
+    check_margin,
+    cut_short,
+    needed_velocities,
+    sector_notices,
+)
 from goosewing.records import LaylineSheet
 from goosewing.totals import time_of
 from goosewing.velocities import velocity_set
@@ -40,6 +46,7 @@ def sheet(
     weather: Weather,
     *,
     length_nm: float | None = None,
+    margin_deg: float = 0.0,
     notices: Sequence[str] = (),
     hazards: Hazards | None = None,
 ) -> LaylineSheet:
@@ -54,6 +61,8 @@ def sheet(
     length_nm : float, optional
         Length of each line; the leg's if None. Shorter where the weather is not
         known so far back. [nm]
+    margin_deg : float
+        Each line's course over the ground is turned so far to the safe side. [°]
     notices : sequence of str
         Carried along.
     hazards : Hazards, optional
@@ -69,9 +78,10 @@ def sheet(
     Raises
     ------
     InputError
-        If the length makes no sense.
+        If length or margin make no sense.
     """
     check_length(length_nm)
+    check_margin(margin_deg)
     waters = Waters(boat, weather)
     lines: list[Layline] = []
     bare: list[str] = []
@@ -79,7 +89,7 @@ def sheet(
     for (origin, mark), leg in zip(pairwise(plan.marks), plan.legs, strict=True):
         arrival_h = hours_from_datetime(time_of(leg.boards[-1].end))
         held = _held(waters, mark, arrival_h)
-        drawn = _of_mark(waters, held, origin, mark, arrival_h, length_nm)
+        drawn = _of_mark(waters, held, origin, mark, arrival_h, length_nm, margin_deg)
         lines += drawn
         said += sector_notices(held, drawn)
         if not drawn:
@@ -108,6 +118,7 @@ def _of_mark(
     mark: Mark,
     arrival_h: float,
     length_nm: float | None,
+    margin_deg: float,
 ) -> list[Layline]:
     if not len(held):
         return []
@@ -116,7 +127,7 @@ def _of_mark(
     every = [
         board_records.layline_back(
             waters, mark, held.modes[held.mode[one.index]], "angle",
-            float(held.row_deg[one.index]), arrival_h, length,
+            float(held.row_deg[one.index]), arrival_h, length, aside_deg=one.safer * margin_deg,
         )
         for one in needed_velocities(held, course.bearing_deg)
     ]  # fmt: skip

@@ -78,8 +78,7 @@ def sheet(
         If length or margin make no sense, or a line would run past a pole.
     """
     check_length(length_nm)
-    if not 0.0 <= margin_deg <= 45.0:
-        raise InputError(f"the margin must be 0 to 45 degrees, got {margin_deg:g}")
+    check_margin(margin_deg)
     lines: list[Layline] = []
     ahead: tuple[FromHere, ...] = ()
     poled: tuple[PoledFromHere, ...] = ()
@@ -155,6 +154,18 @@ def check_length(length_nm: float | None) -> None:
         raise InputError(
             f"a layline's length must be above 0 and at most {LONGEST_NM:g} nm, got {length_nm:g}"
         )
+
+
+def check_margin(margin_deg: float) -> None:
+    """Refuse a margin that makes no sense.
+
+    Raises
+    ------
+    InputError
+        Saying what was expected.
+    """
+    if not 0.0 <= margin_deg <= 45.0:
+        raise InputError(f"the margin must be 0 to 45 degrees, got {margin_deg:g}")
 
 
 def sector_notices(held: VelocitySet, lines: Sequence[Layline]) -> list[str]:
