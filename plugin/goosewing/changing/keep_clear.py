@@ -270,6 +270,13 @@ class Offing:
         """Whether a line through places, shape (n,), crosses nothing."""
         return not self.hazards.crossed_along(lat, lon).any()
 
+    @property
+    def is_far(self) -> bool:
+        """Whether the way that the search found comes near none of the hazards."""
+        line = shapely.LineString(self.way)
+        near = NEAR_SHARE * self.course.mercator_deg
+        return not self._tree.query(line, predicate="dwithin", distance=near).size
+
     def in_sight(self, lat: Array, lon: Array) -> list[int]:
         """Cut a way into runs whose ends see each other, the farthest each time.
 

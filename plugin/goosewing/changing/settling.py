@@ -11,6 +11,7 @@ under it.
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
@@ -199,6 +200,12 @@ def settled(stage: Stage, way: Way, mark: Mark, ahead: manoeuvres.Mode | None) -
     NoPlanError
         If nothing could be brought to the mark.
     """
+    if stage.offing is not None and stage.offing.is_far:
+        # Orders are held and joined as if nothing were there, unless they then cross it.
+        with suppress(NoPlanError):
+            freely = settled(replace(stage, offing=None), way, mark, ahead)
+            if stage.offing.clears(freely.states.lat, freely.states.lon):
+                return freely
     for exact in (False, True):
         judged = replace(stage, exact=exact)
         best = _begun(judged, way)
@@ -976,6 +983,17 @@ def _held_a_watch(stage: Stage, best: Boards) -> Boards:
         else:
             best = made
     return best
+
+
+def shortest_board_h(boards: Boards) -> float:
+    """Hours of the shortest of several boards; of a single one, which may be short, no end."""
+    return float(_board_hours(boards.helms).min()) if boards.count > 1 else np.inf
+
+
+def breaks_the_watch(stage: Stage, boards: Boards) -> bool:
+    """Whether an order is followed sooner than a watch, though the wind hasn't moved."""
+    almost = replace(stage, watch_h=0.99 * stage.watch_h)
+    return _too_soon(almost, boards, 0) is not None
 
 
 def _too_soon(stage: Stage, best: Boards, after: int) -> int | None:

@@ -26,7 +26,15 @@ from goosewing.changing.motion import Waters
 from goosewing.changing.recall import Recall, Settled
 from goosewing.changing.relaxed import relaxed_h
 from goosewing.changing.search import search_leg
-from goosewing.changing.settling import ROUGH_ORDERS, Boards, Stage, resettled, settled
+from goosewing.changing.settling import (
+    ROUGH_ORDERS,
+    Boards,
+    Stage,
+    breaks_the_watch,
+    resettled,
+    settled,
+    shortest_board_h,
+)
 from goosewing.changing.strokes import strokes_h
 from goosewing.changing.ways import Root, Search, Way, fastest_of
 from goosewing.earth import geodesy
@@ -53,6 +61,9 @@ if TYPE_CHECKING:
 
 SHORTEST_BOARD_MIN = 20.0
 """What a crew would call too short a board on a passage. Common practice, no source."""
+
+SHORTER = 0.98
+"""A board so much shorter than was asked for isn't one as asked for."""
 
 SHORTEST_SHARE = 0.08
 """On a short leg a board may be as short as this share of it."""
@@ -116,7 +127,7 @@ def solve(
     made = plan_of(
         boat, marks, trip.departure, legs,
         (
-            *case.notices, *tables_missing(boat, legs), *_beyond_notice(legs),
+            *case.notices, *tables_missing(boat, legs), *_beyond_notice(legs), *written.notices,
             *_no_stream_notice(weather, legs),
         ),
         f"{options.source or 'Wind and stream as they change'}.",
@@ -163,6 +174,7 @@ class _Written(NamedTuple):
     settled: tuple[Settled, ...]
     relaxed_h: float | None
     """None where that was not worked out."""
+    notices: tuple[str, ...] = ()
 
 
 Settle = Callable[[int, Clock], Settled]
@@ -253,6 +265,7 @@ def _written(trip: _Trip, settle: Settle, reckoning: Clock, *, compare: bool = T
     """
     legs: list[Leg] = []
     made: list[Settled] = []
+    said_of: list[str] = []
     relaxed = 0.0
     for at, (course, (origin, mark)) in enumerate(
         zip(trip.courses, pairwise(trip.marks), strict=True)
@@ -264,10 +277,28 @@ def _written(trip: _Trip, settle: Settle, reckoning: Clock, *, compare: bool = T
         if compare:
             leg, least = _compared(stage, boards, leg)
             relaxed += least
+            said_of += _wishes_not_kept(trip.options, stage, boards, leg)
         said = motoring.told(leg, trip.waters.boat.engine)
         legs.append(replace(leg, reasons=(*leg.reasons, *said)))
         made.append(Settled(stage, boards, trip.start_h))
-    return _Written(tuple(legs), tuple(made), relaxed if compare else None)
+    return _Written(tuple(legs), tuple(made), relaxed if compare else None, tuple(said_of))
+
+
+def _wishes_not_kept(options: Options, stage: Stage, boards: Boards, leg: Leg) -> list[str]:
+    """Say where only shorter boards or sooner orders than were asked for lead to the mark."""
+    said = []
+    shortest_h = (options.shortest_board_min or 0.0) / 60.0
+    if shortest_board_h(boards) < SHORTER * shortest_h:
+        said.append(
+            f"On the way to {leg.destination} there are boards shorter than the "
+            f"{options.shortest_board_min:g} min asked for: no others were found."
+        )
+    if options.watch_h is not None and breaks_the_watch(stage, boards):
+        said.append(
+            f"On the way to {leg.destination} orders follow one another sooner than the watch of "
+            f"{options.watch_h:g} h asked for: no others were found."
+        )
+    return said
 
 
 def _lulls(boat: Boat, options: Options) -> Lulls | None:

@@ -140,10 +140,11 @@ def solve(case: Case, firsts: Sequence[First | None] | None = None) -> Plan:
 
 
 def _estimated_where_curved(plan: Plan, legs: Sequence[LegChoice]) -> Plan:
-    """Give the hull's time as an estimate where a way off the loxodrome may beat it.
+    """Give the time at best as an estimate where ways off the loxodrome may beat its hull.
 
-    It is a bound for boards near the loxodrome only: over hundreds of miles in high latitudes
-    boards through a higher one may be some per cent faster.
+    The hull's time is a bound for boards near the loxodrome only: over hundreds of miles in high
+    latitudes two boards through a higher one are up to 2 % faster, and more boards may be faster
+    still, by what an arc gains on the two chords of its halves.
     """
     curved = [is_curved(leg.course) for leg in legs]
     if not any(curved) or plan.bound_h is None:
@@ -153,8 +154,13 @@ def _estimated_where_curved(plan: Plan, legs: Sequence[LegChoice]) -> Plan:
         for leg, bent in zip(plan.legs, curved, strict=True)
     )
     return replace(
-        plan, legs=records, bound_h=None, relaxed_h=sum(leg.bound_h for leg in legs)
+        plan, legs=records, bound_h=None, relaxed_h=sum(_at_best_h(leg) for leg in legs)
     )  # fmt: skip
+
+
+def _at_best_h(leg: LegChoice) -> float:
+    """Hours of the hull along the loxodrome, or of faster boards off it; turns left out."""
+    return min(leg.bound_h, float(np.nanmin(leg.ways.elapsed_h.sum(axis=1), initial=np.inf)))
 
 
 def _legs(
