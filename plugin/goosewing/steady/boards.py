@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from goosewing.earth import geodesy
-from goosewing.earth.course import Course, is_curved
+from goosewing.earth.course import Course
 from goosewing.errors import InputError
 from goosewing.velocities.velocity_set import (
     LEAST_SHARE,
@@ -128,7 +128,8 @@ def one_board_choices(straight: Straight) -> Choices:
     )
 
 
-def _joined(a: Choices, b: Choices) -> Choices:
+def joined(a: Choices, b: Choices) -> Choices:
+    """Put the choices of both one after the other."""
     return Choices(
         np.concatenate((a.mode, b.mode)),
         np.concatenate((a.row_deg, b.row_deg)),
@@ -349,12 +350,6 @@ def ways_to_sail(
         pairs = within_corridor(held, course, pairs, corridor_nm, margin_deg)
     elif margin_deg:
         pairs, _ = with_margin(held, course, pairs, margin_deg)
-    choices = _joined(one_board_choices(straight), pairs)
-    ways = lay_out(held, course, choices)
-    if is_curved(course) and corridor_nm is None and not margin_deg:
-        from goosewing.steady.poleward import poleward_choices
-
-        more = poleward_choices(held, course, ways)
-        ways = lay_out(held, course, _joined(choices, more)) if len(more.turns) else ways
+    ways = lay_out(held, course, joined(one_board_choices(straight), pairs))
     fastest = np.max(straight.along_kn, initial=0.0)
     return ways, course.distance_nm / fastest if fastest > 0.0 else float("nan")

@@ -13,8 +13,18 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from goosewing.steady.boards import Choices, lay_out
-from goosewing.velocities.velocity_set import TWO_ANGLES_GAIN, along_and_across
+from goosewing.steady.boards import (
+    Choices,
+    joined,
+    lay_out,
+    one_board_choices,
+    two_board_choices,
+)
+from goosewing.velocities.velocity_set import (
+    TWO_ANGLES_GAIN,
+    along_and_across,
+    straight_velocities,
+)
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -67,6 +77,18 @@ def poleward_choices(held: VelocitySet, course: Course, known: Ways) -> Choices:
         best, hours = _best_of_modes(held, course, _about(held, best, stride))
     usual = [_known_h(known, *held.mode[pair]) for pair in best]
     return _choices(held, best[hours < np.array(usual) * (1.0 - TWO_ANGLES_GAIN)])
+
+
+def with_poleward(held: VelocitySet, course: Course, known: Ways) -> Ways:
+    """Lay out the ways of one board, of two by the hull, and of two by a higher latitude."""
+    more = poleward_choices(held, course, known)
+    if not len(more.turns):
+        return known
+    straight = straight_velocities(held, course.bearing_deg)
+    usual = joined(
+        one_board_choices(straight), two_board_choices(held, course.bearing_deg, straight)
+    )
+    return lay_out(held, course, joined(usual, more))
 
 
 def _pairs(held: VelocitySet, course: Course) -> Numbers:

@@ -18,7 +18,7 @@ from goosewing.earth.course import Course, course_between, is_curved
 from goosewing.errors import NoPlanError
 from goosewing.options import First
 from goosewing.records import Board, BoardPoint, Fix, Layline, Leg, Mark, Plan
-from goosewing.steady import alternatives, cheapest_chain, motoring, reasons
+from goosewing.steady import alternatives, cheapest_chain, motoring, poleward, reasons
 from goosewing.steady.boards import Ways, check_corridor, ways_to_sail
 from goosewing.totals import (
     Clock,
@@ -351,6 +351,8 @@ def leg_choice(held: VelocitySet, origin: Mark, destination: Mark, options: Opti
     ways, straight_h = ways_to_sail(
         held, course, margin_deg=options.margin_deg, corridor_nm=options.corridor_nm
     )
+    if is_curved(course) and options.corridor_nm is None and not options.margin_deg:
+        ways = poleward.with_poleward(held, course, ways)
     # The sampled hull may lie a hair inside the polar's own curve; the straight course is exact.
     bound_h = float(np.fmin(course.distance_nm / best, straight_h))
     return LegChoice(origin, destination, course, ways, straight_h, bound_h)
