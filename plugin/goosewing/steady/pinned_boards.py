@@ -54,6 +54,9 @@ NEIGHBOURS = 2_000_000
 NEIGHBOURS_OF_ALL = 1_000_000
 """As many where no hazard had to be left out."""
 
+SHORTER = 0.35
+"""By so much a board is held shorter, until a way with it may fit into the limit."""
+
 MOST_DOUBLES = 1_500_000
 
 MOST_PLACES = 60_000
@@ -332,12 +335,14 @@ class Graph:
     def _held_in_time(self, places: Numbers, k: int, sign: float) -> Array:
         """Return how far a board may be held, ahead or behind, on any way within the limit.
 
-        Of a convex function of the distance, halved until it fits: never too little.
+        Of a convex function of the distance, made shorter until it fits: never too little.
         """
         if not np.isfinite(self.limit_h):
             return np.full(len(places), self.reach)
         w, towards, speed = self.waters, sign * self.board.towards[k], self.board.speed_kn[k]
-        most, run = np.full(len(places), self.reach), self.reach
+        # Longer than the whole way no board of it is.
+        run = min(self.reach, self.limit_h * float(speed) / 0.97)
+        most = np.full(len(places), run)
         own = self.ahead if sign < 0.0 else self.behind
         open_ = np.arange(len(places))
         while run > LEAST_BOARD_NM and open_.size:
@@ -346,7 +351,7 @@ class Graph:
             other = self.ahead_of(there) if sign > 0.0 else self.behind_of(there)
             hours = own[at] + other + 0.97 * run / speed
             open_ = open_[hours > self.limit_h]
-            most[open_], run = run, 0.5 * run
+            most[open_], run = run, SHORTER * run
         most[open_] = 0.0
         return most
 
