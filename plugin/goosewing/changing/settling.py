@@ -207,7 +207,7 @@ def settled(stage: Stage, way: Way, mark: Mark, ahead: manoeuvres.Mode | None) -
             if stage.offing.clears(freely.states.lat, freely.states.lon):
                 return freely
     for exact in (False, True):
-        judged = replace(stage, exact=exact)
+        judged = replace(stage, exact=exact, rough_h=0.0 if exact else stage.rough_h)
         best = _begun(judged, way)
         if best is None:
             continue
@@ -339,7 +339,7 @@ def _cuts(stage: Stage, part: Stretch) -> list[float]:
     begin, end = float(part.time_h[0]), float(part.time_h[-1])
     count = max(1, int((end - begin) // stage.watch_h))
     if stage.offing is None:
-        count = min(count, max(1, int((end - begin) / stage.rough_h)))
+        count = min(count, max(1, int((end - begin) / max(stage.rough_h, 1e-6))))
     even: list[float] = np.linspace(begin, end, count + 1).tolist()
     if stage.offing is None:
         strokes = [at for at in stage.waters.strokes_h if begin < at < end]

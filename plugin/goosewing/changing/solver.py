@@ -62,6 +62,9 @@ if TYPE_CHECKING:
 SHORTEST_BOARD_MIN = 20.0
 """What a crew would call too short a board on a passage. Common practice, no source."""
 
+LONGEST_ROUGH_H = 6.0
+"""Nor are orders longer while sequences are compared: over weeks they would lead astray. [h]"""
+
 SHORTER = 0.98
 """A board so much shorter than was asked for isn't one as asked for."""
 
@@ -207,7 +210,7 @@ def _settled(
         watch_h=_watch_h(options, way), worth_h=options.worth_min / 60.0,
         first=trip.wishes[at], offing=_offing(waters, course, way),
         corridor=_corridor(options, course), margin_deg=options.margin_deg,
-        rough_h=(way.arrival_h - now) / ROUGH_ORDERS,
+        rough_h=min((way.arrival_h - now) / ROUGH_ORDERS, LONGEST_ROUGH_H),
         straight_h=_straight_h(waters, course, now, way.arrival_h - now),
     )  # fmt: skip
     return Settled(stage, settled(stage, way, trip.marks[at + 1], ahead))
