@@ -77,6 +77,9 @@ ROUNDS_BACK = 4
 CHORDS = 4
 """Passes of Newton's method with the same derivatives."""
 
+ONE_SIDED, MANY_STEPS = 2, 300
+"""So often derivatives are measured on one side only, and of no more steps than this."""
+
 CLOSER = 0.5
 """These are taken anew when what is left grows less by no more than this."""
 
@@ -397,13 +400,19 @@ class _Problem:
                 return None
             if taken and float(trial.x[self.orders :].sum()) > most_h:
                 return None
-            near = self.course.roughly_nearby(trial.states, trial.x)
+            near = self._to_close_by(trial, taken)
             if not np.isfinite(near.jacobian).all():
                 return None
             trial, done = self.closed(trial, near, near.gaps)
             if done:
                 return trial
         return None
+
+    def _to_close_by(self, trial: _Trial, taken: int) -> Nearby:
+        """Measure on one side only at first; over very many steps, or in vain, on both."""
+        if taken < ONE_SIDED and len(self.course.order) < MANY_STEPS:
+            return self.course.roughly_nearby(trial.states, trial.x)
+        return self.course.nearby(trial.states, trial.x, bends=False)
 
     def _nearer(self, trial: _Trial, near: Nearby, gaps: Array, miss: Array) -> _Trial | None:
         """One pass towards the mark."""

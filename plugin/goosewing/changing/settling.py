@@ -295,7 +295,11 @@ def _begun(stage: Stage, way: Way) -> Boards | None:
     """Make the search's way exact; where that fails, the same with fewer boards."""
     helms = tuple(h for part in way.stretches for h in _helms(stage, part, _cuts(stage, part)))
     guess = _guess(way)
-    found = _try(stage, helms, guess=guess) or _try(stage, helms)
+    found = _try(stage, helms, guess=guess)
+    if found is None and stage.rough_h > stage.watch_h:
+        # Orders held so long may lead too far from the way: as many as a crew would have.
+        return _begun(replace(stage, rough_h=0.0), way)
+    found = found or _try(stage, helms)
     if found is None and stage.offing is not None:
         found = _from_place_to_place(stage, way) or _bent_everywhere(stage, way)
     return found or _brought_to_the_mark(stage, helms) or _any_straight(stage)
