@@ -636,7 +636,7 @@ def miles_per_degree(lat1: ArrayLike, lat2: ArrayLike | None = None) -> Array:
     Examples
     --------
     >>> print(f"{miles_per_degree(60.0):.4f}")
-    30.1311
+    30.1296
     """
     start = np.asarray(lat1, dtype=float)
     sine, cosine = _sin_cos_lat(start)
