@@ -15,10 +15,17 @@ import numpy as np
 
 from goosewing.departures.compare import judged
 from goosewing.earth import geodesy
+from goosewing.earth.angles import wrap_180
 from goosewing.foresight import later, passing
 from goosewing.foresight.later import SHORT_H
 from goosewing.foresight.met import wind_and_stream
-from goosewing.foresight.stretches import log_run_nm, with_stretches
+from goosewing.foresight.stretches import (
+    cuts,
+    held_points,
+    log_run_nm,
+    water_track_deg,
+    with_stretches,
+)
 from goosewing.records import CAUTIONS, FromMark, Hour
 from goosewing.weather.base import datetime_from_hours, hours_from_datetime
 from goosewing.words.figures import clock, hours_and_minutes
@@ -28,7 +35,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from goosewing.records import Board, BoardPoint, Departure, Fix, Leg, Order, Plan
+    from goosewing.records import Board, Departure, Fix, Leg, Order, Plan, WindAndStream
     from goosewing.units import Array
     from goosewing.weather.base import Weather
 
@@ -155,68 +162,103 @@ def _seen_at(leg: Leg, lat: float, lon: float) -> FromMark:
 
 
 class _Track(NamedTuple):
-    """Every point of a plan, shape (n,) each."""
+    """Every point of a plan, order by order, shape (n,) each; NaN what is not known."""
 
     time_h: Array
     lat: Array
     lon: Array
-    heading_deg: Array
-    course_deg: Array
     gone_nm: Array
     log_nm: Array
     """What the log has run since the departure."""
+    heading_deg: Array
+    course_deg: Array
+    water_track_deg: Array
+    boat_speed_kn: Array
+    awa_deg: Array
+    aws_kn: Array
     number: NDArray[np.intp]
+    """Which order, counted over all boards: nothing is read between two orders."""
+    board: NDArray[np.intp]
     """Which board, counted over all legs."""
-    points: tuple[BoardPoint, ...]
+
+
+_DIRECTIONS = ("heading_deg", "course_deg", "water_track_deg")
 
 
 def by_hours(plan: Plan, weather: Weather) -> tuple[Hour, ...]:
     """Tell the passage hour by hour, at full hours of UTC, its beginning and end included.
 
     Passages of up to `SHORT_H` are told every half hour, of more than `MOST_HOURS` watch by watch.
+    All that stands in a row holds at its own time, and what is made good is the triangle of the
+    row's own course and speed through the water and stream.
     """
-    track = _track(plan)
     times = np.array([hours_from_datetime(time) for time in _full_hours(plan)])
-    # A board's own last point stands before the next one's first, at the same time or earlier.
-    at = np.clip(np.searchsorted(track.time_h, times, side="right") - 1, 0, len(track.time_h) - 1)
-    lat, lon = (np.interp(times, track.time_h, each) for each in (track.lat, track.lon))
-    gone, run = (np.interp(times, track.time_h, each) for each in (track.gone_nm, track.log_nm))
-    speed = _over_ground_kn(track, at)
-    met = wind_and_stream(weather, times, lat, lon)
+    here = _at(_track(plan), times)
+    met = wind_and_stream(weather, times, here.lat, here.lon)
+    course, speed = _made_good(here, met)
     places = [
         (leg, board) for leg, each in enumerate(plan.legs) for board in range(len(each.boards))
     ]
-    return tuple(
-        Hour(
-            time=datetime_from_hours(times[i]),
-            lat=float(lat[i]),
-            lon=float(geodesy.wrap_longitude(lon[i])),
-            leg=places[int(track.number[at[i]])][0],
-            board=places[int(track.number[at[i]])][1],
-            heading_deg=float(track.heading_deg[at[i]]),
-            course_over_ground_deg=float(track.course_deg[at[i]]),
-            weather=here,
-            to_go_nm=max(float(track.gone_nm[-1] - gone[i]), 0.0),
-            log_nm=float(run[i]),
-            from_mark=_seen_at(plan.legs[places[int(track.number[at[i]])][0]], lat[i], lon[i]),
-            awa_deg=track.points[at[i]].awa_deg,
-            aws_kn=track.points[at[i]].aws_kn,
-            boat_speed_kn=track.points[at[i]].boat_speed_kn,
-            speed_over_ground_kn=float(speed[i]),
-        )
-        for i, here in enumerate(met)
-        if here is not None
+    to_go = np.maximum(here.gone_nm[-1] - here.gone_nm, 0.0)
+    found = []
+    for i, seen in enumerate(met):
+        if seen is None:
+            continue
+        leg, board = places[int(here.board[i])]
+        lat, lon = float(here.lat[i]), float(geodesy.wrap_longitude(here.lon[i]))
+        found.append(
+            Hour(
+                time=datetime_from_hours(times[i]), lat=lat, lon=lon, leg=leg, board=board,
+                heading_deg=float(here.heading_deg[i]) % 360.0,
+                course_over_ground_deg=float(course[i]) % 360.0,
+                weather=seen, to_go_nm=float(to_go[i]), log_nm=float(here.log_nm[i]),
+                from_mark=_seen_at(plan.legs[leg], lat, lon),
+                awa_deg=_known(here.awa_deg[i]), aws_kn=_known(here.aws_kn[i]),
+                boat_speed_kn=_known(here.boat_speed_kn[i]),
+                speed_over_ground_kn=_known(speed[i]),
+            )
+        )  # fmt: skip
+    return tuple(found)
+
+
+def _at(track: _Track, times: Array) -> _Track:
+    """Read a track at times [h]: between two points of one order in proportion, else held."""
+    # An order's own last point stands before the next one's first, at the same time or earlier.
+    at = np.clip(np.searchsorted(track.time_h, times, side="right") - 1, 0, len(track.time_h) - 1)
+    then = np.minimum(at + 1, len(track.time_h) - 1)
+    then = np.where(track.number[then] == track.number[at], then, at)
+    lasts = track.time_h[then] - track.time_h[at]
+    share = np.where(
+        lasts > 0.0, (times - track.time_h[at]) / np.where(lasts > 0.0, lasts, 1.0), 0.0
     )
 
+    def between(name: str, each: Array) -> Array:
+        by = each[then] - each[at]
+        return np.asarray(each[at] + share * (wrap_180(by) if name in _DIRECTIONS else by))
 
-def _over_ground_kn(track: _Track, at: NDArray[np.intp]) -> Array:
-    """Speed over the ground from points on to the next of the same board, or from the last one."""
-    ends = np.minimum(at + 1, len(track.time_h) - 1)
-    ends = np.where(track.number[ends] == track.number[at], ends, at)
-    begins = np.maximum(ends - 1, 0)
-    hours = track.time_h[ends] - track.time_h[begins]
-    speeds: Array = (track.gone_nm[ends] - track.gone_nm[begins]) / np.maximum(hours, 1e-9)
-    return speeds
+    read = {name: between(name, getattr(track, name)) for name in track._fields[:-2]}
+    return _Track(**read, number=track.number[at], board=track.board[at])
+
+
+def _made_good(here: _Track, met: Sequence[WindAndStream | None]) -> tuple[Array, Array]:
+    """Course [°] and speed [kn] over the ground: what she makes through the water, and stream.
+
+    The plan's own course, and no speed, where that through the water is not known.
+    """
+    flow = [
+        (0.0, 0.0) if each is None or each.set_deg is None else (each.set_deg, each.drift_kn)
+        for each in met
+    ]
+    setting, drift = np.array(flow).T
+    track, setting = np.radians(here.water_track_deg), np.radians(setting)
+    east = here.boat_speed_kn * np.sin(track) + drift * np.sin(setting)
+    north = here.boat_speed_kn * np.cos(track) + drift * np.cos(setting)
+    course = np.degrees(np.arctan2(east, north)) % 360.0
+    return np.where(np.isfinite(course), course, here.course_deg), np.hypot(east, north)
+
+
+def _known(value: float) -> float | None:
+    return float(value) if np.isfinite(value) else None
 
 
 def _full_hours(plan: Plan) -> list[datetime]:
@@ -231,7 +273,9 @@ def _full_hours(plan: Plan) -> list[datetime]:
 
 def _track(plan: Plan) -> _Track:
     boards = [board for leg in plan.legs for board in leg.boards]
-    points = tuple(point for board in boards for point in board.points)
+    orders = [
+        (at, board, points) for at, board in enumerate(boards) for points in held_points(board)
+    ]
     rows = [
         (
             hours_from_datetime(point.time),
@@ -239,20 +283,38 @@ def _track(plan: Plan) -> _Track:
             point.lon,
             point.heading_deg,
             point.course_over_ground_deg,
+            water_track_deg(point, board.tack),
+            point.boat_speed_kn,
+            point.awa_deg,
+            point.aws_kn,
         )
+        for _, board, points in orders
         for point in points
     ]
-    time_h, lat, lon, heading, course = np.array(rows).T
-    number = np.repeat(np.arange(len(boards)), [len(board.points) for board in boards])
+    # What a plan was written down without becomes NaN.
+    time_h, lat, lon, *sailed = np.array(rows, dtype=np.float64).T
+    counts = [len(points) for _, _, points in orders]
     pieces = geodesy.loxodrome_inverse(lat[:-1], lon[:-1], lat[1:], lon[1:]).distance_nm
-    gone = np.concatenate(([0.0], np.cumsum(pieces)))
-    before = np.cumsum([0.0, *(board.log_nm for board in boards[:-1])])
-    log = np.concatenate([
-        start + log_run_nm(board) for start, board in zip(before, boards, strict=True)
-    ])  # fmt: skip
     return _Track(
-        time_h, lat, np.unwrap(lon, period=360.0), heading, course, gone, log, number, points
+        time_h,
+        lat,
+        np.unwrap(lon, period=360.0),
+        np.concatenate(([0.0], np.cumsum(pieces))),
+        _log_nm(boards),
+        *sailed,
+        number=np.repeat(np.arange(len(orders)), counts),
+        board=np.repeat([at for at, _, _ in orders], counts),
     )
+
+
+def _log_nm(boards: Sequence[Board]) -> Array:
+    """What the log has run at every point of a track, shape (n,). [nm]."""
+    begins = np.cumsum([0.0, *(board.log_nm for board in boards[:-1])])
+    return np.concatenate([
+        start + log_run_nm(board)[first : last + 1]
+        for start, board in zip(begins, boards, strict=True)
+        for first, last in cuts(board)
+    ])  # fmt: skip
 
 
 # ---- what asks for care ------------------------------------------------------------------------

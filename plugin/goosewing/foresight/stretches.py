@@ -46,11 +46,7 @@ def with_stretches(plan: Plan) -> Plan:
 def _with_stretches(board: Board, log_at_nm: float) -> Board:
     found: list[Stretch] = []
     run = log_run_nm(board)
-    for nth, (first, last) in enumerate(_cuts(board)):
-        points = board.points[first : last + 1]
-        if last < len(board.points) - 1:
-            held = board.orders[nth].steer
-            points = (*points[:-1], _held_to(points[-1], points[-2], held))
+    for (first, last), points in zip(cuts(board), held_points(board), strict=True):
         log_nm = float(run[last] - run[first])
         found.append(_stretch(board.tack, points, log_at_nm + float(run[first]), log_nm))
     orders = tuple(
@@ -73,12 +69,24 @@ def log_run_nm(board: Board) -> Array:
     return scaled
 
 
-def _cuts(board: Board) -> list[tuple[int, int]]:
+def cuts(board: Board) -> list[tuple[int, int]]:
     """Numbers of the points at which each order begins, and is over."""
     time = np.array([hours_from_datetime(point.time) for point in board.points])
     begins = [hours_from_datetime(order.time) for order in board.orders[1:]]
-    cuts = [0, *(int(np.argmin(np.abs(time - begin))) for begin in begins), len(time) - 1]
-    return list(pairwise(cuts))
+    ends = [0, *(int(np.argmin(np.abs(time - begin))) for begin in begins), len(time) - 1]
+    return list(pairwise(ends))
+
+
+def held_points(board: Board) -> list[tuple[BoardPoint, ...]]:
+    """Return a board's points order by order, each order's last one as it still holds there."""
+    found = []
+    for nth, (first, last) in enumerate(cuts(board)):
+        points = board.points[first : last + 1]
+        if last < len(board.points) - 1:
+            held = board.orders[nth].steer
+            points = (*points[:-1], _held_to(points[-1], points[-2], held))
+        found.append(points)
+    return found
 
 
 def _held_to(end: BoardPoint, before: BoardPoint, held: Steer) -> BoardPoint:
@@ -112,7 +120,7 @@ def _stretch(tack: Tack, points: Sequence[BoardPoint], log_at_nm: float, log_nm:
         last_course_over_ground_deg=last.course_over_ground_deg,
         last_heading_deg=last.heading_deg,
         leeway_deg=first.leeway_deg,
-        water_track_deg=_water_track_deg(first, tack),
+        water_track_deg=water_track_deg(first, tack),
         awa_deg=first.awa_deg,
         aws_kn=first.aws_kn,
         last_awa_deg=last.awa_deg,
@@ -123,7 +131,7 @@ def _stretch(tack: Tack, points: Sequence[BoardPoint], log_at_nm: float, log_nm:
     )
 
 
-def _water_track_deg(point: BoardPoint, tack: Tack) -> float | None:
+def water_track_deg(point: BoardPoint, tack: Tack) -> float | None:
     """Turn the heading to leeward by the leeway: to port with the wind from starboard."""
     if point.leeway_deg is None:
         return None
