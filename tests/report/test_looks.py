@@ -137,11 +137,12 @@ def test_lines_differ_without_any_colour(planned):
     assert debrief_picture.SIDES["port"][1] != debrief_picture.SIDES["starboard"][1]
 
 
-def test_the_sheet_tells_them_by_words_arrows_and_dashes(planned, brisvik):
+def test_the_sheet_tells_them_by_words_shapes_and_dashes(planned, brisvik):
     page = format_sheet(planned, brisvik)
     css = format_css()
-    assert '.port::before { content: "◀ "' in css
-    assert '.starboard::before { content: "▶ "' in css
+    # Shapes of the buoyage (can to port, cone to starboard): an arrow would read as a turn.
+    assert '.port::before { content: "■ "' in css
+    assert '.starboard::before { content: "▲ "' in css
     for tack in ("port", "starboard"):
         assert f"{tack} tack, " in page
     curves = re.findall(rf'<polyline[^>]*stroke="({PORT}|{STARBOARD})"[^>]*', page)

@@ -323,10 +323,16 @@ def test_an_order_along_a_board_has_its_own_time_place_and_heading(brisvik):
         by_deg = (order.heading_deg - before.last_heading_deg + 180.0) % 360.0 - 180.0
         hand = "starboard" if by_deg > 0.0 else "port"
         if abs(by_deg) >= 1.0:
-            comes, then = (
-                f"{round(each) % 360:03d}°" for each in (before.last_heading_deg, order.heading_deg)
+            comes, then, by_helm, then_by_helm = (
+                f"{round(each) % 360:03d}°"
+                for each in (
+                    *(before.last_heading_deg, order.heading_deg),
+                    *(before.last_heading_magnetic_deg, order.heading_magnetic_deg),
+                )
             )
-            assert row.todo == f"alter course to {hand}, {comes} to {then}"
+            assert row.todo == (
+                f"alter course to {hand}, {comes} to {then}T, {by_helm} to {then_by_helm}M"
+            )
             turned += 1
         assert row.number is None
         assert row.miles[0] == f"{order.stretch.log_nm:.1f}"

@@ -88,7 +88,7 @@ def minutes(clock):
 
 
 def lasting(words):
-    found = re.fullmatch(r"(?:(\d+) h )?(\d+) min", words)
+    found = re.fullmatch(r"(?:(\d+) h )?(\d+) min(?: from \d{4}Z \d\d:\d\d)?", words)
     return 60 * int(found[1] or 0) + int(found[2])
 
 
@@ -141,17 +141,37 @@ def test_an_altered_course_is_told_from_what_was_steered_last(printed):
     every = rows(cells, "orders-table")
     altered = 0
     for before, row in pairwise(every):
-        found = re.search(r"alter course to (port|starboard), (\d{3})° to (\d{3})°",
-                          row["Where, what"])  # fmt: skip
+        found = re.search(r"alter course to (port|starboard), (\d{3})° to (\d{3})°T, "
+                          r"(\d{3})° to (\d{3})°M", row["Where, what"])  # fmt: skip
         if found is None:
             continue
         altered += 1
         first, last = HEADINGS.fullmatch(before["steer"]).groups()[:2]
         assert found[2] == (last or first)
         assert found[3] == HEADINGS.fullmatch(row["steer"])[1]
+        assert [int(found[at]) - int(found[at + 2]) for at in (2, 3)] == [4, 4]
         by = (int(found[3]) - int(found[2]) + 180) % 360 - 180
         assert found[1] == ("starboard" if by > 0 else "port")
     assert altered or name == "strait"
+
+
+def test_a_tack_or_gybe_says_which_way_the_bow_turns_and_how_far(printed):
+    """Through the wind, whose side the headings before and after tell."""
+    name, _, cells = printed
+    turned = 0
+    for before, row in pairwise(rows(cells, "orders-table")):
+        if not re.match(r"[^:]+: (?:onto|gybe onto) (port|starboard) tack", row["Where, what"]):
+            continue
+        turned += 1
+        found = re.search(r"turn to (port|starboard), (\d{3})° to (\d{3})°T, "
+                          r"(\d{3})° to (\d{3})°M", row["Where, what"])  # fmt: skip
+        old, new = (HEADINGS.fullmatch(each["steer"]) for each in (before, row))
+        assert found.groups()[1:] == (old[2] or old[1], new[1], old[4] or old[3], new[3])
+        by = (int(found[3]) - int(found[2]) + 180) % 360 - 180
+        assert found[1] == ("starboard" if by > 0 else "port")
+        wind = int(re.search(r"ground wind (\d{3})°", row["Where, what"])[1])
+        assert 0 < (wind - int(found[2])) * np.sign(by) < abs(by)
+    assert turned == (2 if name == "strait" else 0)
 
 
 def test_pole_work_says_what_is_steered_meanwhile_and_until_when(printed):
@@ -168,6 +188,7 @@ def test_pole_work_says_what_is_steered_meanwhile_and_until_when(printed):
         if done := re.search(r"pole[^()]*\((\d+) min\)", what):
             begins = re.search(r"on this board from (\d{4}Z)", what)[1]
             assert abs(minutes(begins) - minutes(row["UTC UTC+02:00"][:5]) - int(done[1])) <= 1
+            assert re.search(rf" min from {begins} \d\d:\d\d$", row["lasts"])
     if name == "strait":
         text = " ".join(" ".join(cells.words).split())
         assert "pole" not in text.replace("pole set", "").replace("poled sails thick", "")
@@ -213,7 +234,7 @@ def test_the_danger_is_told_by_place_and_how_it_is_passed(printed):
     words = " ".join(" ".join(cells.words).split())
     assert ("Midgrund" in words) is (name == "strait")
     if name == "strait":
-        assert "at the least: Midgrund by 0.1 nm" in words
+        assert "asked to be kept clear of: Midgrund by at least 0.1 nm" in words
         found = re.search(
             r"Midgrund, 57°06\.30'N 011°00\.24'E: nearest at (\d{4}Z) \d\d:\d\d, (\d\.\d) nm off "
             r"to starboard, bearing (\d{3})°T (\d{3})°M", words)  # fmt: skip
@@ -260,6 +281,34 @@ def test_every_hour_has_place_bearing_log_and_stream(printed):
         assert "stream" not in hours[0]
 
 
+def test_every_hour_s_row_is_one_triangle(printed):
+    """What she makes through the water and the row's own stream are its COG and SOG.
+
+    Leeway is that of the line of orders in force, as printed; so are the angles to the wind.
+    """
+    name, _, cells = printed
+    lines = [row for row in rows(cells, "orders-table") if row["steer"]]
+    for hour in (row for row in rows(cells, "hours-table") if row["steer"]):
+        now = minutes(hour["UTC UTC+02:00"][:5])
+        line = [each for each in lines if minutes(each["UTC UTC+02:00"][:5]) <= now][-1]
+        heading, first = int(hour["steer"][:3]), int(HEADINGS.fullmatch(line["steer"])[1])
+        water = np.radians(heading + int(line["water COG"][:3]) - first)
+        kn, sog = map(float, hour["kn SOG"].split())
+        made = kn * np.exp(1j * water)
+        if name == "weekend":
+            assert kn == sog
+            twa = int(line["TWA AWA AWS"].split("°")[0])
+            if "keep the true wind" in line["Where, what"]:
+                off = int(hour["wind"][:3]) - heading
+                assert abs(min(off % 360, -off % 360) - twa) <= 1.5
+        else:
+            setting, drift = hour["stream"].split("° ")
+            made += float(drift) * np.exp(1j * np.radians(int(setting)))
+        assert abs(made) == pytest.approx(sog, abs=0.12)
+        course = np.degrees(np.angle(made)) % 360
+        assert course == pytest.approx(int(hour["COG"][:3]), abs=1.6)
+
+
 # Of tests/data/trials/strait_stream.toml, table C, springs and neaps of 1.9 m between 1 and 2 m:
 # at -1 h 0.7 and 0.4 kn, 0.1 and 0.1 at high water, 0.7 and 0.4 an hour after it.
 ROADS = {-1: (225, 0.67), 0: (225, 0.1), 1: (45, 0.67)}
@@ -295,15 +344,16 @@ def test_being_late_is_told_at_every_mark_and_turn(printed):
     name, _, cells = printed
     late = rows(cells, "later-table")
     stops = [row["Where, what"].split(":")[0] for row in rows(cells, "orders-table")]
-    assert [row["at"] for row in late] == [
-        stop for stop in (each.split(" ▶")[0] for each in named(stops)) if not stop.startswith("A")
-    ]
+    assert [row["at"] for row in late] == named(stops)
     for row in late:
         for column in ("on time", "1 h late", "2 h late", "3 h late"):
             flows = r"stream \d{3}° \d\.\d" if name == "strait" else r"wind \d{3}° \d+ kn"
             assert re.match(flows, row[column])
     marks = [row for row in late if "then" in row["1 h late"]]
     assert len(marks) == 2
+    for row in marks:
+        for column in ("1 h late", "2 h late", "3 h late"):
+            assert re.search(r"(then [A-Z][^\d]* \d{4}Z \d\d:\d\d|: plan anew)$", row[column])
     planned = minutes(rows(cells, "orders-table")[-1]["UTC UTC+02:00"][:5])
     for row in marks:
         then = minutes(re.search(r"then [A-Z][^\d]* (\d{4}Z)", row["1 h late"])[1])

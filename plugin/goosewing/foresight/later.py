@@ -35,7 +35,7 @@ DELAYS_H = (0.0, 1.0, 2.0, 3.0)
 """How late she may be. [h]"""
 
 MOST_PLACES = 12
-"""Of more marks and turns the marks alone are told, and of more marks the last."""
+"""Of more places the marks and turns alone are told, then the marks, and of these the last."""
 
 A_TIDE = timedelta(hours=13)
 """No longer than this lies between two high waters, but for a missing one."""
@@ -68,7 +68,9 @@ def later(plan: Plan, weather: Weather) -> tuple[Later, ...]:
     """Tell wind and stream at marks and turns, on time and some hours late."""
     if not weather.varies_in_time:
         return ()
-    every = [stop for stop in stops(plan) if stop.order is None and stop.time is not None]
+    every = [stop for stop in stops(plan) if stop.time is not None]
+    if len(every) > MOST_PLACES:
+        every = [stop for stop in every if stop.order is None]
     if len(every) > MOST_PLACES:
         every = [stop for stop in every if stop.mark is not None][-MOST_PLACES:]
     found = []

@@ -43,7 +43,7 @@ NEAR_DEG = 5.0
 """So far off a board's course still counts as sailing it, where its sails go no nearer. [°]"""
 
 
-LATE_H = (1.0, 2.0)
+LATE_H = (1.0, 2.0, 3.0)
 """How late she may be at a mark. [h]"""
 
 LATE_PIECE_H = 0.5

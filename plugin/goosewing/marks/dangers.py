@@ -181,7 +181,7 @@ def told(dangers: Sequence[Danger], others: Sequence[Mark], source: str) -> tupl
     said = []
     if dangers:
         names = [f"{each.mark.name} {_off(each)} ({each.because})" for each in dangers]
-        said.append(f"Kept clear of waypoints of {source}, at the least: {_some(names)}.")
+        said.append(f"Waypoints of {source} asked to be kept clear of: {_some(names)}.")
     words = [(each.name, word_in_name(each.name)) for each in others]
     passed = [f"{name} ({word})" for name, word in words if word is not None]
     if passed:
@@ -200,8 +200,8 @@ def told(dangers: Sequence[Danger], others: Sequence[Mark], source: str) -> tupl
 
 def _off(danger: Danger) -> str:
     if danger.distance_nm < USUAL_NM:
-        return f"by {danger.distance_nm * METRES_PER_NM:.0f} m"
-    return f"by {danger.distance_nm:.2g} nm"
+        return f"by at least {danger.distance_nm * METRES_PER_NM:.0f} m"
+    return f"by at least {danger.distance_nm:.2g} nm"
 
 
 def _some(names: Sequence[str]) -> str:

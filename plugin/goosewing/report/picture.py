@@ -348,7 +348,7 @@ def _turn_label(stop: Stop, centre: float, zone: tzinfo | None = None) -> Label 
     board = stop.board
     if board is None:
         return None
-    words = ", ".join(done_words(stop))
+    words = ", ".join(done_words(stop, true_only=True))
     if not words:
         return None
     if stop.order is not None and words == "alter course":

@@ -46,12 +46,13 @@ from goosewing.words.points import (
     begins_poled,
     done_words,
     goes_downwind,
+    handling_words,
     keep_words,
     leaving_words,
-    pole_words,
     spars_words,
     steering,
     stop_sentence,
+    turned_words,
 )
 from goosewing.words.what_if import (
     added_minutes,
@@ -361,7 +362,7 @@ def _order(stop: Stop, time: datetime, zone: tzinfo | None, number: int) -> Orde
     )
     if stop.board is None or held is None:
         return row
-    return row._replace(**_held(stop, stop.board), **_sailed(stop, stop.board, held))
+    return row._replace(**_held(stop, stop.board), **_sailed(stop, stop.board, held, zone))
 
 
 def _log_at(stop: Stop) -> str:
@@ -435,7 +436,9 @@ def _dial(letter: str, first_deg: float | None, last_deg: float | None) -> str:
     return f"{first} to {three_figures(last_deg)}{letter}"
 
 
-def _sailed(stop: Stop, board: Board, held: Board | records.Order) -> dict[str, Any]:
+def _sailed(
+    stop: Stop, board: Board, held: Board | records.Order, zone: tzinfo | None
+) -> dict[str, Any]:
     """Say how she is sailed from a stop on, cell by cell."""
     stretch = held.stretch
     cells: dict[str, Any] = {
@@ -443,7 +446,7 @@ def _sailed(stop: Stop, board: Board, held: Board | records.Order) -> dict[str, 
         "spars": "; ".join(
             filter(None, (spars_words(board), BEYOND if board.beyond_forecast else None))
         ),
-        "work": _work(stop, board),
+        "work": _work(stop, board, zone),
         "met": _met(held),
     }
     if stretch is None:
@@ -458,7 +461,10 @@ def _sailed(stop: Stop, board: Board, held: Board | records.Order) -> dict[str, 
         "speeds": (f"{stretch.boat_speed_kn:.1f}", f"{stretch.speed_over_ground_kn:.1f}"),
         "miles": (f"{stretch.log_nm:.1f}", f"{stretch.distance_nm:.1f}"),
         # Hours above minutes: side by side they would take the room of the words.
-        "lasts": tuple(hours_and_minutes(stretch.elapsed_h).replace(" h ", " h\n").split("\n")),
+        "lasts": (
+            *hours_and_minutes(stretch.elapsed_h).replace(" h ", " h\n").split("\n"),
+            *(f"from {begins}".rsplit(" ", 1) if (begins := _begins(stop, board, zone)) else ()),
+        ),
     }
 
 
@@ -476,13 +482,19 @@ def _angles(held: Board | records.Order, stretch: Stretch) -> tuple[str, ...]:
     return tuple(angles)
 
 
-def _work(stop: Stop, board: Board) -> str:
+def _work(stop: Stop, board: Board, zone: tzinfo | None) -> str:
     """Say what is steered meanwhile, and from when the board runs, where that takes minutes."""
+    begins = _begins(stop, board, zone)
+    until = f"on this board from {begins}" if begins else ""
+    return "; ".join(filter(None, (handling_words(stop), until)))
+
+
+def _begins(stop: Stop, board: Board, zone: tzinfo | None) -> str:
+    """Say when a board itself begins, where what is done before it takes minutes."""
     begins = board.start.time
     if not stop.manoeuvres or begins is None or stop.time is None:
         return ""
-    until = "" if clock(begins) == clock(stop.time) else f"on this board from {clock(begins)}"
-    return "; ".join(filter(None, (pole_words(stop), until)))
+    return "" if clock(begins) == clock(stop.time) else _times(begins, zone)
 
 
 def _met(held: Board | records.Order) -> str:
@@ -671,7 +683,7 @@ def _said(stop: Stop, plan: Plan) -> str:
     board = stop.board
     if board is None:
         return f"{begins}: arrival."
-    parts = [stop_sentence(stop, plan.departure)]
+    parts = [stop_sentence(stop, plan.departure), *filter(None, (turned_words(stop),))]
     if stop.order is None:
         parts += [
             *filter(None, (ground_words(board),)),

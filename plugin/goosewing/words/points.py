@@ -16,7 +16,17 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from datetime import date, datetime
 
-    from goosewing.records import Board, Manoeuvre, ManoeuvreKind, Mark, Order, Plan, Side, Tack
+    from goosewing.records import (
+        Board,
+        Manoeuvre,
+        ManoeuvreKind,
+        Mark,
+        Order,
+        Plan,
+        Side,
+        Stretch,
+        Tack,
+    )
     from goosewing.turns import Stop
 
 _SWINGS_DEG = 1.0
@@ -231,8 +241,15 @@ def board_words(manoeuvres: Sequence[Manoeuvre], board: Board) -> str:
     return _sailing_words([each.kind for each in manoeuvres], steering(board))
 
 
-def done_words(stop: Stop) -> list[str]:
-    """Say what is done at a stop; nothing where she only begins, arrives, or sails on."""
+def done_words(stop: Stop, *, true_only: bool = False) -> list[str]:
+    """Say what is done at a stop; nothing where she only begins, arrives, or sails on.
+
+    Parameters
+    ----------
+    stop : Stop
+    true_only : bool
+        Whether headings are told true alone, where room is short.
+    """
     board = stop.board
     if board is None:
         return []
@@ -243,21 +260,67 @@ def done_words(stop: Stop) -> list[str]:
     if board.engine and not stop.motored:
         words.append("start the engine")
     if not words and stop.mark is None:
-        words.append(altered_words(stop.before, stop.order or board))
+        words.append(altered_words(stop.before, stop.order or board, true_only=true_only))
     return words
 
 
-def altered_words(before: Board | Order | None, held: Board | Order) -> str:
+def altered_words(
+    before: Board | Order | None, held: Board | Order, *, true_only: bool = False
+) -> str:
     """Say which way she alters course, and from which heading she then comes.
 
     Where an angle was kept that is not the heading told at its beginning. Where neither is
     known it is but "alter course".
+
+    Returns
+    -------
+    str
+        As in "alter course to port, 110° to 101°T, 105° to 096°M".
     """
     hand = alters_to(before, held)
     if hand is None or before is None or before.stretch is None:
         return "alter course"
-    last = three_figures(before.stretch.last_heading_deg)
-    return f"alter course to {hand}, {last} to {three_figures(held.heading_deg)}"
+    return f"alter course to {hand}, {_from_to(before.stretch, held, true_only=true_only)}"
+
+
+def _from_to(before: Stretch, held: Board | Order, *, true_only: bool = False) -> str:
+    """Write from which heading to which she turns, on every dial that is known."""
+    dials = [(before.last_heading_deg, held.heading_deg, "T")]
+    if not true_only:
+        dials += [
+            (first, then, dial)
+            for first, then, dial in (
+                (before.last_heading_magnetic_deg, held.heading_magnetic_deg, "M"),
+                (before.last_heading_compass_deg, held.heading_compass_deg, "C"),
+            )
+            if first is not None and then is not None
+        ]
+    return ", ".join(
+        f"{three_figures(first)} to {three_figures(then)}{dial}" for first, then, dial in dials
+    )
+
+
+def turned_words(stop: Stop) -> str | None:
+    """Say which way the bow turns in a tack or a gybe, and from which heading to which.
+
+    A tack turns her towards the side that the wind came from, a gybe away from it: onto port
+    tack by starboard, or by port. Which way the headings lie is no sure sign: dead downwind
+    they may be the same.
+
+    Returns
+    -------
+    str or None
+        As in "turn to starboard, 160° to 247°T, 155° to 242°M"; None without either.
+    """
+    board = stop.board
+    turn = {"tack", "gybe"} & {each.kind for each in stop.manoeuvres}
+    if board is None or not turn:
+        return None
+    gybes = "gybe" in turn
+    hand = "port" if (board.tack == "port") is gybes else "starboard"
+    stretch = None if stop.before is None else stop.before.stretch
+    figures = "" if stretch is None else f", {_from_to(stretch, board)}"
+    return f"turn to {hand}{figures}"
 
 
 def alters_to(before: Board | Order | None, held: Board | Order) -> Side | None:
@@ -271,8 +334,8 @@ def alters_to(before: Board | Order | None, held: Board | Order) -> Side | None:
     return "starboard" if by_deg > 0.0 else "port"
 
 
-def pole_words(stop: Stop) -> str | None:
-    """Say what is steered while the pole is handled; None where it isn't.
+def handling_words(stop: Stop) -> str | None:
+    """Say how she is steered through a manoeuvre; None where neither bow nor pole is turned.
 
     It goes up and comes down with the wind well aft: on the poled board's own heading. Common
     practice, no source.
@@ -287,6 +350,8 @@ def pole_words(stop: Stop) -> str | None:
             stretch.last_heading_compass_deg,
         )
         said.append(f"hold {old} until the pole is down")
+    if (turned := turned_words(stop)) is not None:
+        said.append(turned)
     if "set_pole" in kinds and stop.board is not None:
         held = stop.board
         new = heading_words(held.heading_deg, held.heading_magnetic_deg, held.heading_compass_deg)
