@@ -81,7 +81,7 @@ COLOURS = {"ink": INK, "rule": "#b9c1c9", "port": PORT, "starboard": STARBOARD}
 its page's rules. On a dark screen all drawings are turned round as a whole."""
 
 CHART_INCHES = (8.6, 5.6)
-LOW_CHART_INCHES = (8.6, 4.1)
+LOW_CHART_INCHES = (8.6, 3.8)
 """Paper's width without its margins is 7.3 inches: letters are a seventh smaller on it.
 
 Lower where long tables share the two pages.
@@ -92,6 +92,9 @@ LONG_TABLE = 6
 
 TURNS_DEG = 2.0
 """A course over the ground that turns by less is one to the navigator. [°]"""
+
+PLAN_ANEW = "plan anew"
+"""Where the plan's own boards can't be sailed to the last mark if she is late."""
 
 HERE_NM = 0.05
 """So near, a mark has no bearing that is worth a word. [nm]"""
@@ -637,7 +640,7 @@ def later_rows(plan: Plan, zone: tzinfo | None) -> list[LaterRow]:
             tuple(
                 (
                     "" if here is None else _figures(here, blows=blows, flows=flows),
-                    _if_late(arrivals.get((each.point, delay)), plan, zone),
+                    _if_late(arrivals.get((each.point, delay)), zone),
                 )
                 for delay, here in zip(each.delays_h, each.weather, strict=True)
             ),
@@ -655,13 +658,11 @@ def _figures(here: WindAndStream, *, blows: bool, flows: bool) -> str:
     return "; ".join([*said, f"stream {stream_figures(here)}"] if flows else said)
 
 
-def _if_late(found: records.Late | None, plan: Plan, zone: tzinfo | None) -> str:
+def _if_late(found: records.Late | None, zone: tzinfo | None) -> str:
     if found is None:
         return ""
-    last = plan.marks[-1].name
-    if found.arrival is None:
-        return "these boards no longer lead there: plan anew"
-    return f"then {last} {_times(found.arrival, zone)}"
+    # What it means stands over the table once: in every cell it would take another's room.
+    return PLAN_ANEW if found.arrival is None else f"arrives {_times(found.arrival, zone)}"
 
 
 def _alternatives(plan: Plan) -> list[tuple[str, list[AlternativeLine]]]:

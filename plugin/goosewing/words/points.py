@@ -280,23 +280,34 @@ def altered_words(
     hand = alters_to(before, held)
     if hand is None or before is None or before.stretch is None:
         return "alter course"
-    return f"alter course to {hand}, {_from_to(before.stretch, held, true_only=true_only)}"
+    return f"alter course to {hand}, {_from_to(before, before.stretch, held, true_only=true_only)}"
 
 
-def _from_to(before: Stretch, held: Board | Order, *, true_only: bool = False) -> str:
+def _last_headings(before: Board | Order, stretch: Stretch) -> tuple[float | None, ...]:
+    """Return what is steered last before a stop: true, magnetic, compass; as its own line has it.
+
+    A heading that swings less than the helm can tell is told as one.
+    """
+    swung = (stretch.last_heading_deg - before.heading_deg + 180.0) % 360.0 - 180.0
+    if abs(swung) <= _SWINGS_DEG:
+        return before.heading_deg, before.heading_magnetic_deg, before.heading_compass_deg
+    return (
+        stretch.last_heading_deg,
+        stretch.last_heading_magnetic_deg,
+        stretch.last_heading_compass_deg,
+    )
+
+
+def _from_to(
+    before: Board | Order, stretch: Stretch, held: Board | Order, *, true_only: bool = False
+) -> str:
     """Write from which heading to which she turns, on every dial that is known."""
-    dials = [(before.last_heading_deg, held.heading_deg, "T")]
-    if not true_only:
-        dials += [
-            (first, then, dial)
-            for first, then, dial in (
-                (before.last_heading_magnetic_deg, held.heading_magnetic_deg, "M"),
-                (before.last_heading_compass_deg, held.heading_compass_deg, "C"),
-            )
-            if first is not None and then is not None
-        ]
+    then = held.heading_deg, held.heading_magnetic_deg, held.heading_compass_deg
+    dials = zip(_last_headings(before, stretch), then, "T" if true_only else "TMC", strict=False)
     return ", ".join(
-        f"{three_figures(first)} to {three_figures(then)}{dial}" for first, then, dial in dials
+        f"{three_figures(old)} to {three_figures(new)}{dial}"
+        for old, new, dial in dials
+        if old is not None and new is not None
     )
 
 
@@ -318,9 +329,9 @@ def turned_words(stop: Stop) -> str | None:
         return None
     gybes = "gybe" in turn
     hand = "port" if (board.tack == "port") is gybes else "starboard"
-    stretch = None if stop.before is None else stop.before.stretch
-    figures = "" if stretch is None else f", {_from_to(stretch, board)}"
-    return f"turn to {hand}{figures}"
+    if stop.before is None or stop.before.stretch is None:
+        return f"turn to {hand}"
+    return f"turn to {hand}, {_from_to(stop.before, stop.before.stretch, board)}"
 
 
 def alters_to(before: Board | Order | None, held: Board | Order) -> Side | None:
@@ -342,14 +353,11 @@ def handling_words(stop: Stop) -> str | None:
     """
     kinds = {each.kind for each in stop.manoeuvres}
     said = []
-    stretch = None if stop.before is None else stop.before.stretch
-    if "strike_pole" in kinds and stretch is not None:
-        old = heading_words(
-            stretch.last_heading_deg,
-            stretch.last_heading_magnetic_deg,
-            stretch.last_heading_compass_deg,
-        )
-        said.append(f"hold {old} until the pole is down")
+    before = stop.before
+    if "strike_pole" in kinds and before is not None and before.stretch is not None:
+        true, *dials = _last_headings(before, before.stretch)
+        assert true is not None
+        said.append(f"hold {heading_words(true, *dials)} until the pole is down")
     if (turned := turned_words(stop)) is not None:
         said.append(turned)
     if "set_pole" in kinds and stop.board is not None:
