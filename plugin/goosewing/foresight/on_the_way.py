@@ -295,13 +295,19 @@ def _track(plan: Plan) -> _Track:
     time_h, lat, lon, *sailed = np.array(rows, dtype=np.float64).T
     counts = [len(points) for _, _, points in orders]
     pieces = geodesy.loxodrome_inverse(lat[:-1], lon[:-1], lat[1:], lon[1:]).distance_nm
+    heading, course, water_track, speed, awa, aws = sailed
     return _Track(
-        time_h,
-        lat,
-        np.unwrap(lon, period=360.0),
-        np.concatenate(([0.0], np.cumsum(pieces))),
-        _log_nm(boards),
-        *sailed,
+        time_h=time_h,
+        lat=lat,
+        lon=np.unwrap(lon, period=360.0),
+        gone_nm=np.concatenate(([0.0], np.cumsum(pieces))),
+        log_nm=_log_nm(boards),
+        heading_deg=heading,
+        course_deg=course,
+        water_track_deg=water_track,
+        boat_speed_kn=speed,
+        awa_deg=awa,
+        aws_kn=aws,
         number=np.repeat(np.arange(len(orders)), counts),
         board=np.repeat([at for at, _, _ in orders], counts),
     )
