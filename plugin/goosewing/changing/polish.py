@@ -429,13 +429,17 @@ class _Problem:
         """Take steps as long as they gain something; what comes out is never slower.
 
         Where there is a time to beat, they end as soon as they can't be hoped to come below it.
+        Within limits of hazards or a corridor what the second order promises tells nothing: a
+        step's worth lies in what it leaves beyond them.
         """
         time, width = self.time_h(trial), 1.0
+        in_the_open = not self.limits and self.corridor is None
         hessian: Array | None = None
         for taken in range(rounds):
             model = self._model(trial)
             hessian = model.hessian
-            if time - HOPED[min(taken, len(HOPED) - 1)] * model.gain_h > self.beat_h:
+            hoped_h = HOPED[min(taken, len(HOPED) - 1)] * model.gain_h
+            if in_the_open and time - hoped_h > self.beat_h:
                 break
             made, width = self._step(trial, model, time, width)
             if made is None:
