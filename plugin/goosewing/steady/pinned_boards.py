@@ -263,6 +263,8 @@ class Graph:
     came: Numbers = field(init=False)
     """The board by which a place at a shore is come to; -1 for corners."""
     latest: int = field(init=False)
+    scale_at_ends: float = field(init=False)
+    """Of the plane, the lesser of start and mark. [nm/°]"""
     ahead: Array = field(init=False)
     behind: Array = field(init=False)
 
@@ -270,23 +272,23 @@ class Graph:
         places = self.waters.places
         self.came = np.full(len(places), -1, dtype=np.intp)
         self.latest = len(places)
+        self.scale_at_ends = float(np.min(geodesy.miles_per_degree(places.lat[:2])))
         self.ahead, self.behind = self.ahead_of(places), self.behind_of(places)
 
     def ahead_of(self, places: Places) -> Array:
         """Return less than the time from places to the mark, shape (n,)."""
-        return self._open(places, self.waters.places.at[MARK] - places.at)
+        scale = geodesy.miles_per_degree(places.lat)
+        return self._open(self.waters.places.at[MARK] - places.at, scale)
 
     def behind_of(self, places: Places) -> Array:
         """Return less than the time from the start to places, shape (n,)."""
-        return self._open(places, places.at - self.waters.places.at[START])
+        scale = geodesy.miles_per_degree(places.lat)
+        return self._open(places.at - self.waters.places.at[START], scale)
 
-    def _open(self, places: Places, run: Array) -> Array:
+    def _open(self, run: Array, scale: Array) -> Array:
         plane = np.hypot(*run.T)
         each = self.speeds.gauge.hours_per_mile(run / np.maximum(plane, 1e-12)[:, np.newaxis])
-        nearest = np.minimum(
-            geodesy.miles_per_degree(places.lat),
-            np.min(geodesy.miles_per_degree(self.waters.places.lat[:2])),
-        )
+        nearest = np.minimum(scale, self.scale_at_ends)
         return np.where(plane > 0.0, plane * nearest * np.where(plane > 0, each, 0.0), 0.0)
 
     @property
@@ -347,8 +349,9 @@ class Graph:
         open_ = np.arange(len(places))
         while run > LEAST_BOARD_NM and open_.size:
             at = places[open_]
-            there = Places.loose((w.at[at] + run * towards) / w.scale + w.middle)
-            other = self.ahead_of(there) if sign > 0.0 else self.behind_of(there)
+            there = (w.at[at] + run * towards) / w.scale + w.middle
+            on = w.places.at[MARK] - there if sign > 0.0 else there - w.places.at[START]
+            other = self._open(on, _least_scale(there[:, 1]))
             hours = own[at] + other + 0.97 * run / speed
             open_ = open_[hours > self.limit_h]
             most[open_], run = run, SHORTER * run
@@ -576,6 +579,16 @@ class Graph:
             place * self.modes + before, place * self.modes + after,
             cost[before, after], none, none,
         )  # fmt: skip
+
+
+def _least_scale(isometric_deg: Array) -> Array:
+    """Return a little less than the scale of the plane, without the latitude [nm/°].
+
+    On a sphere it is a·sech ψ; on the ellipsoid that is too much by ½e²·sin²φ at most, and by
+    terms in e⁴.
+    """
+    radius = geodesy.EQUATORIAL_RADIUS_NM * (1.0 - 0.51 * geodesy.ECCENTRICITY_SQUARED)
+    return np.asarray(np.radians(radius) / np.cosh(np.radians(isometric_deg)))
 
 
 def _reach_of(at: Array, wanted: int) -> Array:
