@@ -315,8 +315,9 @@ def danger_words(found: Sequence[Danger], file: Path) -> str:
     """Say how many waypoints were kept clear of."""
     from goosewing.files.disk import shown
 
-    count = f"{len(found)} waypoint{'' if len(found) == 1 else 's'}"
-    return f"{count} of {shown(file.name)} marked as dangers"
+    one = len(found) == 1
+    count = f"{len(found)} waypoint{'' if one else 's'}"
+    return f"{count} of {shown(file.name)} marked as {'a danger' if one else 'dangers'}"
 
 
 def read_tide(text: str) -> Tide:

@@ -534,7 +534,7 @@ class Passed:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Turn:
-    """A change of tack or sails of a plan that was not kept."""
+    """A change of tack or sails of a plan that was not kept; of course alone without kinds."""
 
     kinds: tuple[ManoeuvreKind, ...]
     lat: float

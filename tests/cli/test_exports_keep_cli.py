@@ -62,7 +62,7 @@ def test_a_rock_among_the_waypoints_is_kept_clear_of(run, more, clear):
     # A rock is not the land.
     assert "Land and shoals were not looked at" in said
     assert [each["name"] for each in document["dangers"]] == (["Skarv"] if clear else [])
-    assert ("1 waypoint of own.gpx marked as dangers" in document["cautions"][0]) is clear
+    assert ("1 waypoint of own.gpx marked as a danger" in document["cautions"][0]) is clear
     # How near she comes, told and by another library's geodesics.
     passed = [each for each in document["passed"] if each["name"] == "Skarv"]
     assert bool(passed) is clear

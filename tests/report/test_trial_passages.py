@@ -224,6 +224,8 @@ def test_the_pole_s_side_is_told_and_that_it_is_up_already(printed):
         tack = re.search(r"(port|starboard) tack, wing-and-wing", what)[1]
         other = {"port": "starboard", "starboard": "port"}[tack]
         assert f"boom to {other}, pole to {tack}" in what
+        dead = int(re.search(r"true wind at (\d+)°", what)[1]) > 170
+        assert ("preventer rigged" in what) or not dead
     if poled:
         assert "the pole already up" in poled[0]
 
@@ -239,6 +241,11 @@ def test_the_danger_is_told_by_place_and_how_it_is_passed(printed):
             r"Midgrund, 57°06\.30'N 011°00\.24'E: nearest at (\d{4}Z) \d\d:\d\d, (\d\.\d) nm off "
             r"to starboard, bearing (\d{3})°T (\d{3})°M", words)  # fmt: skip
         assert int(found[3]) - int(found[4]) == 4
+        met = [row["Where, what"] for row in rows(cells, "orders-table")
+               if "passes Midgrund" in row["Where, what"]]  # fmt: skip
+        assert len(met) == 1
+        assert met[0].startswith("North Entrance")
+        assert f"passes Midgrund {found[2]} nm off to starboard at {found[1]} 09:" in met[0]
         places = {
             minutes(hour["UTC UTC+02:00"][:5]): place_of(hour["Position"])
             for hour in rows(cells, "hours-table")
@@ -328,6 +335,7 @@ def test_what_comes_after_the_arrival_is_told_with_the_tide(printed):
     words = " ".join(" ".join(cells.words).split())
     assert "High water Graahavn:" in words
     assert "2027-07-04 1135Z 13:35 (range 1.9 m)" in words
+    assert "2027-07-03 2310Z, 2027-07-04 01:10 (range 1.9 m)" in words
     for row in after:
         from_high_h = (minutes(row["UTC UTC+02:00"][:5]) - minutes("1135Z")) / 60
         if not -1.0 <= from_high_h <= 1.0:
@@ -376,6 +384,10 @@ def test_what_if_tells_turns_and_boards_or_why_there_is_no_plan(printed):
             assert "the forecast covers" in row["boards"]
             continue
         assert row["boards"] == "same boards" or "tack, " in row["boards"]
+        if name == "weekend" and row["boards"] == "same boards":
+            ordered = [row["Where, what"] for row in rows(cells, "orders-table")]
+            assert any(what.startswith("A1: alter course") for what in ordered)
+            assert "alter course " in row["turns: when, where"]
         for turn in row["turns: when, where"].split("; "):
             at = r"(Narrows|Halfway Bank|\d\d°\d\d\.\d\d'N \d{3}°\d\d\.\d\d'E)"
             assert re.search(rf"\d{{4}}Z \d\d:\d\d {at}$", turn)

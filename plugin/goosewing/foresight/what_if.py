@@ -19,6 +19,7 @@ from goosewing.errors import NoPlanError
 from goosewing.foresight.pieces import Piece, pieces_of
 from goosewing.records import Late, Turn, WhatIf
 from goosewing.totals import time_of
+from goosewing.turns import stops
 from goosewing.velocities.velocity_set import (
     airs_over_water,
     along_and_across,
@@ -175,16 +176,17 @@ def sequence_words(destination: str, names: Sequence[str]) -> str:
 
 
 def _turns(plan: Plan) -> tuple[Turn, ...]:
+    """Where something is done, and where between two marks another course is steered."""
     return tuple(
         Turn(
-            kinds=tuple(each.kind for each in board.manoeuvres),
-            lat=board.start.lat,
-            lon=board.start.lon,
-            time=board.manoeuvres[0].time,
+            kinds=tuple(each.kind for each in stop.manoeuvres),
+            lat=stop.lat,
+            lon=stop.lon,
+            time=time,
         )
-        for leg in plan.legs
-        for board in leg.boards
-        if board.manoeuvres
+        for stop in stops(plan)
+        if stop.manoeuvres or (stop.mark is None and stop.kind == "course change")
+        if (time := stop.manoeuvres[0].time if stop.manoeuvres else stop.time) is not None
     )
 
 

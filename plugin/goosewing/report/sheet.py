@@ -6,11 +6,13 @@ HTML by Jinja; the same page as PDF by WeasyPrint. Every figure is read from the
 from __future__ import annotations
 
 import io
+from collections import defaultdict
 from datetime import timedelta
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from goosewing import records
+from goosewing.departures.compare import DEAD_DOWNWIND_DEG
 from goosewing.errors import InputError
 from goosewing.records import DOWNWIND_CAUTION
 from goosewing.report import graphs
@@ -68,7 +70,7 @@ if TYPE_CHECKING:
 
     from goosewing.boat.model import Boat
     from goosewing.hazards.areas import Hazards
-    from goosewing.records import Board, Hour, Plan, Stretch, WhatIf, WindAndStream
+    from goosewing.records import Board, Hour, Passed, Plan, Stretch, WhatIf, WindAndStream
     from goosewing.turns import Stop
 
 FORMATS = (".html", ".pdf")
@@ -95,6 +97,9 @@ TURNS_DEG = 2.0
 
 PLAN_ANEW = "plan anew"
 """Where the plan's own boards can't be sailed to the last mark if she is late."""
+
+PREVENTER = "preventer rigged"
+"""Said on every line that begins near dead downwind. Common practice, no source."""
 
 HERE_NM = 0.05
 """So near, a mark has no bearing that is worth a word. [nm]"""
@@ -128,6 +133,8 @@ class Order(NamedTuple):
     keep: str = ""
     """The angle that is kept, where it makes the heading swing: then this is the order."""
     met: str = ""
+    passes: tuple[str, ...] = ()
+    """Which dangers she passes until the next stop."""
     steer: tuple[str, ...] = ()
     angles: tuple[str, ...] = ()
     courses: tuple[str, ...] = ()
@@ -332,15 +339,31 @@ def _dials(plan: Plan) -> tuple[bool, bool]:
 def orders(plan: Plan, zone: tzinfo | None = None) -> list[Order]:
     """List what is done and held from stop to stop, the arrival last."""
     rows: list[Order] = []
+    near = _near(plan)
     day = _nearest_minute(plan.departure).date()
     for stop in stops(plan):
         time = stop.time or plan.departure
         today = _nearest_minute(time).date()
         number = sum(row.number is not None for row in rows) + 1
         row = _order(stop, time, zone, number)
+        row = row._replace(passes=tuple(_passes(each, zone) for each in near[time]))
         rows.append(row if today == day else row._replace(day=f"{today}"))
         day = today
     return rows
+
+
+def _near(plan: Plan) -> defaultdict[datetime, list[Passed]]:
+    """List under each stop's time the dangers that she is nearest to until the next."""
+    times = [stop.time or plan.departure for stop in stops(plan)]
+    found: defaultdict[datetime, list[Passed]] = defaultdict(list)
+    for each in plan.passed:
+        found[max((time for time in times if time <= each.time), default=times[0])].append(each)
+    return found
+
+
+def _passes(each: Passed, zone: tzinfo | None) -> str:
+    off = f"{each.distance_nm:.1f} nm off to {each.side}"
+    return f"passes {each.name} {off} at {_times(each.time, zone)}"
 
 
 def _nearest_minute(time: datetime) -> datetime:
@@ -447,9 +470,16 @@ def _sailed(
     cells: dict[str, Any] = {
         "sails": UNDER_ENGINE if board.engine else f"{board.tack} tack, {board.sail_set}",
         "spars": "; ".join(
-            filter(None, (spars_words(board), BEYOND if board.beyond_forecast else None))
+            filter(
+                None,
+                (
+                    spars_words(board),
+                    PREVENTER if _runs_dead(held, board) else None,
+                    BEYOND if board.beyond_forecast else None,
+                ),
+            )
         ),
-        "work": _work(stop, board, zone),
+        "work": _work(stop, board),
         "met": _met(held),
     }
     if stretch is None:
@@ -471,6 +501,10 @@ def _sailed(
     }
 
 
+def _runs_dead(held: Board | records.Order, board: Board) -> bool:
+    return not board.engine and held.twa_deg >= DEAD_DOWNWIND_DEG
+
+
 def _over_ground(stretch: Stretch) -> str:
     """Write the course over the ground, and to where it turns until the next stop."""
     first, last = stretch.course_over_ground_deg, stretch.last_course_over_ground_deg
@@ -485,9 +519,9 @@ def _angles(held: Board | records.Order, stretch: Stretch) -> tuple[str, ...]:
     return tuple(angles)
 
 
-def _work(stop: Stop, board: Board, zone: tzinfo | None) -> str:
+def _work(stop: Stop, board: Board) -> str:
     """Say what is steered meanwhile, and from when the board runs, where that takes minutes."""
-    begins = _begins(stop, board, zone)
+    begins = _begins(stop, board, None)
     until = f"on this board from {begins}" if begins else ""
     return "; ".join(filter(None, (handling_words(stop), until)))
 

@@ -16,7 +16,7 @@ from goosewing.words.figures import (
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
-    from datetime import tzinfo
+    from datetime import datetime, tzinfo
 
     from goosewing.records import Board, FromMark, Passed, Tide, WindAndStream
 
@@ -122,13 +122,18 @@ def tides_words(tides: Sequence[Tide], zone: tzinfo | None = None) -> str:
     >>> tides_words([Tide(port="Graahavn", time=noon, range_m=1.9)])
     'High water Graahavn: 2027-06-01 1200Z (range 1.9 m).'
     """
-    times = [
-        f"{each.time + timedelta(seconds=30):%Y-%m-%d} {clock(each.time)}"
-        f"{by_ship(each.time, zone)} (range {each.range_m:.1f} m)"
-        for each in tides
-    ]
+    times = [f"{_dated(each.time, zone)} (range {each.range_m:.1f} m)" for each in tides]
     port = f"High water {tides[0].port}".strip()
     return f"{port}: {', '.join(times)}."
+
+
+def _dated(time: datetime, zone: tzinfo | None) -> str:
+    """Write a time with its day, by the ship's clock too with a day where that is another."""
+    minute = time + timedelta(seconds=30)
+    words = f"{minute:%Y-%m-%d} {clock(time)}"
+    if zone is None or minute.astimezone(zone).date() == minute.date():
+        return f"{words}{by_ship(time, zone)}"
+    return f"{words}, {minute.astimezone(zone):%Y-%m-%d %H:%M}"
 
 
 def from_mark_words(place: FromMark) -> str:

@@ -92,13 +92,15 @@ def _row(name: str, found: Sequence[WhatIf], plan: Plan) -> str:
 
 
 MOST_TURNS = 6
-"""Of more the first are told, and how many there are besides."""
+"""Of more, altered courses are passed over; then the first are told, and how many besides."""
 
 
 def turns_words(
     turns: Sequence[Turn], marks: Sequence[Mark] = (), zone: tzinfo | None = None
 ) -> str:
     """Say what is done when and where, by name where that is a mark."""
+    if len(turns) > MOST_TURNS:
+        turns = [each for each in turns if each.kinds]
     said = [turn_words(each, marks, zone) for each in turns[:MOST_TURNS]]
     if len(turns) > MOST_TURNS:
         said.append(f"{len(turns) - MOST_TURNS} more")
@@ -122,7 +124,7 @@ def _minute(time: datetime) -> datetime:
 
 
 def _done(each: Turn) -> str:
-    return ", ".join(kind.replace("_", " ") for kind in each.kinds)
+    return ", ".join(kind.replace("_", " ") for kind in each.kinds) or "alter course"
 
 
 def turn_words(each: Turn, marks: Iterable[Mark] = (), zone: tzinfo | None = None) -> str:
