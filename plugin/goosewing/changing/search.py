@@ -123,7 +123,8 @@ def search_leg(
     ways = found.ways()
     while found.arrived:
         longest = min(LONGEST_STEP_H, _longest_step_h(found)) / what.fineness
-        if found.step_h <= longest:
+        # A leg between two points that lie as one has no way to be looked at more closely.
+        if found.step_h <= longest or found.hours <= 0.0:
             break
         finer = _finer(found, longest)
         if not finer.arrived:
