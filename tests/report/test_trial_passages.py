@@ -184,7 +184,12 @@ def test_pole_work_says_what_is_steered_meanwhile_and_until_when(printed):
             held = f"hold {old[2] or old[1]}°T {old[4] or old[3]}°M until the pole is down"
             assert held in what
         if "set the pole" in what:
-            assert f"come to {now[1]}°T {now[3]}°M, and set the pole there" in what
+            # Which way she turns for it too: her headings lie less than half a turn apart.
+            old = HEADINGS.fullmatch(before["steer"])
+            first, last = old[2] or old[1], old[4] or old[3]
+            hand = "starboard" if (int(now[1]) - int(first)) % 360 < 180 else "port"
+            turned = f"turn to {hand}, {first}° to {now[1]}°T, {last}° to {now[3]}°M"
+            assert f"{turned}, and set the pole there" in what
         if done := re.search(r"pole[^()]*\((\d+) min\)", what):
             begins = re.search(r"on this board from (\d{4}Z)", what)[1]
             assert abs(minutes(begins) - minutes(row["UTC UTC+02:00"][:5]) - int(done[1])) <= 1

@@ -312,23 +312,28 @@ def _from_to(
 
 
 def turned_words(stop: Stop) -> str | None:
-    """Say which way the bow turns in a tack or a gybe, and from which heading to which.
+    """Say which way the bow turns in a manoeuvre, and from which heading to which.
 
     A tack turns her towards the side that the wind came from, a gybe away from it: onto port
     tack by starboard, or by port. Which way the headings lie is no sure sign: dead downwind
-    they may be the same.
+    they may be the same. Elsewhere it is that by which the headings differ.
 
     Returns
     -------
     str or None
-        As in "turn to starboard, 160° to 247°T, 155° to 242°M"; None without either.
+        As in "turn to starboard, 160° to 247°T, 155° to 242°M"; None where she holds on, or
+        nothing is done.
     """
-    board = stop.board
-    turn = {"tack", "gybe"} & {each.kind for each in stop.manoeuvres}
-    if board is None or not turn:
+    board, kinds = stop.board, {each.kind for each in stop.manoeuvres}
+    if board is None or not kinds:
         return None
-    gybes = "gybe" in turn
-    hand = "port" if (board.tack == "port") is gybes else "starboard"
+    if {"tack", "gybe"} & kinds:
+        gybes = "gybe" in kinds
+        hand = "port" if (board.tack == "port") is gybes else "starboard"
+    elif (alters := alters_to(stop.before, board)) is not None:
+        hand = alters
+    else:
+        return None
     if stop.before is None or stop.before.stretch is None:
         return f"turn to {hand}"
     return f"turn to {hand}, {_from_to(stop.before, stop.before.stretch, board)}"
@@ -360,7 +365,9 @@ def handling_words(stop: Stop) -> str | None:
         said.append(f"hold {heading_words(true, *dials)} until the pole is down")
     if (turned := turned_words(stop)) is not None:
         said.append(turned)
-    if "set_pole" in kinds and stop.board is not None:
+    if turned is not None and "set_pole" in kinds:
+        said[-1] += ", and set the pole there"
+    elif "set_pole" in kinds and stop.board is not None:
         held = stop.board
         new = heading_words(held.heading_deg, held.heading_magnetic_deg, held.heading_compass_deg)
         said.append(f"come to {new}, and set the pole there")
