@@ -54,6 +54,9 @@ NEIGHBOURS = 2_000_000
 NEIGHBOURS_OF_ALL = 1_000_000
 """As many where no hazard had to be left out."""
 
+LEAST_SCALE = 0.97
+"""A board is taken to be no shorter over the ground than this share of its miles in the plane."""
+
 SHORTER = 0.35
 """By so much a board is held shorter, until a way with it may fit into the limit."""
 
@@ -343,7 +346,7 @@ class Graph:
             return np.full(len(places), self.reach)
         w, towards, speed = self.waters, sign * self.board.towards[k], self.board.speed_kn[k]
         # Longer than the whole way no board of it is.
-        run = min(self.reach, self.limit_h * float(speed) / 0.97)
+        run = min(self.reach, self.limit_h * float(speed) / LEAST_SCALE)
         most = np.full(len(places), run)
         own = self.ahead if sign < 0.0 else self.behind
         open_ = np.arange(len(places))
@@ -352,7 +355,7 @@ class Graph:
             there = (w.at[at] + run * towards) / w.scale + w.middle
             on = w.places.at[MARK] - there if sign > 0.0 else there - w.places.at[START]
             other = self._open(on, _least_scale(there[:, 1]))
-            hours = own[at] + other + 0.97 * run / speed
+            hours = own[at] + other + LEAST_SCALE * run / speed
             open_ = open_[hours > self.limit_h]
             most[open_], run = run, SHORTER * run
         most[open_] = 0.0
