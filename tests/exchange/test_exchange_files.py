@@ -1,7 +1,11 @@
 from __future__ import annotations
 
 import os
+import signal
 import stat
+import subprocess
+import sys
+import time
 from pathlib import Path
 
 import pytest
@@ -74,6 +78,31 @@ def test_the_disk_is_asked_to_keep_it_before_the_rename(
     monkeypatch.setattr(Path, "replace", lambda a, b: (done.append("rename"), replace(a, b))[1])
     write_atomically(tmp_path / "x", b"1")
     assert done[:2] == ["fsync", "rename"]
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no SIGKILL")
+def test_what_a_killed_process_left_is_taken_away_after_a_day(tmp_path: Path) -> None:
+    killed = "import os, sys; from pathlib import Path; from goosewing.files import disk; "
+    killed += "disk.os.fsync = lambda _: os.kill(os.getpid(), 9); "
+    killed += "disk.write_atomically(Path(sys.argv[1]) / 'x', b'1')"
+    for _ in range(2):
+        ended = subprocess.run([sys.executable, "-c", killed, str(tmp_path)], check=False)
+        assert ended.returncode == -signal.SIGKILL
+    old, new = tmp_path.iterdir()
+    folder = tmp_path / f".goosewing-{'0' * 16}.tmp"
+    folder.mkdir()
+    (folder / "boat.toml").write_bytes(b"")
+    others = [".goosewing-abc.tmp", "goosewing-0123456789abcdef.tmp", "plan.tmp"]
+    for name in others:
+        (tmp_path / name).write_bytes(b"")
+    aside = tmp_path / f".goosewing-{'1' * 16}.tmp"
+    aside.symlink_to(tmp_path / others[0])
+    two_days_ago = time.time() - 2 * 86400.0
+    for each in (old, folder, aside, *(tmp_path / name for name in others)):
+        os.utime(each, (two_days_ago, two_days_ago), follow_symlinks=False)
+    write_atomically(tmp_path / "y", b"2")
+    left = {each.name for each in tmp_path.iterdir()}
+    assert left == {"y", new.name, *others}
 
 
 @pytest.mark.parametrize("way", ["itself", "dots", "symlink", "hardlink", "input is a symlink"])

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 from goosewing.boat.bands import COLUMNS
 from goosewing.errors import InputError
-from goosewing.files.disk import shown, write_atomically
+from goosewing.files.disk import shown, unfinished_in, write_atomically
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -202,7 +202,7 @@ def write_folder(folder: Path, files: Mapping[str, str]) -> list[Path]:
     check_folder(folder, files)
     new = not folder.exists()
     done: list[Path] = []
-    staging = folder.parent / f".goosewing-{os.urandom(8).hex()}.tmp"
+    staging = unfinished_in(folder.parent)
     try:
         staging.mkdir()
         for name, text in files.items():

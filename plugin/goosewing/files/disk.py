@@ -1,15 +1,20 @@
 """Bytes from disk and back, with one clear line for everything that can go wrong.
 
 A file is written beside its place, flushed to the disk and renamed: whoever
-looks finds the old file or the new one, never a half-written one.
+looks finds the old file or the new one, never a half-written one. What a process
+that was killed had begun is taken away by a later one.
 """
 
 from __future__ import annotations
 
 import contextlib
 import errno
+import functools
 import os
+import re
+import shutil
 import stat
+import time
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -27,6 +32,12 @@ MOST_BYTES_OF_FIELDS = 2_000_000_000
 
 MOST_BYTES_OF_LOG = 20_000_000_000
 """Of a log, which is read as it comes and never held whole."""
+
+LEFT_AFTER_S = 24 * 3600.0
+"""What is being written for so long is not being written any more: it takes seconds. By its age,
+not by whose it is: of a process on another machine that shares the disk nothing is known."""
+
+_UNFINISHED = re.compile(r"\.goosewing-[0-9a-f]{16}\.tmp")
 
 UNPRINTABLE = "\N{REPLACEMENT CHARACTER}"
 """What stands for a character that a line of text can't hold."""
@@ -272,7 +283,7 @@ def _same_file(target: Path, other: Path) -> bool:
 
 
 def _replace(target: Path, raw: bytes, mode: int | None) -> None:
-    beside = target.with_name(f".goosewing-{os.urandom(8).hex()}.tmp")
+    beside = unfinished_in(target.parent)
     try:
         # 0o666 is narrowed by the user's umask, as for any new file.
         handle = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666)
@@ -287,6 +298,42 @@ def _replace(target: Path, raw: bytes, mode: int | None) -> None:
         # Gone already when the rename was done; else (also on ^C) nothing is left.
         beside.unlink(missing_ok=True)
     _sync_folder(target.parent)
+
+
+def unfinished_in(folder: Path) -> Path:
+    """Return a name in a folder for what is still being written.
+
+    What stands under such a name for a day was left by a process that was killed, and goes.
+
+    Parameters
+    ----------
+    folder : path
+        Where it will be renamed to its place.
+
+    Returns
+    -------
+    path
+        Nothing is there yet.
+    """
+    _take_away_what_was_left(folder)
+    return folder / f".goosewing-{os.urandom(8).hex()}.tmp"
+
+
+@functools.cache
+def _take_away_what_was_left(folder: Path) -> None:
+    # Once in a process: a service writes for months, into folders with many files perhaps.
+    before = time.time() - LEFT_AFTER_S
+    with contextlib.suppress(OSError), os.scandir(folder) as entries:
+        left = [each for each in entries if _UNFINISHED.fullmatch(each.name)]
+        for each in left:
+            # Another process may be at it too.
+            with contextlib.suppress(OSError):
+                if each.stat(follow_symlinks=False).st_mtime > before:
+                    continue
+                if each.is_dir(follow_symlinks=False):
+                    shutil.rmtree(each.path, ignore_errors=True)
+                else:
+                    Path(each.path).unlink()
 
 
 def _sync_folder(folder: Path) -> None:
