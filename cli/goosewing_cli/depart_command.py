@@ -137,6 +137,7 @@ def depart(
     noted = hazards_options.Noted(read.waypoints, marks, dangers, danger_distance)
     options = plan_options(
         first=first, margin_deg=margin, corridor_nm=corridor, start_with=start_with,
+        behind=read.behind,
         start_tack=start_tack, shortest_board_min=shortest_board, watch_h=watch,
         worth_min=worth, engine=engine,
         source=inputs.source_words(wind, current, weather, hold_last=hold_last),

@@ -169,7 +169,11 @@ FirstBoard = Annotated[
 ]
 CorridorMiles = Annotated[
     float | None,
-    option("--corridor", metavar="NM", help="Stay within this distance of the rhumb line."),
+    option(
+        "--corridor",
+        metavar="NM",
+        help="Stay within this distance of the leg's rhumb line, also from --at.",
+    ),
 ]
 StartWith = Annotated[
     str | None,
@@ -419,11 +423,14 @@ def read_marks(
     if by_words_nm is not None:
         worded = from_here.leaving_by_words(made.marks, by_words_nm)
         made = from_here.Marks(worded.marks, (*made.notices, *worded.notices))
+    all_ = made.marks
     if next_mark is not None:
         ahead = from_here.from_next(made.marks, next_mark)
         made = from_here.Marks(ahead.marks, (*made.notices, *ahead.notices))
     if here is not None:
         made = _from_here(made, *here, said=next_mark is not None, every=every)
+        begun_at = len(all_) - len(made.marks)
+        made = made._replace(behind=all_[begun_at] if begun_at >= 0 else None)
     return made._replace(texts=read.texts, waypoints=waypoints)
 
 

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from goosewing.case import Case
     from goosewing.options import Options
-    from goosewing.records import Plan
+    from goosewing.records import Mark, Plan
     from goosewing.weather.base import Weather
 
     Progress = Callable[[str, float], None]
@@ -32,9 +32,20 @@ SECONDS_A_LINE = 10.0
 
 
 def plan_options(
-    *, first: inputs.First | None, start_tack: inputs.TackName | None, **others: Any
+    *,
+    first: inputs.First | None,
+    start_tack: inputs.TackName | None,
+    behind: Mark | None,
+    **others: Any,
 ) -> Options:
     """Return what is asked of a plan, from the options of a command.
+
+    Parameters
+    ----------
+    first, start_tack, **others
+        As the fields of `goosewing.options.Options`.
+    behind : Mark or None
+        Where the leg that she is on begins.
 
     Raises
     ------
@@ -46,6 +57,7 @@ def plan_options(
     return Options(
         first=None if first is None else first.value,
         start_tack=None if start_tack is None else start_tack.value,
+        corridor_from=None if behind is None else (behind.lat, behind.lon),
         **others,
     )
 

@@ -5,12 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from goosewing.earth.corridor import Corridor
+from goosewing.earth.course import course_between
 from goosewing.options import Options
 
 if TYPE_CHECKING:
     from datetime import datetime
 
     from goosewing.boat.model import Boat
+    from goosewing.earth.course import Course
     from goosewing.hazards.areas import Hazards
     from goosewing.records import Mark
     from goosewing.weather.base import Weather
@@ -47,3 +50,15 @@ class Case:
     options: Options = Options()  # noqa: RUF009 - a frozen value
     hazards: Hazards | None = None
     notices: tuple[str, ...] = ()
+
+
+def corridor_on(options: Options, course: Course, leg: int) -> Corridor | None:
+    """Return the channel to stay in on a passage's leg, counted from 0; None if none is wished.
+
+    It lies along the leg as a whole, also where she plans from beside that line.
+    """
+    if options.corridor_nm is None:
+        return None
+    if leg == 0 and options.corridor_from is not None:
+        course = course_between(*options.corridor_from, course.lat2, course.lon2)
+    return Corridor(course, options.corridor_nm)

@@ -24,6 +24,9 @@ class Options:
         How far past the layline to turn. [°]
     corridor_nm : float or None
         Half the width of the channel either side of the rhumb line. [nm]
+    corridor_from : (float, float) or None
+        Where that line begins on the first leg, if she is on the leg already: latitude and
+        longitude of the mark behind. None: where she starts. [°]
     start_with, start_tack : str or None
         The sails and tack she is under at the first mark; free if None.
     shortest_board_min : float or None
@@ -46,6 +49,7 @@ class Options:
     first: First | None = None
     margin_deg: float = 0.0
     corridor_nm: float | None = None
+    corridor_from: tuple[float, float] | None = None
     start_with: str | None = None
     start_tack: Tack | None = None
     shortest_board_min: float | None = None

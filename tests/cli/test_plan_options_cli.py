@@ -6,7 +6,9 @@ import json
 import re
 from xml.etree import ElementTree
 
+import numpy as np
 import pytest
+from pyproj import Transformer
 
 PLAN = (
     "plan", "marks.gpx", "--boat", "brisvik/boat.toml", "--wind", "315/10",
@@ -41,6 +43,32 @@ def test_from_here_to_the_next_mark(run):
     start = made["legs"][0]["boards"][0]["start"]
     assert (start["lat"], start["lon"]) == pytest.approx((56.0 + 40.0 / 60.0, 12.0))
     assert "Left behind: Start, Anholt E." in made["notices"]
+
+
+def test_from_beside_the_line_the_corridor_is_the_legs_own(run):
+    """She starts west of the line from Start to Anholt E, and turns at the edges about it."""
+    start, mark = (56.45, 12.35), (56.72, 11.85)
+    at = (56.59, 12.08)
+    made = document(
+        run, "--at", "{},{}".format(*at), "--next", "Anholt E", "--corridor", "0.6",
+        "--start-tack", "starboard",
+    )  # fmt: skip
+    ends = [(board["end"]["lat"], board["end"]["lon"]) for board in made["legs"][0]["boards"]]
+    assert ends[-1] == pytest.approx(mark)
+    assert len(ends) > 4
+    off = [right_of_nm(start, mark, end) for end in ends]
+    assert right_of_nm(start, mark, at) < -0.2
+    assert 0.5 < max(off) < 0.61
+    assert -0.5 > min(off) > -0.61
+
+
+def right_of_nm(a, b, at):
+    """How far right of the loxodrome between two places a third lies, by PROJ's Mercator."""
+    plane = Transformer.from_crs("EPSG:4326", "EPSG:3395", always_xy=True)
+    (x, y), (u, v) = (
+        np.subtract(plane.transform(p[1], p[0]), plane.transform(a[1], a[0])) for p in (b, at)
+    )
+    return (u * y - v * x) / np.hypot(x, y) * np.cos(np.radians(at[0])) / 1852.0
 
 
 def test_at_on_land_is_fine(run):

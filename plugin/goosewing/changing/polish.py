@@ -36,9 +36,9 @@ from goosewing.units import METRES_PER_NM
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from goosewing.changing.corridor import Corridor
     from goosewing.changing.keep_clear import Limits, Offing, Path
     from goosewing.changing.shooting import Nearby
+    from goosewing.earth.corridor import Corridor
     from goosewing.units import Array
 
 ROUGH_STEPS = 100

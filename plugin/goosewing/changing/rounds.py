@@ -28,10 +28,11 @@ from goosewing.earth import geodesy
 from goosewing.velocities.velocity_set import Airs
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
 
     from numpy.typing import NDArray
 
+    from goosewing.earth.corridor import Corridor
     from goosewing.earth.course import Course
     from goosewing.hazards.areas import Hazards
     from goosewing.hazards.free_water import Waterways
@@ -448,7 +449,7 @@ class Round:
         across = s.across[batch][state] + across * stretch
         hours = np.full(len(state), step)
         steps = (state, along, across, hours, row)
-        if self.leg.what.corridor_nm is not None:
+        if self.leg.what.corridor is not None:
             steps = self._cut_at_the_edge(batch, here, *steps)
         born = [self._sailed(batch, *steps, slow)]
         if self.water is not None:
@@ -460,21 +461,45 @@ class Round:
         hours: Array, row: Array,
     ) -> tuple[Numbers, Array, Array, Array, Array]:  # fmt: skip
         """Let steps that would leave the corridor end at its edge: there she turns."""
-        assert self.leg.what.corridor_nm is not None
-        half = (self.leg.what.corridor_nm * here.cells_per_nm)[state]
-        before = self.store.across[batch][state] - self.grid.aside
-        moved = across - self.grid.aside - before
-        room = np.sign(moved) * half - before
-        over = np.abs(before + moved) > half
-        share = np.divide(room, moved, out=np.ones_like(moved), where=over & (moved != 0.0))
-        start = self.store.along[batch][state]
-        kept = share > SHORTEST_CUT
-        cut = (
-            state, start + share * (along - start), self.grid.aside + before + share * moved,
-            share * hours, row,
-        )  # fmt: skip
-        at = np.flatnonzero(kept)
-        return cut[0][at], cut[1][at], cut[2][at], cut[3][at], cut[4][at]
+        corridor = self.leg.what.corridor
+        assert corridor is not None
+        begun, begun_aside = (each[batch][state] for each in (self.store.along, self.store.across))
+        before, moved, side, edge = self._room(corridor, batch, here, state, (along, across))
+        over = side * (before + moved) > edge
+        share = np.divide(side * edge - before, moved, out=np.ones_like(moved), where=over)
+        at = np.flatnonzero(share > SHORTEST_CUT)
+        cut = begun + share * (along - begun), begun_aside + share * (across - begun_aside)
+        return state[at], cut[0][at], cut[1][at], (share * hours)[at], row[at]
+
+    def _leaves(
+        self, corridor: Corridor, batch: Numbers, here: Here, state: Numbers, there: Array
+    ) -> BoolArray:
+        """Whether places that states sail to, shape (n, 2) in cells, lie outside a corridor."""
+        before, moved, side, edge = self._room(corridor, batch, here, state, (*there.T,))
+        return np.asarray(side * (before + moved) > edge)
+
+    def _room(
+        self, corridor: Corridor, batch: Numbers, here: Here, state: Numbers, there: Sequence[Array]
+    ) -> tuple[Array, Array, Array, Array]:
+        """How far to the right of a corridor's line states are and move, and to what edge.
+
+        Returns
+        -------
+        before, moved, side, edge : ndarray, shape (n,)
+            `side` is that to which they move, -1 or 1; from outside none may go farther out.
+        """
+        begun = (each[batch][state] for each in (self.store.along, self.store.across))
+        before = self._beside(corridor, *begun)
+        moved = self._beside(corridor, *there) - before
+        side = np.copysign(1.0, moved)
+        edge = np.maximum(corridor.half_nm * here.cells_per_nm[state], side * before)
+        return before, moved, side, edge
+
+    def _beside(self, corridor: Corridor, along: Array, across: Array) -> Array:
+        """How far to the right of a corridor's line places lie, in cells."""
+        mark, aside = self.grid.mark
+        angle = np.radians(corridor.course.bearing_deg - self.grid.course.bearing_deg)
+        return np.asarray((across - aside) * np.cos(angle) - (along - mark) * np.sin(angle))
 
     @staticmethod
     def _slow(spread: GroundSpread, along: Array, across: Array, size: int) -> BoolArray:
@@ -661,6 +686,8 @@ class Round:
         )
         hours = far[at] / (straight.speed_kn * scale)
         made = hours <= 1.05 * self.step_h
+        if self.leg.what.corridor is not None:
+            made &= ~self._leaves(self.leg.what.corridor, batch, here, which[at], there[at])
         at, hours = at[made], hours[made]
         place = there[at]
         return self._sailed(

@@ -20,6 +20,7 @@ from goosewing.changing.guide import Guide
 from goosewing.changing.motion import Waters
 from goosewing.changing.rounds import TRUSTED, Round, SearchedLeg
 from goosewing.changing.ways import Root, Search, Way, fastest_of, sailed_exactly
+from goosewing.earth.course import along_and_aside_deg
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -115,8 +116,8 @@ def search_leg(
         costs = np.zeros_like(costs)
     leg = SearchedLeg(waters, course, roots, what, gauge, fastest_kn, costs, progress)
     cell = course.mercator_deg / (CELLS_ALONG * what.fineness)
-    if what.corridor_nm is not None:
-        cell = min(cell, what.corridor_nm / (leg.nm_per_deg * CELLS_IN_HALF * what.fineness))
+    if what.corridor is not None:
+        cell = min(cell, what.corridor.half_nm / (leg.nm_per_deg * CELLS_IN_HALF * what.fineness))
     step = _step_h(leg, cell)
     shorter = float(np.clip(step * what.fineness / FIRST_STEP_H, 1.0, MOST_SHORTENED))
     found = _waited_for(_first_round(leg, cell / shorter, step / shorter))
@@ -238,14 +239,17 @@ def _first_round(leg: SearchedLeg, cell: float, step: float) -> Round:
 
 def _most_aside(leg: SearchedLeg, cell_deg: float) -> int | None:
     """Cells to either side that a corridor needs, wherever the plane's scale is largest."""
-    if leg.what.corridor_nm is None:
+    corridor = leg.what.corridor
+    if corridor is None:
         return None
-    return int(np.ceil(1.5 * leg.what.corridor_nm / (leg.nm_per_deg * cell_deg))) + 1
+    start = along_and_aside_deg(corridor.course, leg.course.lat1, leg.course.lon1)
+    off_nm = abs(float(start[1])) * leg.nm_per_deg
+    return int(np.ceil(1.5 * (corridor.half_nm + off_nm) / (leg.nm_per_deg * cell_deg))) + 1
 
 
 def _near_edge(found: Round) -> bool:
     rows, columns = found.grid.shape
-    confined = found.leg.what.corridor_nm is not None
+    confined = found.leg.what.corridor is not None
     for way in found.ways():
         for part in way.stretches:
             along, across = found.grid.place(part.lat, part.lon)

@@ -39,11 +39,11 @@ if TYPE_CHECKING:
 
     from numpy.typing import ArrayLike, NDArray
 
-    from goosewing.changing.corridor import Corridor
     from goosewing.changing.guesses import Outlook
     from goosewing.changing.keep_clear import Offing
     from goosewing.changing.motion import Waters
     from goosewing.changing.ways import Stretch, Way
+    from goosewing.earth.corridor import Corridor
     from goosewing.earth.course import Course
     from goosewing.options import First
     from goosewing.records import Mark, Steer

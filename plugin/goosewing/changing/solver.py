@@ -18,8 +18,8 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from goosewing.boat import manoeuvres
+from goosewing.case import corridor_on
 from goosewing.changing import board_records, guesses, least_time
-from goosewing.changing.corridor import Corridor
 from goosewing.changing.engine_rule import Lulls
 from goosewing.changing.guesses import Outlook
 from goosewing.changing.motion import Waters
@@ -54,6 +54,7 @@ if TYPE_CHECKING:
     from goosewing.boat.model import Boat
     from goosewing.case import Case
     from goosewing.changing.keep_clear import Offing
+    from goosewing.earth.corridor import Corridor
     from goosewing.hazards.areas import Area
     from goosewing.options import First, Options
     from goosewing.records import Tack
@@ -209,7 +210,7 @@ def _settled(
         _bound_for(waters, course), course, view, now, _shortest_h(options, way), reckoning,
         watch_h=_watch_h(options, way), worth_h=options.worth_min / 60.0,
         first=trip.wishes[at], offing=_offing(waters, course, way),
-        corridor=_corridor(options, course), margin_deg=options.margin_deg,
+        corridor=corridor_on(options, course, at), margin_deg=options.margin_deg,
         rough_h=min((way.arrival_h - now) / ROUGH_ORDERS, LONGEST_ROUGH_H),
         straight_h=_straight_h(waters, course, now, way.arrival_h - now),
     )  # fmt: skip
@@ -243,7 +244,7 @@ def _resettled(trip: _Trip, at: int, leg: Settled, reckoning: Clock) -> Settled:
     stage = replace(
         leg.stage, waters=_bound_for(trip.waters, course), course=course, start_h=now,
         before=reckoning, first=trip.wishes[at], straight_h=None,
-        corridor=_corridor(trip.options, course),
+        corridor=corridor_on(trip.options, course, at),
     )  # fmt: skip
     return Settled(stage, resettled(stage, leg.boards, trip.marks[at + 1]))
 
@@ -417,7 +418,9 @@ def _ways_over(
     _check_open(waters, course, origin, mark)
     if options.corridor_nm is not None:
         check_corridor(view.fastest_kn, mark.name, options.corridor_nm)
-    for what in _searches(waters, options, _searched_shortest_h(options, course, view)):
+    corridor = corridor_on(options, course, at)
+    shortest_h = _searched_shortest_h(options, course, view)
+    for what in _searches(waters, options, shortest_h, corridor):
         search = partial(_search, waters, course, view, what, told)
         ways = _begun_as_wished(waters, trip.wishes[at], roots, search)
         if ways:
@@ -442,16 +445,14 @@ def _across(waters: Waters, course: Course) -> Area | None:
     return waters.hazards.what_blocks(course.lat1, course.lon1, course.lat2, course.lon2)
 
 
-def _corridor(options: Options, course: Course) -> Corridor | None:
-    return None if options.corridor_nm is None else Corridor(course, options.corridor_nm)
-
-
-def _searches(waters: Waters, options: Options, shortest_h: float) -> list[Search]:
+def _searches(
+    waters: Waters, options: Options, shortest_h: float, corridor: Corridor | None
+) -> list[Search]:
     """How a leg is searched, each where the one before found nothing.
 
     Between hazards boards may have to be shorter, the grid finer, or the way round longer.
     """
-    wished = Search(shortest_h=shortest_h, corridor_nm=options.corridor_nm)
+    wished = Search(shortest_h=shortest_h, corridor=corridor)
     if waters.hazards is None:
         return [wished]
     short = wished if options.shortest_board_min is not None else replace(wished, shortest_h=0.0)

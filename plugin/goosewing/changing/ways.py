@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from goosewing.earth.corridor import Corridor
     from goosewing.units import Array, BoolArray
 
     Numbers = NDArray[np.intp]
@@ -89,15 +90,15 @@ class Search:
         Cells and steps are this much smaller than usual, angles closer by its root.
     widest : float
         The first area grows to this many times its size where nothing arrives within it.
-    corridor_nm : float, optional
-        Half the width of the channel along the rhumb line that is not left. [nm]
+    corridor : Corridor, optional
+        The channel that is not left; she may start outside, and then goes no farther out.
     """
 
     shortest_h: float = 0.0
     free: bool = False
     fineness: float = 1.0
     widest: float = 3.0
-    corridor_nm: float | None = None
+    corridor: Corridor | None = None
 
 
 def stretches_of(modes: Numbers, lat: Array, lon: Array, time: Array, row: Array) -> list[Stretch]:

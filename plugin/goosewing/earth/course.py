@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from goosewing.earth import geodesy
+
+if TYPE_CHECKING:
+    from goosewing.units import Array
 
 EARTH_RADIUS_NM = 3440.0
 
@@ -48,3 +52,28 @@ def course_between(lat1: float, lon1: float, lat2: float, lon2: float) -> Course
     offset = geodesy.mercator_offset(lat1, lon1, lat2, lon2)
     length = float(np.hypot(offset.east_deg, offset.north_deg))
     return Course(lat1, lon1, lat2, lon2, float(line.distance_nm), float(line.bearing_deg), length)
+
+
+def along_and_aside_deg(
+    course: Course, lat: Array | float, lon: Array | float
+) -> tuple[Array, Array]:
+    """Return how far along a loxodrome places lie, and how far to its right.
+
+    In the Mercator plane, in which it is straight, and taken to go on beyond its ends.
+
+    Parameters
+    ----------
+    course : Course
+    lat, lon : ndarray or float
+        Of one shape. [°]
+
+    Returns
+    -------
+    along, aside : ndarray
+        Of that shape, in degrees of longitude.
+    """
+    offset = geodesy.mercator_offset(course.lat1, course.lon1, lat, lon)
+    angle = np.radians(course.bearing_deg)
+    sin, cos = np.sin(angle), np.cos(angle)
+    along = offset.east_deg * sin + offset.north_deg * cos
+    return along, np.asarray(offset.east_deg * cos - offset.north_deg * sin)

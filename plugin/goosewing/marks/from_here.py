@@ -48,6 +48,8 @@ class Marks(NamedTuple):
     """Of the route that they were taken from."""
     waypoints: tuple[Mark, ...] = ()
     """Of the same file, that are no marks."""
+    behind: Mark | None = None
+    """The mark that the first leg leads from, where she is on that leg already."""
 
 
 class Leave(NamedTuple):

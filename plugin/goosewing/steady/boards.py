@@ -14,12 +14,12 @@ is what a corridor asks for; one turn is the plain case.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from goosewing.earth import geodesy
-from goosewing.earth.course import Course
+from goosewing.earth.course import Course, along_and_aside_deg
 from goosewing.errors import InputError
 from goosewing.velocities.velocity_set import (
     LEAST_SHARE,
@@ -35,11 +35,15 @@ from goosewing.velocities.velocity_set import (
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from goosewing.earth.corridor import Corridor
     from goosewing.units import Array, BoolArray
 
 
 LEAST_BOARD_IN_CORRIDOR_H = 1.0 / 60.0
 """A corridor must hold boards of at least a minute: less is not sailing."""
+
+MOST_TURN_TRIALS = 64
+"""How often turns are added to boards that still leave a corridor."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -139,12 +143,42 @@ def joined(a: Choices, b: Choices) -> Choices:
     )
 
 
-def lay_out(held: VelocitySet, course: Course, choices: Choices) -> Ways:
-    """Place the turning points of each choice and time its boards."""
+class Line(NamedTuple):
+    """The line that boards reach to either side of, as it lies before her; in the plane."""
+
+    bearing_deg: float
+    along_deg: float
+    """How far along it the mark lies. [°]"""
+    aside_deg: float
+    """How far to the right of it she starts. [°]"""
+    half_deg: float
+    """How far off it she may go. [°]"""
+
+    @classmethod
+    def between(cls, course: Course) -> Line:
+        """Return the line from where she starts to the mark, with all the room there is."""
+        return cls(course.bearing_deg, course.mercator_deg, 0.0, float("inf"))
+
+    @classmethod
+    def of(cls, corridor: Corridor, course: Course) -> Line:
+        """Return a corridor's line as it lies before one who may start beside it."""
+        own = corridor.course
+        if own == course:
+            return cls(own.bearing_deg, own.mercator_deg, 0.0, corridor.narrowest_deg)
+        along, aside = along_and_aside_deg(own, course.lat1, course.lon1)
+        left = own.mercator_deg - float(along)
+        return cls(own.bearing_deg, left, float(aside), corridor.narrowest_deg)
+
+
+def lay_out(held: VelocitySet, course: Course, choices: Choices, line: Line | None = None) -> Ways:
+    """Place the turning points of each choice and time its boards.
+
+    Boards that alternate reach equally far to both sides of `line`; of the course if None.
+    """
     mode, row = _spread(choices, choices.turns)
     board = np.arange(mode.shape[1])
     exact, _ = velocities(held.boat, held.modes, held.airs, mode, row)
-    length = _mercator_lengths(exact.east_kn, exact.north_kn, course, choices.turns)
+    length = _mercator_lengths(exact.east_kn, exact.north_kn, course, choices.turns, line)
     lat, lon = _turning_points(exact.east_kn, exact.north_kn, length, course, choices.turns)
     distance = geodesy.loxodrome_inverse(
         lat[:, :-1], lon[:, :-1], lat[:, 1:], lon[:, 1:]
@@ -156,41 +190,83 @@ def lay_out(held: VelocitySet, course: Course, choices: Choices) -> Ways:
     )
 
 
-def reach_to_the_side_deg(
-    east_kn: Array, north_kn: Array, course: Course, turns: NDArray[np.intp]
+def _mercator_lengths(
+    east: Array, north: Array, course: Course, turns: NDArray[np.intp], line: Line | None
 ) -> Array:
-    """Return how far each way reaches to either side of the loxodrome, shape (o,).
+    """Return each board's length in the Mercator plane, shape (o, b), in degrees of longitude.
 
-    In degrees of longitude of the Mercator plane; zero for a single board. The
-    first and last board cover it once, those between twice (from edge to edge).
+    NaN where no such boards lead to the mark. Two boards are the same whatever they reach
+    to the side of, so that they are taken from the course itself.
     """
-    along, across = along_and_across(east_kn, north_kn, course.bearing_deg)
-    share = _lateral_shares(east_kn.shape[1], turns)
+    own = Line.between(course)
+    length = _lengths_about(own, east, north, turns)
+    if line is None:
+        return length
+    return np.where((turns > 1)[:, np.newaxis], _lengths_about(line, east, north, turns), length)
+
+
+def _lengths_about(line: Line, east: Array, north: Array, turns: NDArray[np.intp]) -> Array:
+    _, across = along_and_across(east, north, line.bearing_deg)
+    sideways = np.abs(across) / np.hypot(east, north)
+    run = np.abs(np.diff(_edges_deg(line, east, north, turns), axis=1))
+    slanted = np.divide(run, sideways, out=np.zeros_like(sideways), where=sideways > 0.0)
+    first = np.arange(east.shape[1]) == 0
+    single = (turns == 0)[:, np.newaxis]
+    return np.where(single, first * line.along_deg, slanted)
+
+
+def _edges_deg(line: Line, east: Array, north: Array, turns: NDArray[np.intp]) -> Array:
+    """Return how far to the right of a line boards begin and end, shape (o, b + 1). [°].
+
+    Between the first board and the last they run from edge to edge, to either side alike;
+    the last ends on the line. NaN where no such boards lead to the mark.
+    """
+    along, across = along_and_across(east, north, line.bearing_deg)
     slant = np.divide(along, np.abs(across), out=np.zeros_like(along), where=across != 0.0)
+    side = np.sign(across[:, 0])
+    before = side * line.aside_deg
+    share = _lateral_shares(east.shape[1], turns)
     progress = np.sum(share * slant, axis=1)
     reach = np.full(len(turns), np.nan)
-    np.divide(course.mercator_deg, progress, out=reach, where=progress > 0.0)
-    return np.where(turns == 0, 0.0, reach)
+    ahead = line.along_deg + slant[:, 0] * before
+    np.divide(ahead, progress, out=reach, where=progress > 0.0)
+    first = reach
+    if line.aside_deg:
+        first, reach = _stood_on(line, slant, before, (turns, progress, reach))
+    board = np.arange(east.shape[1] + 1)
+    edge = np.where(board % 2 == 1, 1.0, -1.0) * (side * reach)[:, np.newaxis]
+    edge[:, 0], edge[:, 1] = line.aside_deg, side * first
+    return np.where(board > turns[:, np.newaxis], 0.0, edge)
+
+
+def _stood_on(
+    line: Line, slant: Array, before: Array, evenly: tuple[NDArray[np.intp], Array, Array]
+) -> tuple[Array, Array]:
+    """Let the first board stand on to its edge where she starts farther out than boards reach.
+
+    Returns
+    -------
+    first, reach : ndarray, shape (o,)
+        How far out the first board ends, and all others; NaN where none lead to the mark. [°]
+    """
+    turns, progress, reach = evenly
+    out = (before > reach) & (turns > 1)
+    first = np.where(out, line.half_deg, reach)
+    second = slant[:, min(1, slant.shape[1] - 1)]
+    rest = progress - slant[:, 0] - second
+    ahead = line.along_deg - slant[:, 0] * (line.half_deg - before) - second * line.half_deg
+    others = np.divide(ahead, rest, out=np.full(len(turns), np.nan), where=out & (rest > 0.0))
+    reach = np.where(out, others, reach)
+    fits = (reach >= 0.0) & (first >= before)
+    return np.where(fits, first, np.nan), np.where(fits, reach, np.nan)
 
 
 def _lateral_shares(boards: int, turns: NDArray[np.intp]) -> Array:
+    """How often each board covers the reach: the first and last once, those between twice."""
     board = np.arange(boards)
     outer = (board == 0) | (board == turns[:, np.newaxis])
     inside = board <= turns[:, np.newaxis]
     return np.where(inside, np.where(outer, 1.0, 2.0), 0.0)
-
-
-def _mercator_lengths(east: Array, north: Array, course: Course, turns: NDArray[np.intp]) -> Array:
-    """Return each board's length in the Mercator plane, shape (o, b), in degrees of longitude."""
-    reach = reach_to_the_side_deg(east, north, course, turns)
-    _, across = along_and_across(east, north, course.bearing_deg)
-    sideways = np.abs(across) / np.hypot(east, north)
-    share = _lateral_shares(east.shape[1], turns)
-    slanted = np.divide(
-        reach[:, np.newaxis] * share, sideways, out=np.zeros_like(sideways), where=sideways > 0.0
-    )
-    single = (turns == 0)[:, np.newaxis]
-    return np.where(single, share * course.mercator_deg, slanted)
 
 
 def _turning_points(
@@ -242,7 +318,7 @@ def with_margin(
             row[i], moved[i] = found.row_deg[at[0]], True
     trial = replace(choices, last_row_deg=row)
     # So far freer that the boards make nothing good towards the mark: no layline there.
-    lost = np.isnan(_reach(held, course, trial, choices.turns))
+    lost = np.isnan(_lengths(held, course, trial)).any(axis=1)
     row = np.where(lost, choices.last_row_deg, row)
     return replace(choices, last_row_deg=row), moved & ~lost
 
@@ -251,32 +327,49 @@ def within_corridor(
     held: VelocitySet,
     course: Course,
     choices: Choices,
-    half_width_nm: float,
+    line: Line,
     margin_deg: float = 0.0,
 ) -> Choices:
-    """Add turns until no way reaches farther than `half_width_nm` from the loxodrome.
+    """Add turns until no way reaches farther off a corridor's line than it is wide.
 
     Whether the first board's kind or the second's leads into the mark changes
     with every turn, and with it what `with_margin` makes of it.
 
     The Mercator plane's scale is taken where the corridor is narrowest in it,
-    so that the boards never leave the corridor.
+    so that the boards never leave the corridor. Where she starts outside they
+    lead no farther out.
+
+    Returns
+    -------
+    Choices
+        Without those that no number of turns keeps inside.
     """
-    limit = narrowest_deg(course, half_width_nm)
     turns = choices.turns.copy()
     every = np.arange(len(turns))
-    for _ in range(64):
+    wide = np.zeros(len(turns), dtype=bool)
+    for _ in range(MOST_TURN_TRIALS):
         last = choices.row_deg[every, turns % 2]
         choices = replace(choices, turns=turns.copy(), last_row_deg=last)
         if margin_deg:
             choices, _moved = with_margin(held, course, choices, margin_deg)
-        reach = _reach(held, course, choices, turns)
-        wide = (turns > 0) & (reach > limit * (1.0 + 1e-12))
+        share = _share_of_room(held, course, choices, line)
+        wide = (turns > 0) & (share > 1.0 + 1e-12)
         if not wide.any():
             break
         # The reach falls as one over the number of turns, but for the margin's last board.
-        turns[wide] = np.maximum(turns[wide] + 1, np.floor(reach / limit * turns)[wide])
-    return choices
+        turns[wide] = np.maximum(turns[wide] + 1, np.floor(share * turns)[wide])
+    return choices if not line.aside_deg else _those(choices, ~wide & np.isfinite(share))
+
+
+def _those(choices: Choices, keep: BoolArray) -> Choices:
+    """Return some of the choices; one whose partner is left out is its own."""
+    number = np.cumsum(keep) - 1
+    alone = ~keep[choices.partner]
+    partner = np.where(alone, np.arange(len(keep)), choices.partner)
+    return Choices(
+        choices.mode[keep], choices.row_deg[keep], choices.last_row_deg[keep],
+        choices.turns[keep], number[partner[keep]],
+    )  # fmt: skip
 
 
 def _spread(choices: Choices, turns: NDArray[np.intp]) -> tuple[NDArray[np.intp], Array]:
@@ -287,9 +380,25 @@ def _spread(choices: Choices, turns: NDArray[np.intp]) -> tuple[NDArray[np.intp]
     return choices.mode[:, board % 2], row
 
 
-def _reach(held: VelocitySet, course: Course, choices: Choices, turns: NDArray[np.intp]) -> Array:
-    exact, _ = velocities(held.boat, held.modes, held.airs, *_spread(choices, turns))
-    return reach_to_the_side_deg(exact.east_kn, exact.north_kn, course, turns)
+def _lengths(held: VelocitySet, course: Course, choices: Choices) -> Array:
+    exact, _ = velocities(held.boat, held.modes, held.airs, *_spread(choices, choices.turns))
+    return _mercator_lengths(exact.east_kn, exact.north_kn, course, choices.turns, None)
+
+
+def _share_of_room(held: VelocitySet, course: Course, choices: Choices, line: Line) -> Array:
+    """How far each way reaches to the side, as a share of the room there is; shape (o,).
+
+    NaN where no such boards lead to the mark; outside the corridor the room ends where she is.
+    """
+    exact, _ = velocities(held.boat, held.modes, held.airs, *_spread(choices, choices.turns))
+    east, north = exact.east_kn, exact.north_kn
+    length = _mercator_lengths(east, north, course, choices.turns, line)
+    _, across = along_and_across(east, north, line.bearing_deg)
+    run = length * across / np.hypot(east, north)
+    beside = line.aside_deg + np.cumsum(run, axis=1)
+    room = np.maximum(line.half_deg, np.copysign(1.0, beside) * line.aside_deg)
+    share: Array = np.max(np.abs(beside) / room, axis=1)
+    return share
 
 
 def check_corridor(fastest_kn: float, mark: str, half_width_nm: float) -> None:
@@ -308,21 +417,12 @@ def check_corridor(fastest_kn: float, mark: str, half_width_nm: float) -> None:
         )
 
 
-def narrowest_deg(course: Course, half_width_nm: float) -> float:
-    """Return half the width of a corridor in the Mercator plane where it is least [°]."""
-    south, north = sorted((course.lat1, course.lat2))
-    lowest = 0.0 if south <= 0.0 <= north else min(abs(south), abs(north))
-    lowest = max(0.0, lowest - half_width_nm / 60.0)
-    edge = geodesy.loxodrome_direct(lowest, 0.0, 90.0, half_width_nm)
-    return float(edge.lon)
-
-
 def ways_to_sail(
     held: VelocitySet,
     course: Course,
     *,
     margin_deg: float = 0.0,
-    corridor_nm: float | None = None,
+    corridor: Corridor | None = None,
 ) -> tuple[Ways, float]:
     """Work out every sensible way to sail a leg in steady airs.
 
@@ -334,8 +434,8 @@ def ways_to_sail(
         The leg.
     margin_deg : float
         How far past the layline to turn. [°]
-    corridor_nm : float, optional
-        Half the width of the channel to stay in. [nm]
+    corridor : Corridor, optional
+        The channel to stay in.
 
     Returns
     -------
@@ -346,10 +446,11 @@ def ways_to_sail(
     """
     straight = straight_velocities(held, course.bearing_deg)
     pairs = two_board_choices(held, course.bearing_deg, straight)
-    if corridor_nm is not None:
-        pairs = within_corridor(held, course, pairs, corridor_nm, margin_deg)
+    line = None if corridor is None else Line.of(corridor, course)
+    if line is not None:
+        pairs = within_corridor(held, course, pairs, line, margin_deg)
     elif margin_deg:
         pairs, _ = with_margin(held, course, pairs, margin_deg)
-    ways = lay_out(held, course, joined(one_board_choices(straight), pairs))
+    ways = lay_out(held, course, joined(one_board_choices(straight), pairs), line)
     fastest = np.max(straight.along_kn, initial=0.0)
     return ways, course.distance_nm / fastest if fastest > 0.0 else float("nan")

@@ -37,6 +37,7 @@ if TYPE_CHECKING:
 
     from goosewing.hazards.areas import Hazards
     from goosewing.steady.cheapest_chain import Costs
+    from goosewing.steady.lane import Lane
     from goosewing.units import AnyArray, Array, BoolArray
     from goosewing.velocities.velocity_set import VelocitySet
 
@@ -253,7 +254,7 @@ class Graph:
     two: Numbers
     limit_h: float
     """Boards on ways that take longer are left out."""
-    corridor_nm: float | None
+    lane: Lane | None
     strict: bool
     """Whether every board must touch the corner that it leads to or from."""
     inside: Callable[[Array], BoolArray] | None
@@ -380,8 +381,8 @@ class Graph:
         behind = self.behind_of(new)
         onward = self.ahead_of(new)
         keep = behind + onward <= self.limit_h
-        if self.corridor_nm is not None:
-            keep &= self._in_corridor(at)
+        if self.lane is not None:
+            keep &= self._in_lane(at)
         if self.inside is not None:
             keep &= self.inside(at)
         keep = np.flatnonzero(keep)
@@ -466,8 +467,8 @@ class Graph:
         hours = hours + float(turn)
         keep = self._in_time(start, end, hours)
         turned = self.waters.at[start] + run[:, :1] * board.towards[a]
-        if self.corridor_nm is not None:
-            keep &= self._in_corridor(turned)
+        if self.lane is not None:
+            keep &= self._in_lane(turned)
         if self.inside is not None:
             keep &= self.inside(turned)
         start, end, hours = start[keep], end[keep], hours[keep]
@@ -481,12 +482,9 @@ class Graph:
     def _in_time(self, start: Numbers, end: Numbers, hours: Array) -> BoolArray:
         return np.asarray(self.behind[start] + hours + self.ahead[end] <= self.limit_h)
 
-    def _in_corridor(self, at: Array) -> BoolArray:
-        start, mark = self.waters.at[START], self.waters.at[MARK]
-        along = (mark - start) / np.hypot(*(mark - start))
-        off = np.abs((at[:, 0] - start[0]) * along[1] - (at[:, 1] - start[1]) * along[0])
-        assert self.corridor_nm is not None
-        return np.asarray(off <= self.corridor_nm * (1.0 + 1e-9))
+    def _in_lane(self, at: Array) -> BoolArray:
+        assert self.lane is not None
+        return self.lane.holds(at / self.waters.scale + self.waters.middle)
 
     # Boards on other angles.
 
@@ -822,7 +820,7 @@ def graph_of(
     box: Array,
     *,
     spacing_nm: float,
-    corridor_nm: float | None,
+    lane: Lane | None,
     limit_h: float,
     speeds: Speeds,
     most_corners: int = MOST_CORNERS[0],
@@ -835,6 +833,8 @@ def graph_of(
     inside = measure(corners.places) <= most
     if np.isfinite(limit_h):
         inside &= measure.excess(corners.places) <= limit_h / measure.hours - 1.0
+    if lane is not None:
+        inside &= lane.holds(corners.places)
     ends = leg.reshape(2, 2)
     nowhere = np.full((2, 2), np.nan)
     at = np.concatenate((ends, corners.places[inside]))
@@ -853,7 +853,7 @@ def graph_of(
     return Graph(
         waters=waters, held=held, speeds=speeds, costs=costs, hazards=hazards, board=board,
         one=np.concatenate((one, two)), two=np.concatenate((two, one)), limit_h=limit_h,
-        corridor_nm=corridor_nm, strict=not few,
+        lane=lane, strict=not few,
         inside=None if not np.isfinite(most) else lambda at: measure(at / scale + middle) <= most,
         bounces=bounces,
         reach=2.0 * float(np.max(np.ptp(waters.at, axis=0))) + 1.0,

@@ -25,9 +25,9 @@ from goosewing.earth import geodesy
 from goosewing.earth.course import Course, course_between
 from goosewing.hazards import taut_string
 from goosewing.hazards.taut_string import MARK, START, Places, Taut
-from goosewing.steady import boards
 from goosewing.steady.boards import Choices, Ways, lay_out, with_margin
 from goosewing.steady.cheapest_chain import SCRAP_H, first_allowed
+from goosewing.steady.lane import Lane
 from goosewing.velocities.travel_time import Gauge, Pairs, along_one_mode, neighbours
 from goosewing.velocities.velocity_set import (
     TWO_ANGLES_GAIN,
@@ -41,6 +41,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from goosewing.earth.corridor import Corridor
     from goosewing.hazards.areas import Area, Hazards
     from goosewing.options import First
     from goosewing.steady import pinned_boards
@@ -84,18 +85,15 @@ class Room:
     gauge: Gauge
     leg: Array
     """As `Hazards.in_plane` gives it. [°]"""
-    corridor_deg: float | None = None
-    """How far from the straight line she may go, in the plane. [°]"""
+    lane: Lane | None = None
+    """The corridor that she stays in."""
 
     def free(self, points: Array) -> BoolArray:
         """Tell which paths, shape (n, p, 2) in the plane, keep clear all along; shape (n,)."""
         count, corners, _ = points.shape
         fits = np.ones(count, dtype=bool)
-        if self.corridor_deg is not None:
-            along = self.leg[2:] - self.leg[:2]
-            off = points - self.leg[:2]
-            across = (off[..., 0] * along[1] - off[..., 1] * along[0]) / np.hypot(*along)
-            fits = np.all(np.abs(across) <= self.corridor_deg * (1.0 + 1e-9), axis=1)
+        if self.lane is not None:
+            fits = np.all(self.lane.holds(points), axis=1)
         ends = np.concatenate((points[fits, :-1], points[fits, 1:]), axis=2).reshape(-1, 4)
         met = self.hazards.met(ends).reshape(-1, corners - 1)
         fits[fits] = ~met.any(axis=1)
@@ -473,7 +471,7 @@ class Wishes(NamedTuple):
     """What the navigator and the legs beside ask of a leg."""
 
     margin_deg: float
-    corridor_nm: float | None
+    corridor: Corridor | None
     first: First | None
     """Which of two boards comes first."""
     slack_h: float
@@ -512,9 +510,9 @@ def ways_round(
     if across is None and clear.all():
         return None
     leg = hazards.in_plane(course.lat1, course.lon1, course.lat2, course.lon2)
-    corridor = wishes.corridor_nm
-    limit_deg = None if corridor is None else boards.narrowest_deg(course, corridor)
-    room = Room(hazards, held, Gauge.of(held), leg, limit_deg)
+    corridor = wishes.corridor
+    lane = None if corridor is None else Lane.of(hazards, corridor, leg)
+    room = Room(hazards, held, Gauge.of(held), leg, lane)
     own = np.where(np.isfinite(ways.elapsed_h.sum(axis=1)), costs.own_h(ways), np.inf)
     may = clear & first_allowed(ways, held.modes, wishes.first)
     best_clear = float(np.min(own[may], initial=np.inf))
@@ -612,7 +610,6 @@ def _pinned(
 
     least = pinned_boards.least_h(room.gauge, room.leg)
     side = np.array([mode.side for mode in costs.modes])
-    corridor_nm = None if room.corridor_deg is None else wishes.corridor_nm
     speeds = pinned_boards.Speeds.of(room.held)
     crowded = False
     for times in (*CLOSE_LIMITS, *LIMITS, np.inf):
@@ -621,7 +618,7 @@ def _pinned(
         limit = min(best_clear_h, times * least) + wishes.slack_h
         graph = pinned_boards.graph_of(
             room.hazards, room.held, costs, room.leg, box,
-            spacing_nm=max(0.1, 0.85 * room.hazards.clearance_nm), corridor_nm=corridor_nm,
+            spacing_nm=max(0.1, 0.85 * room.hazards.clearance_nm), lane=room.lane,
             limit_h=limit, speeds=speeds, bounces=bounces, most_corners=most_corners,
         )  # fmt: skip
         crowded = graph.inside is not None

@@ -13,6 +13,7 @@ import numpy as np
 from goosewing.boat import manoeuvres
 from goosewing.boat.manoeuvres import Mode
 from goosewing.boat.model import wind_limit_text
+from goosewing.case import corridor_on
 from goosewing.earth import geodesy
 from goosewing.earth.course import Course, course_between, is_curved
 from goosewing.errors import NoPlanError
@@ -177,9 +178,9 @@ def _legs(
         # What a leg begins and ends with may save a manoeuvre at its marks.
         joined = (bool(costs.start_modes) or at > 0) + (at + 1 < len(wishes))
         try:
-            leg = leg_choice(held, origin, mark, options)
+            leg = leg_choice(held, origin, mark, options, at)
             if hazards is not None:
-                leg = _among(hazards, held, leg, costs, options, first, joined)
+                leg = _among(hazards, held, leg, costs, options, first, joined, at)
         except NoPlanError:
             motored = _motored(hazards, held, origin, mark) if options.engine else None
             if motored is None:
@@ -250,6 +251,7 @@ def _among(
     options: Options,
     first: First | None,
     joined: int,
+    at: int,
 ) -> LegChoice:
     """Give a leg near hazards the ways round them; at so many of its marks others join it.
 
@@ -261,7 +263,8 @@ def _among(
     from goosewing.steady import round_hazards
 
     dearest = float(np.max(costs.table_h, initial=0.0))
-    asked = round_hazards.Wishes(options.margin_deg, options.corridor_nm, first, joined * dearest)
+    corridor = corridor_on(options, leg.course, at)
+    asked = round_hazards.Wishes(options.margin_deg, corridor, first, joined * dearest)
     among = round_hazards.ways_round(hazards, held, leg.course, leg.ways, costs, asked)
     if among is None:
         return leg
@@ -331,8 +334,10 @@ def sailable(boat: Boat, airs: Airs[float]) -> VelocitySet:
     return held
 
 
-def leg_choice(held: VelocitySet, origin: Mark, destination: Mark, options: Options) -> LegChoice:
-    """Work out every way to sail one leg.
+def leg_choice(
+    held: VelocitySet, origin: Mark, destination: Mark, options: Options, at: int = 0
+) -> LegChoice:
+    """Work out every way to sail one leg, the passage's `at`th.
 
     Raises
     ------
@@ -349,7 +354,7 @@ def leg_choice(held: VelocitySet, origin: Mark, destination: Mark, options: Opti
         fastest_kn = float(np.max(np.hypot(held.east_kn, held.north_kn)))
         check_corridor(fastest_kn, destination.name, options.corridor_nm)
     ways, straight_h = ways_to_sail(
-        held, course, margin_deg=options.margin_deg, corridor_nm=options.corridor_nm
+        held, course, margin_deg=options.margin_deg, corridor=corridor_on(options, course, at)
     )
     if is_curved(course) and options.corridor_nm is None and not options.margin_deg:
         ways = poleward.with_poleward(held, course, ways)

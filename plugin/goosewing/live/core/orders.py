@@ -74,6 +74,7 @@ def wanted(state: State, route: Route, reason: Reason, desk: Desk) -> Order:
         start_with=carried(state) if route.from_here else None,
         shift_deg=_shift(state),
         wants_rule=shifty.wants_rule(state, desk),
+        behind=route.marks[route.next - 1] if route.from_here and route.next > 0 else None,
     )
 
 
@@ -168,11 +169,12 @@ def carry_out(order: Order, desk: Desk) -> Plan:
         As `goosewing.plan.make`.
     """
     options = Options(
-        # In a corridor either board may come first, and each plan draws it from where she is:
-        # just gone about at its edge, she would be sent back at once for the longer board.
-        first=None if desk.corridor_nm is None else order.start_tack,
+        # Without a leg of its own a corridor is drawn from where she is, so that either board
+        # may come first: just gone about at its edge, she would be sent back at once.
+        first=order.start_tack if desk.corridor_nm is not None and order.behind is None else None,
         margin_deg=desk.margin_deg,
         corridor_nm=desk.corridor_nm,
+        corridor_from=None if order.behind is None else (order.behind.lat, order.behind.lon),
         shortest_board_min=desk.shortest_board_min,
         start_tack=order.start_tack,
         start_with=order.start_with,

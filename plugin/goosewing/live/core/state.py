@@ -267,6 +267,8 @@ class Order:
     """Whether the plan before stands where nothing changes."""
     wants_rule: bool = False
     """Whether a rule for shifts is to be worked out with it."""
+    behind: Mark | None = None
+    """Where the leg that she is on begins: a corridor lies along the whole of it."""
 
 
 class Reason(NamedTuple):

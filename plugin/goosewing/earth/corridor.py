@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from goosewing.changing.motion import degrees_per_hour
 from goosewing.earth import geodesy
+from goosewing.earth.course import along_and_aside_deg
 
 if TYPE_CHECKING:
     from goosewing.earth.course import Course
@@ -23,23 +23,31 @@ SPARE_NM = 0.001
 
 @dataclass(frozen=True, slots=True)
 class Corridor:
-    """A channel of half a width either side of a leg's rhumb line."""
+    """A channel of half a width either side of a leg's rhumb line.
+
+    Who plans the rest of a leg starts beside that line, or even outside.
+    """
 
     course: Course
+    """The leg's own, from the mark behind to the mark ahead."""
     half_nm: float
+
+    @property
+    def narrowest_deg(self) -> float:
+        """Half its width in the Mercator plane where it is least. [°]."""
+        south, north = sorted((self.course.lat1, self.course.lat2))
+        lowest = 0.0 if south <= 0.0 <= north else min(abs(south), abs(north))
+        lowest = max(0.0, lowest - self.half_nm / 60.0)
+        edge = geodesy.loxodrome_direct(lowest, 0.0, 90.0, self.half_nm)
+        return float(edge.lon)
 
     def inside_nm(self, lat: Array, lon: Array) -> Array:
         """By how much places lie within it, of the shape given; negative outside. [nm]."""
         course = self.course
-        offset = geodesy.mercator_offset(course.lat1, course.lon1, lat, lon)
-        angle = np.radians(course.bearing_deg)
-        sin, cos = np.sin(angle), np.cos(angle)
-        along = offset.east_deg * sin + offset.north_deg * cos
-        across = offset.east_deg * cos - offset.north_deg * sin
+        along, aside = along_and_aside_deg(course, lat, lon)
         foot = geodesy.latitude_from_isometric(
-            geodesy.isometric_latitude(course.lat1) + along * cos
+            geodesy.isometric_latitude(course.lat1) + along * np.cos(np.radians(course.bearing_deg))
         )
         # The plane's scale between the two lies between theirs: the wider miles are the safe ones.
         wider = np.minimum(np.abs(lat), np.abs(foot))
-        _, deg_per_nm = degrees_per_hour(wider, np.ones(np.shape(lat)), np.zeros(np.shape(lat)))
-        return np.asarray(self.half_nm - SPARE_NM - np.abs(across) / deg_per_nm)
+        return np.asarray(self.half_nm - SPARE_NM - np.abs(aside) * geodesy.miles_per_degree(wider))
