@@ -434,6 +434,25 @@ def test_no_room_for_boards_is_said():
         assert abs(board.end.lat - middle) * 60.0 <= 4.5
 
 
+@pytest.mark.parametrize("islands", [1, 40])
+@pytest.mark.parametrize("start", [57.06, 56.93, 57.09])
+def test_round_hazards_a_corridor_is_the_legs_own_too(start, islands):
+    """Its line is a parallel, so that only latitudes count; from outside she comes in.
+
+    One island is rounded by the taut string, many by pinned boards.
+    """
+    more = [box(11.1 + 0.01 * at, 57.2, 11.104 + 0.01 * at, 57.204) for at in range(islands - 1)]
+    more += [] if islands == 1 else [box(11.25, 56.99, 11.27, 57.01)]
+    shapes = [SQUARE, *more]
+    plan = planned(
+        BEATER, [(start, 11.02), (57.0, 11.4)], [island(shape) for shape in shapes], 0.1,
+        wind=(90.0, 10.0), corridor_nm=4.5, corridor_from=(57.0, 11.0),
+    )  # fmt: skip
+    assert least_distance_nm(plan, shapes) >= 0.1 - 1.0 / NM
+    for board in plan.legs[0].boards:
+        assert abs(board.end.lat - 57.0) * 60.0 <= max(4.5, abs(start - 57.0) * 60.0) + 0.01
+
+
 def test_a_margin_is_kept_into_the_mark():
     places = [(57.0, 11.0), (57.0, 11.4)]
     plan = planned(BEATER, places, [island(SQUARE)], 0.1, wind=(90.0, 10.0), margin_deg=6.0)
