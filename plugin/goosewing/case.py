@@ -60,5 +60,6 @@ def corridor_on(options: Options, course: Course, leg: int) -> Corridor | None:
     if options.corridor_nm is None:
         return None
     if leg == 0 and options.corridor_from is not None:
-        course = course_between(*options.corridor_from, course.lat2, course.lon2)
+        whole = course_between(*options.corridor_from, course.lat2, course.lon2)
+        return Corridor(whole, options.corridor_nm, (course.lat1, course.lon1))
     return Corridor(course, options.corridor_nm)

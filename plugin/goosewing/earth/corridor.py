@@ -31,6 +31,9 @@ class Corridor:
     course: Course
     """The leg's own, from the mark behind to the mark ahead."""
     half_nm: float
+    start: tuple[float, float] | None = None
+    """Where she starts, latitude and longitude, if not on that line: from outside she may come in,
+    but goes no farther out. [°]"""
 
     @property
     def narrowest_deg(self) -> float:
@@ -42,7 +45,19 @@ class Corridor:
         return float(edge.lon)
 
     def inside_nm(self, lat: Array, lon: Array) -> Array:
-        """By how much places lie within it, of the shape given; negative outside. [nm]."""
+        """By how much places lie within the room she has, of the shape given. [nm].
+
+        Negative outside it.
+        """
+        aside = self._aside_nm(lat, lon)
+        room = self.half_nm - SPARE_NM
+        if self.start is None:
+            return np.asarray(room - np.abs(aside))
+        out = self._aside_nm(*(np.array([each]) for each in self.start))
+        return np.asarray(np.maximum(room, np.copysign(1.0, aside) * out) - np.abs(aside))
+
+    def _aside_nm(self, lat: Array, lon: Array) -> Array:
+        """How far to the right of its line places lie; never too little."""
         course = self.course
         along, aside = along_and_aside_deg(course, lat, lon)
         foot = geodesy.latitude_from_isometric(
@@ -50,4 +65,4 @@ class Corridor:
         )
         # The plane's scale between the two lies between theirs: the wider miles are the safe ones.
         wider = np.minimum(np.abs(lat), np.abs(foot))
-        return np.asarray(self.half_nm - SPARE_NM - np.abs(aside) * geodesy.miles_per_degree(wider))
+        return np.asarray(aside * geodesy.miles_per_degree(wider))
