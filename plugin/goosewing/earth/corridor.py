@@ -20,6 +20,27 @@ if TYPE_CHECKING:
 SPARE_NM = 0.001
 """Boards stay so much farther inside: about as far as they are made exact."""
 
+COMING_IN = 4.0
+"""Who starts outside has so many times as far along the leg to come in as she is outside."""
+
+
+def room_aside(half: float, aside: Array, start: Array, ahead: Array) -> Array:
+    """Return how far off a corridor's line places may lie, on the side they are on.
+
+    Half its width; beside a start outside it as far as she is off, less and less ahead of her.
+
+    Parameters
+    ----------
+    half : float
+        Half the width.
+    aside, ahead : ndarray
+        How far to the right of the line places lie, and how far along it from the start.
+    start : ndarray, shape ()
+        How far to the right of it the start lies; all in one unit.
+    """
+    out = np.maximum(0.0, np.copysign(1.0, aside) * start - half)
+    return np.asarray(half + np.clip(out - np.maximum(ahead, 0.0) / COMING_IN, 0.0, None))
+
 
 @dataclass(frozen=True, slots=True)
 class Corridor:
@@ -49,15 +70,15 @@ class Corridor:
 
         Negative outside it.
         """
-        aside = self._aside_nm(lat, lon)
-        room = self.half_nm - SPARE_NM
+        along, aside = self._off_nm(lat, lon)
+        half = self.half_nm - SPARE_NM
         if self.start is None:
-            return np.asarray(room - np.abs(aside))
-        out = self._aside_nm(*(np.array([each]) for each in self.start))
-        return np.asarray(np.maximum(room, np.copysign(1.0, aside) * out) - np.abs(aside))
+            return np.asarray(half - np.abs(aside))
+        begun, out = self._off_nm(*(np.asarray(each) for each in self.start))
+        return np.asarray(room_aside(half, aside, out, along - begun) - np.abs(aside))
 
-    def _aside_nm(self, lat: Array, lon: Array) -> Array:
-        """How far to the right of its line places lie; never too little."""
+    def _off_nm(self, lat: Array, lon: Array) -> tuple[Array, Array]:
+        """How far along its line places lie, about; and how far to its right, never too little."""
         course = self.course
         along, aside = along_and_aside_deg(course, lat, lon)
         foot = geodesy.latitude_from_isometric(
@@ -65,4 +86,5 @@ class Corridor:
         )
         # The plane's scale between the two lies between theirs: the wider miles are the safe ones.
         wider = np.minimum(np.abs(lat), np.abs(foot))
-        return np.asarray(aside * geodesy.miles_per_degree(wider))
+        scale = geodesy.miles_per_degree(wider)
+        return np.asarray(along * scale), np.asarray(aside * scale)

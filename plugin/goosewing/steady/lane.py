@@ -29,7 +29,10 @@ class Lane(NamedTuple):
         return cls(line, corridor.narrowest_deg, leg[:2])
 
     def holds(self, points: Array) -> BoolArray:
-        """Tell which places, shape (..., 2), lie within it, or no farther out than the start."""
+        """Tell which places, shape (..., 2), lie within it, or no farther out than the start.
+
+        Among hazards who starts outside may need a shore there to turn at.
+        """
         aside, start = self._aside(points), self._aside(self.start)
         room = np.maximum(self.half_deg, np.copysign(1.0, aside) * start)
         return np.asarray(np.abs(aside) <= room * (1.0 + 1e-9))
