@@ -17,8 +17,10 @@ from shapely import Point
 from archipelagos import MIDDLE, across, strewn
 from goosewing.boat.model import Boat, Leeway, Manoeuvres, PolarTable, SailSet
 from goosewing.earth import geodesy
+from goosewing.hazards import rays
 from goosewing.hazards.areas import Area, Hazards
-from goosewing.hazards.rays import run_free
+from goosewing.hazards.sights import pairs_touching
+from goosewing.hazards.taut_string import Places
 from goosewing.plan import make
 from goosewing.records import Mark
 from goosewing.weather.steady import SteadyWeather
@@ -77,20 +79,86 @@ def least_offing_nm(plan, areas):
 
 
 @pytest.mark.parametrize("angle", [0.0, 0.3, math.pi / 2.0, 3.0, 4.5])
-def test_rays_run_as_far_as_their_lines_do(angle):
+@pytest.mark.parametrize("at_once", [1 << 21, 50])
+def test_rays_run_as_far_as_their_lines_do(angle, at_once, monkeypatch):
+    monkeypatch.setattr(rays, "AT_ONCE", at_once)
     rng = np.random.default_rng(2)
     shapes = shapely.buffer(shapely.points(rng.uniform(0, 10, (80, 2))), rng.uniform(0.05, 0.4, 80))
     places = rng.uniform(0, 10, (300, 2))
     points, ring = shapely.get_coordinates(shapely.boundary(shapes), return_index=True)
     same = ring[1:] == ring[:-1]
     towards = np.array([math.cos(angle), math.sin(angle)])
-    found = run_free(places, towards, points[:-1][same], points[1:][same], 6.0)
+    found = rays.run_free(places, towards, points[:-1][same], points[1:][same], 6.0)
     shores = shapely.multilinestrings(list(shapely.boundary(shapes)))
-    met = shapely.intersection(
-        shapely.linestrings(np.stack((places, places + 6.0 * towards), axis=1)), shores
-    )
-    off = shapely.distance(shapely.points(places), met)
-    assert np.allclose(found, np.where(np.isnan(off), 6.0, off), atol=1e-9)
+    for sign, run in zip((1.0, -1.0), found, strict=True):
+        met = shapely.intersection(
+            shapely.linestrings(np.stack((places, places + sign * 6.0 * towards), axis=1)), shores
+        )
+        off = shapely.distance(shapely.points(places), met)
+        assert np.allclose(run, np.where(np.isnan(off), 6.0, off), atol=1e-9)
+
+
+# ---- which corners are joined ----------------------------------------------------------------
+
+
+def hulls(rng, count=30):
+    """Start, mark and the corners of convex islands; edges due east and due north among them."""
+    squares = shapely.box(*rng.uniform(0, 10, (2, 8)), *rng.uniform(10.0, 10.3, (2, 8)))
+    middles = rng.uniform(0, 10, (count, 1, 2))
+    round_ = shapely.convex_hull(shapely.multipoints(middles + rng.normal(0, 0.15, (count, 7, 2))))
+    shapes = shapely.orient_polygons(np.concatenate((round_, squares)))
+    rings = [shapely.get_coordinates(each)[:-1] for each in shapes]
+    at = np.concatenate(([[0.0, 0.0], [10.0, 10.0]], *rings))
+    nowhere = np.full((2, 2), np.nan)
+    solid = np.repeat(np.arange(-1, len(rings)), [2, *map(len, rings)])
+    return Places(
+        at, at[:, 1],
+        np.concatenate((nowhere, *(np.roll(each, 1, axis=0) for each in rings))),
+        np.concatenate((nowhere, *(np.roll(each, -1, axis=0) for each in rings))),
+        solid, solid[:0],
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("far", [0.7, 2.0, np.inf])
+def test_pairs_are_those_whose_line_leaves_both_islands_on_one_side(seed, far):
+    rng = np.random.default_rng(seed)
+    places = hulls(rng)
+    reach = far * rng.uniform(0.5, 1.5, len(places))
+    one, other = pairs_touching(places, places.at, reach)
+    found = set(zip(np.minimum(one, other).tolist(), np.maximum(one, other).tolist(), strict=True))
+    assert len(found) == len(one)
+
+    def beside(corner, towards):
+        """Whether an island lies on one side of a line through its corner, by all its corners."""
+        off = places.at[places.solid == places.solid[corner]] - places.at[corner]
+        cross = towards[0] * off[:, 1] - towards[1] * off[:, 0]
+        return not (np.any(cross > 1e-12) and np.any(cross < -1e-12))
+
+    wanted = set()
+    for a in range(2, len(places)):
+        run = places.at[a + 1 :] - places.at[a]
+        for b in a + 1 + np.flatnonzero(np.hypot(*run.T) <= np.maximum(reach[a], reach[a + 1 :])):
+            towards = places.at[b] - places.at[a]
+            if beside(a, towards) and beside(b, towards):
+                wanted.add((a, int(b)))
+    assert found == wanted
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_many_lines_at_once_meet_what_each_alone_does(seed):
+    rng = np.random.default_rng(seed)
+    marks = across(0.0)
+    hazards = Hazards.of(strewn(2000, seed, clear_of=marks), 0.05)
+    start = hazards.in_plane(*MIDDLE, *MIDDLE)[:2] + rng.uniform(-0.4, 0.4, (3000, 2))
+    ends = np.concatenate((start, start + rng.normal(0.0, 0.02, (3000, 2))), axis=1)
+    whole = hazards.met(ends)
+    assert 0.1 < whole.mean() < 0.9
+    grown = shapely.STRtree(hazards.shapes_in(np.array([15.0, 60.0, 21.0, 80.0])))
+    lines = shapely.linestrings(ends.reshape(-1, 2, 2))
+    alone = np.zeros(len(ends), dtype=bool)
+    alone[grown.query(lines, predicate="intersects")[0]] = True
+    assert np.array_equal(whole, alone)
 
 
 # ---- clear of them all -----------------------------------------------------------------------

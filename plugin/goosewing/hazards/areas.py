@@ -363,6 +363,23 @@ class Hazards:
             self._ready[missing] = True
         return np.asarray(self._grown[solids])
 
+    @cached_property
+    def _hearts(self) -> Array:
+        """Middle and radius of a circle within every grown solid, shape (p, 3)."""
+        return np.full((len(self._solid), 3), np.nan)
+
+    def _hearts_of(self, solids: NDArray[np.intp]) -> Array:
+        """Return such circles, shape (s, 3); of radius zero where the middle lies outside."""
+        missing = np.unique(solids[np.isnan(self._hearts[solids, 2])])
+        if missing.size:
+            shapes = self._forbidden(missing)
+            middle = shapely.centroid(shapes)
+            radius = shapely.distance(middle, shapely.boundary(shapes)) * (1.0 - 1e-9)
+            radius[~shapely.contains(shapes, middle)] = 0.0
+            self._hearts[missing, :2] = shapely.get_coordinates(middle)
+            self._hearts[missing, 2] = radius
+        return np.asarray(self._hearts[solids])
+
     def _plane(self, lat: Array, lon: Array) -> tuple[Array, Array]:
         west, _, east, _ = self._extent
         middle = 0.5 * (west + east)
@@ -439,8 +456,16 @@ class Hazards:
 
     def _meeting(self, ends: Array) -> BoolArray:
         """Tell which pieces in the plane meet what is forbidden, exactly."""
-        line, _solid, _run = self._pairs(ends)
         hit = np.zeros(len(ends), dtype=bool)
+        if len(ends) <= FEW_LINES:
+            hit[self._pairs(ends)[0]] = True
+            return hit
+        lines = _lines(*ends.T)
+        line, solid = self._tree.query(lines)
+        hearts = self._hearts_of(solid)
+        hit[line[_apart(ends[line], hearts[:, :2]) < hearts[:, 2]]] = True
+        open_ = np.flatnonzero(~hit[line])
+        line, solid, _run = self._those_met(line[open_], solid[open_], lines)
         hit[line] = True
         return hit
 
@@ -449,6 +474,12 @@ class Hazards:
         lines = _lines(*ends.T)
         closely = "intersects" if len(lines) <= FEW_LINES else None
         line, solid = self._tree.query(lines, predicate=closely)
+        return self._those_met(line, solid, lines)
+
+    def _those_met(
+        self, line: NDArray[np.intp], solid: NDArray[np.intp], lines: AnyArray
+    ) -> tuple[NDArray[np.intp], NDArray[np.intp], AnyArray]:
+        """Return which of pieces and solids meet."""
         # Pieces in order of solid, so that each prepared shape stays at hand.
         order = np.argsort(solid, kind="stable")
         line, solid = line[order], solid[order]
@@ -602,6 +633,14 @@ def _check(area: Area) -> None:
 def _turned(ends: Array, turn_deg: float) -> Array:
     """Turn pieces or boxes in the plane by whole circles."""
     return np.asarray(ends + np.array([turn_deg, 0.0, turn_deg, 0.0]))
+
+
+def _apart(ends: Array, places: Array) -> Array:
+    """How far pieces in the plane, shape (n, 4), pass from places, shape (n, 2)."""
+    run, off = ends[:, 2:] - ends[:, :2], places - ends[:, :2]
+    square = np.maximum(np.einsum("ij,ij->i", run, run), 1e-300)
+    share = np.clip(np.einsum("ij,ij->i", run, off) / square, 0.0, 1.0)
+    return np.asarray(np.hypot(*(off - share[:, np.newaxis] * run).T))
 
 
 def _lines(east1: Array, north1: Array, east2: Array, north2: Array) -> AnyArray:

@@ -26,6 +26,7 @@ import numpy as np
 
 from goosewing.earth import geodesy
 from goosewing.hazards.rays import run_free
+from goosewing.hazards.sights import pairs_touching
 from goosewing.hazards.taut_string import MARK, START, Places, touches
 from goosewing.units import METRES_PER_NM
 from goosewing.velocities.travel_time import Gauge, Pairs, along_one_mode, neighbours
@@ -322,21 +323,23 @@ class Graph:
 
     def _runs(self, places: Numbers) -> tuple[Array, Array]:
         """How far places' boards run free ahead, and behind, shape (n, k) each."""
-        return self._runs_one_way(places, 1.0), self._runs_one_way(places, -1.0)
-
-    def _runs_one_way(self, places: Numbers, sign: float) -> Array:
-        w, found = self.waters, np.zeros((len(places), len(self.board.mode)))
+        w, shape = self.waters, (len(places), len(self.board.mode))
+        ahead, behind = np.zeros(shape), np.zeros(shape)
         # Of boards that must touch the corner that they lead to or from, no others are of use.
-        of_use = (
-            touching(w.places.some(places), self.board.towards) if self.strict else found == 0.0
-        )
+        of_use = self._touching(places) if self.strict else np.ones(shape, dtype=bool)
         for k, towards in enumerate(self.board.towards):
-            in_time = np.zeros(len(places))
-            in_time[of_use[:, k]] = self._held_in_time(places[of_use[:, k]], k, sign)
-            some = in_time > 0.0
-            run = run_free(w.at[places[some]], sign * towards, *w.edges, self.reach)
-            found[some, k] = np.minimum(run, in_time[some])
-        return found
+            some = np.flatnonzero(of_use[:, k])
+            in_time = [self._held_in_time(places[some], k, sign) for sign in (1.0, -1.0)]
+            held = np.maximum(*in_time) > 0.0
+            some, in_time = some[held], [each[held] for each in in_time]
+            run = run_free(w.at[places[some]], towards, *w.edges, self.reach)
+            ahead[some, k] = np.minimum(run[0], in_time[0])
+            behind[some, k] = np.minimum(run[1], in_time[1])
+        return ahead, behind
+
+    def _touching(self, places: Numbers) -> BoolArray:
+        """Tell which boards touch the corners of places, shape (n, k)."""
+        return touching(self.waters.places.some(places), self.board.towards)
 
     def _held_in_time(self, places: Numbers, k: int, sign: float) -> Array:
         """Return how far a board may be held, ahead or behind, on any way within the limit.
@@ -366,7 +369,7 @@ class Graph:
         """Hold boards from the latest places until a shore ends them; add where they end."""
         w, board = self.waters, self.board
         latest = np.arange(len(w.at) - self.latest, len(w.at))
-        touch = touching(w.places, board.towards)[latest]
+        touch = self._touching(latest)
         # Back by the board that she came on she does not go.
         touch &= self.came[latest][:, np.newaxis] != np.arange(len(board.mode))
         off = SHORE_M / METRES_PER_NM
@@ -404,7 +407,7 @@ class Graph:
 
     def _doubles(self, runs: tuple[Array, Array]) -> list[Edges]:
         ahead, behind = runs
-        touch = touching(self.waters.places, self.board.towards) if self.strict else None
+        touch = self._touching(np.arange(len(self.waters.at))) if self.strict else None
         found = []
         for a, b in zip(self.one.tolist(), self.two.tolist(), strict=True):
             edges = self._pair(a, b, ahead[:, a], behind[:, b], touch)
@@ -512,13 +515,7 @@ class Graph:
         """Pairs of places that see each other, and whose line touches what it passes."""
         one, other = self._near_pairs()
         places, at = self.waters.places, self.waters.at
-        touch = touches(places, one, at[other] - at[one])
-        one, other = one[touch], other[touch]
-        touch = touches(places, other, at[other] - at[one])
-        one, other = one[touch], other[touch]
         towards = at[other] - at[one]
-        apart = np.any(towards != 0.0, axis=1)
-        one, other, towards = one[apart], other[apart], towards[apart]
         there = self._worth_a_look(one, other, towards)
         back = self._worth_a_look(other, one, -towards)
         some = there | back
@@ -539,25 +536,25 @@ class Graph:
 
     def _near_pairs(self) -> tuple[Numbers, Numbers]:
         """Return pairs of places that may be looked along, each pair once."""
-        import shapely
+        places, at = self.waters.places, self.waters.at
+        one, other = pairs_touching(places, at, self._sights())
+        # From start and mark all are looked at.
+        for end in (START, MARK):
+            far = np.arange(end + 1, len(at))
+            towards = at[far] - at[end]
+            far = far[touches(places, far, towards) & np.any(towards != 0.0, axis=1)]
+            one = np.concatenate((one, np.full(len(far), end)))
+            other = np.concatenate((other, far))
+        return one, other
 
+    def _sights(self) -> Array:
+        """How far each place looks, shape (n,)."""
         at, count = self.waters.at, len(self.waters.at)
         if count * count <= NEIGHBOURS:
-            one, other = np.triu_indices(count, 1)
-            return one, other
+            return np.full(count, np.inf)
         # Where hazards had to be left out she threads a multitude: there far sights pay.
         most = NEIGHBOURS if self.inside is not None else NEIGHBOURS_OF_ALL
-        reach = _reach_of(at, most // count)
-        points = shapely.points(at)
-        one, other = shapely.STRtree(points).query(points, predicate="dwithin", distance=reach)
-        # Either of two places may look far enough; from start and mark all are looked at.
-        once = (one < other) | (np.hypot(*(at[one] - at[other]).T) > reach[other])
-        inner = once & (one > MARK) & (other > MARK)
-        far = np.arange(1, count)
-        return (
-            np.concatenate((one[inner], np.full(count - 1, START), np.full(count - 2, MARK))),
-            np.concatenate((other[inner], far, far[1:])),
-        )
+        return _reach_of(at, most // count)
 
     # The fastest chains.
 
@@ -813,29 +810,27 @@ SAMPLES = 17
 
 
 def graph_of(
-    hazards: Hazards,
+    about: About,
     held: VelocitySet,
     costs: Costs,
-    leg: Array,
-    box: Array,
     *,
     spacing_nm: float,
     lane: Lane | None,
     limit_h: float,
     speeds: Speeds,
-    most_corners: int = MOST_CORNERS[0],
-    bounces: int = 0,
+    most_corners: int,
+    bounces: int,
 ) -> Graph:
     """Gather the corners about a leg, and all that a search between them asks."""
-    measure = _Measure.of(speeds.gauge, leg)
-    solids, most = _nearest_solids(hazards, measure, box, limit_h, most_corners)
+    hazards, measure, box = about.hazards, about.measure, about.box
+    solids, most = about.nearest(limit_h, most_corners)
     corners = hazards.corners(solids, box, spacing_nm)
     inside = measure(corners.places) <= most
     if np.isfinite(limit_h):
         inside &= measure.excess(corners.places) <= limit_h / measure.hours - 1.0
     if lane is not None:
         inside &= lane.holds(corners.places)
-    ends = leg.reshape(2, 2)
+    ends = np.stack((measure.start, measure.mark))
     nowhere = np.full((2, 2), np.nan)
     at = np.concatenate((ends, corners.places[inside]))
     places = Places(
@@ -867,11 +862,6 @@ def _sight_deg(hazards: Hazards, solids: Numbers) -> float:
         return 1.0
     boxes = hazards.boxes_of(solids)
     return SIGHT_SIZES * float(np.median(boxes[:, 2:] - boxes[:, :2]))
-
-
-def least_h(gauge: Gauge, leg: Array) -> float:
-    """Return less than the time that a leg takes in open water, manoeuvres left out."""
-    return _Measure.of(gauge, leg).hours
 
 
 def _wider(box: Array) -> Array:
@@ -911,13 +901,14 @@ class _Measure:
         made = cls(gauge, leg[:2], leg[2:], 0.0)
         return replace(made, least=float(made._there_and_on(leg[np.newaxis, 2:])[0]))
 
-    def __call__(self, at: Array) -> Array:
+    def __call__(self, at: Array, excess: Array | None = None) -> Array:
         along = self.mark - self.start
         off = at - self.start
         square = float(along @ along)
         foot = np.clip(off @ along / square, 0.0, 1.0)[:, np.newaxis] * along
         aside = np.hypot(*(off - foot).T) / np.sqrt(square)
-        slower = np.maximum(self.excess(at) - NEARLY_NOTHING, 0.0)
+        excess = self.excess(at) if excess is None else excess
+        slower = np.maximum(excess - NEARLY_NOTHING, 0.0)
         # Dead to windward all within the laylines is alike: the nearer to the line the better.
         return np.asarray(slower + 0.2 * aside)
 
@@ -940,24 +931,53 @@ class _Measure:
         return np.where(plane > 1e-12, plane * np.where(plane > 1e-12, each, 0.0), 0.0)
 
 
-def _nearest_solids(
-    hazards: Hazards, measure: _Measure, box: Array, limit_h: float, most_corners: int
-) -> tuple[Numbers, float]:
-    """Choose the hazards nearest to the fastest displacements, and up to what measure all are."""
-    solids, boxes, weight = hazards.reaching_into(box)
-    if not len(solids):
-        return solids, float("inf")
-    share = np.linspace(0.0, 1.0, SAMPLES)[:, np.newaxis]
-    line = measure.start + share * (measure.mark - measure.start)
-    least, excess = np.full(len(solids), np.inf), np.full(len(solids), np.inf)
-    for place in line:
-        nearest = np.clip(place, boxes[:, :2], boxes[:, 2:])
-        least = np.minimum(least, measure(nearest))
-        excess = np.minimum(excess, measure.excess(nearest))
-    useful = excess <= (limit_h / measure.hours - 1.0) * 1.1 + 1e-3
-    solids, least, weight = solids[useful], least[useful], weight[useful]
-    if weight.sum() <= most_corners:
-        return solids, float("inf")
-    order = np.argsort(least, kind="stable")
-    kept = int(np.searchsorted(np.cumsum(weight[order]), most_corners))
-    return np.sort(solids[order[:kept]]), float(least[order[kept]])
+@dataclass(frozen=True, slots=True, eq=False)
+class About:
+    """The hazards about a leg, and how far off its fastest displacements they lie."""
+
+    hazards: Hazards
+    measure: _Measure
+    box: Array
+    solids: Numbers
+    weight: Array
+    """Shape (s,): about how many corners each has."""
+    off: Array
+    """Shape (s,): by the measure, their nearest."""
+    excess: Array
+    """Shape (s,): by what share a way over them is slower at least."""
+
+    @classmethod
+    def of(cls, hazards: Hazards, gauge: Gauge, leg: Array, box: Array) -> About:
+        """Measure what reaches into a box about a leg, both as `Hazards.in_plane` draws them."""
+        measure = _Measure.of(gauge, leg)
+        solids, boxes, weight = hazards.reaching_into(box)
+        off, excess = np.full(len(solids), np.inf), np.full(len(solids), np.inf)
+        for share in np.linspace(0.0, 1.0, SAMPLES) if len(solids) else ():
+            place = measure.start + share * (measure.mark - measure.start)
+            nearest = np.clip(place, boxes[:, :2], boxes[:, 2:])
+            slower = measure.excess(nearest)
+            excess = np.minimum(excess, slower)
+            off = np.minimum(off, measure(nearest, slower))
+        return cls(hazards, measure, box, solids, weight, off, excess)
+
+    @property
+    def least_h(self) -> float:
+        """Less than the time that the leg takes in open water, manoeuvres left out."""
+        return self.measure.hours
+
+    def crowded(self, limit_h: float, most_corners: int) -> bool:
+        """Whether not all hazards can be looked at for ways that take so long at most."""
+        return bool(np.isfinite(self.nearest(limit_h, most_corners)[1]))
+
+    def nearest(self, limit_h: float, most_corners: int) -> tuple[Numbers, float]:
+        """Choose the hazards nearest to the fastest displacements, and up to what measure all are.
+
+        Those alone that ways within the limit may come near; infinite where these are all.
+        """
+        useful = self.excess <= (limit_h / self.measure.hours - 1.0) * 1.1 + 1e-3
+        solids, off, weight = self.solids[useful], self.off[useful], self.weight[useful]
+        if weight.sum() <= most_corners:
+            return solids, float("inf")
+        order = np.argsort(off, kind="stable")
+        kept = int(np.searchsorted(np.cumsum(weight[order]), most_corners))
+        return np.sort(solids[order[:kept]]), float(off[order[kept]])

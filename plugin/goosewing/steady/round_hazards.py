@@ -608,22 +608,19 @@ def _pinned(
     """Find ways whose boards lie against hazards; the first search that finds any is enough."""
     from goosewing.steady import pinned_boards
 
-    least = pinned_boards.least_h(room.gauge, room.leg)
+    about = pinned_boards.About.of(room.hazards, room.gauge, room.leg, box)
+    least = about.least_h
     side = np.array([mode.side for mode in costs.modes])
     speeds = pinned_boards.Speeds.of(room.held)
-    crowded = False
     for times in (*CLOSE_LIMITS, *LIMITS, np.inf):
-        if crowded and times in CLOSE_LIMITS:
-            continue
         limit = min(best_clear_h, times * least) + wishes.slack_h
+        if times in CLOSE_LIMITS and about.crowded(limit, most_corners):
+            continue  # As many corners as a wider limit takes.
         graph = pinned_boards.graph_of(
-            room.hazards, room.held, costs, room.leg, box,
+            about, room.held, costs,
             spacing_nm=max(0.1, 0.85 * room.hazards.clearance_nm), lane=room.lane,
             limit_h=limit, speeds=speeds, bounces=bounces, most_corners=most_corners,
         )  # fmt: skip
-        crowded = graph.inside is not None
-        if crowded and times in CLOSE_LIMITS:
-            continue  # As many corners as a wider limit takes.
         net = pinned_boards.Net.of(graph)
         found = [
             laid
