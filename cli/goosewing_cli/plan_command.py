@@ -102,6 +102,7 @@ def plan(
 ) -> None:
     """Plan the boards from mark to mark."""
     from goosewing.case import Case
+    from goosewing.hazards.kept import Kept
     from goosewing_cli.planning import (
         check_members,
         compass_headings,
@@ -147,7 +148,7 @@ def plan(
     def cleared(clear: hazards_options.KeptClear) -> Case:
         return Case(
             marks=wanted.marks, boat=crew, weather=weather, departure=departure, options=options,
-            hazards=clear.hazards, notices=(*wanted.notices, *clear.notices),
+            hazards=clear.hazards, notices=(*wanted.notices, *clear.notices), kept=Kept(),
         )  # fmt: skip
 
     hours = None if heights is None else hazards_options.TideHours(heights, departure, what_if)

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from goosewing.boat.model import Boat
     from goosewing.earth.course import Course
     from goosewing.hazards.areas import Hazards
+    from goosewing.hazards.kept import Kept
     from goosewing.records import Mark
     from goosewing.weather.base import Weather
 
@@ -41,6 +42,8 @@ class Case:
         What may not be crossed.
     notices : tuple of str
         What the readers of all this had to say; carried into the plan.
+    kept : Kept or None
+        What plans of this case work out among hazards, for the next of them.
     """
 
     marks: tuple[Mark, ...]
@@ -50,6 +53,7 @@ class Case:
     options: Options = Options()  # noqa: RUF009 - a frozen value
     hazards: Hazards | None = None
     notices: tuple[str, ...] = ()
+    kept: Kept | None = None
 
 
 def corridor_on(options: Options, course: Course, leg: int) -> Corridor | None:

@@ -37,12 +37,13 @@ from goosewing.velocities.velocity_set import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
 
     from numpy.typing import NDArray
 
     from goosewing.earth.corridor import Corridor
     from goosewing.hazards.areas import Area, Hazards
+    from goosewing.hazards.kept import Kept
     from goosewing.options import First
     from goosewing.steady import pinned_boards
     from goosewing.steady.cheapest_chain import Costs
@@ -87,6 +88,7 @@ class Room:
     """As `Hazards.in_plane` gives it. [°]"""
     lane: Lane | None = None
     """The corridor that she stays in."""
+    kept: Kept | None = None
 
     def free(self, points: Array) -> BoolArray:
         """Tell which paths, shape (n, p, 2) in the plane, keep clear all along; shape (n,)."""
@@ -485,6 +487,7 @@ def ways_round(
     ways: Ways,
     costs: Costs,
     wishes: Wishes,
+    kept: Kept | None = None,
 ) -> Round | None:
     """Find the ways to sail a leg that cross no hazard.
 
@@ -498,6 +501,8 @@ def ways_round(
         The direct ways to sail it, hazards or not.
     costs : Costs
     wishes : Wishes
+    kept : Kept, optional
+        Where what is worked out for it stays for the next plan.
 
     Returns
     -------
@@ -512,7 +517,7 @@ def ways_round(
     leg = hazards.in_plane(course.lat1, course.lon1, course.lat2, course.lon2)
     corridor = wishes.corridor
     lane = None if corridor is None else Lane.of(hazards, corridor, leg)
-    room = Room(hazards, held, Gauge.of(held), leg, lane)
+    room = Room(hazards, held, Gauge.of(held), leg, lane, kept)
     own = np.where(np.isfinite(ways.elapsed_h.sum(axis=1)), costs.own_h(ways), np.inf)
     may = clear & first_allowed(ways, held.modes, wishes.first)
     best_clear = float(np.min(own[may], initial=np.inf))
@@ -553,6 +558,8 @@ def _among_few(
     looked_for: bool,
 ) -> tuple[float, list[_Laid]]:
     """Return the time on the taut string, and the ways round found along it."""
+    from goosewing.steady import pinned_boards
+
     spacing = max(SPACING_NM, 0.85 * room.hazards.clearance_nm)
     string = taut_string.drawn(room.hazards, room.gauge, room.leg, spacing_nm=spacing)
     bound_h = _bound_h(room, string) if across else 0.0
@@ -560,7 +567,8 @@ def _among_few(
         return bound_h, []
     found: list[_Laid] = []
     if np.isfinite(string.hours[START]):
-        found = _pinned(room, course, costs, wishes, best_clear_h, string.box)
+        most = pinned_boards.MOST_CORNERS[0]
+        found = _pinned(room, course, costs, wishes, best_clear_h, string.box, 0, most)
     limit = min([best_clear_h, *(each.own_h(costs) for each in found)])
     return bound_h, found + _detours(room, course, costs, wishes, limit, string, spacing)
 
@@ -602,37 +610,77 @@ def _pinned(
     wishes: Wishes,
     best_clear_h: float,
     box: Array,
-    bounces: int = 0,
-    most_corners: int = 6000,
+    bounces: int,
+    most_corners: int,
 ) -> list[_Laid]:
     """Find ways whose boards lie against hazards; the first search that finds any is enough."""
     from goosewing.steady import pinned_boards
 
-    about = pinned_boards.About.of(room.hazards, room.gauge, room.leg, box)
-    least = about.least_h
     side = np.array([mode.side for mode in costs.modes])
+    for net in _nets(room, costs, wishes, best_clear_h, box, bounces, most_corners):
+        found = [
+            laid
+            for first, only in _tacks(wishes, side)
+            for chain in pinned_boards.free_chains(net.net, first, only, wishes.slack_h)
+            for laid in [_chain_laid(room, course, net.net.graph, chain, wishes.margin_deg)]
+            if laid is not None
+        ]
+        if min((each.own_h(costs) for each in found), default=np.inf) <= net.enough_h:
+            return found
+    return []
+
+
+class _Limited(NamedTuple):
+    """A net of the boards on all ways that are fast enough, and up to which time it is enough."""
+
+    net: pinned_boards.Net
+    limit_h: float
+    enough_h: float
+    """Whatever is found within this, no wider net holds a faster way; infinite: nor any at all."""
+
+
+def _nets(
+    room: Room,
+    costs: Costs,
+    wishes: Wishes,
+    best_clear_h: float,
+    box: Array,
+    bounces: int,
+    most_corners: int,
+) -> Iterator[_Limited]:
+    """Yield nets wider and wider, the first of them that of a plan of the same waters before."""
+    from goosewing.steady import pinned_boards
+
+    lane = None if room.lane is None else (room.lane.line.tobytes(), room.lane.half_deg)
+    from_what = (
+        room.hazards, room.leg.tobytes(), box.tobytes(), lane, bounces, most_corners,
+        *(each.tobytes() for each in (room.held.east_kn, room.held.north_kn, costs.table_h)),
+    )  # fmt: skip
+    about = pinned_boards.About.of(room.hazards, room.gauge, room.leg, box)
     speeds = pinned_boards.Speeds.of(room.held)
+    before: _Limited | None = None if room.kept is None else room.kept.of(from_what)
+    asked_before = False
     for times in (*CLOSE_LIMITS, *LIMITS, np.inf):
-        limit = min(best_clear_h, times * least) + wishes.slack_h
+        enough = times * about.least_h
+        limit = min(best_clear_h, enough) + wishes.slack_h
         if times in CLOSE_LIMITS and about.crowded(limit, most_corners):
             continue  # As many corners as a wider limit takes.
+        # Bounded by a way that is known to be clear, nothing wider is of use.
+        enough = enough if limit >= enough else np.inf
+        if before is not None and before.limit_h >= limit:
+            if not asked_before:
+                yield before._replace(enough_h=max(before.enough_h, enough))
+            asked_before = True
+            continue
         graph = pinned_boards.graph_of(
             about, room.held, costs,
             spacing_nm=max(0.1, 0.85 * room.hazards.clearance_nm), lane=room.lane,
             limit_h=limit, speeds=speeds, bounces=bounces, most_corners=most_corners,
         )  # fmt: skip
-        net = pinned_boards.Net.of(graph)
-        found = [
-            laid
-            for first, only in _tacks(wishes, side)
-            for chain in pinned_boards.free_chains(net, first, only, wishes.slack_h)
-            for laid in [_chain_laid(room, course, graph, chain, wishes.margin_deg)]
-            if laid is not None
-        ]
-        bounded = limit < times * least
-        if bounded or min((each.own_h(costs) for each in found), default=np.inf) <= times * least:
-            return found
-    return []
+        made = _Limited(pinned_boards.Net.of(graph), limit, enough)
+        if room.kept is not None:
+            room.kept.keep(from_what, made)
+        yield made
 
 
 def _chain_laid(

@@ -105,7 +105,7 @@ def solve(case: Case, firsts: Sequence[First | None] | None = None) -> Plan:
     held = _with_engine(velocity_set(boat, airs)) if options.engine else sailable(boat, airs)
     wishes = [options.first] * (len(marks) - 1) if firsts is None else list(firsts)
     costs = _costs(boat, held.modes, options)
-    legs = _legs(case.hazards, held, marks, costs, options, wishes)
+    legs = _legs(case, held, costs, wishes)
     ways = [leg.ways for leg in legs]
     allowed = [_allowed(held, leg, first) for leg, first in zip(legs, wishes, strict=True)]
     allowed = [
@@ -165,14 +165,10 @@ def _at_best_h(leg: LegChoice) -> float:
 
 
 def _legs(
-    hazards: Hazards | None,
-    held: VelocitySet,
-    marks: Sequence[Mark],
-    costs: cheapest_chain.Costs,
-    options: Options,
-    wishes: Sequence[First | None],
+    case: Case, held: VelocitySet, costs: cheapest_chain.Costs, wishes: Sequence[First | None]
 ) -> list[LegChoice]:
     """Work out every way to sail every leg; with the engine, that of the legs it is used on."""
+    marks, options, hazards = case.marks, case.options, case.hazards
     found = []
     for at, ((origin, mark), first) in enumerate(zip(pairwise(marks), wishes, strict=True)):
         # What a leg begins and ends with may save a manoeuvre at its marks.
@@ -180,7 +176,7 @@ def _legs(
         try:
             leg = leg_choice(held, origin, mark, options, at)
             if hazards is not None:
-                leg = _among(hazards, held, leg, costs, options, first, joined, at)
+                leg = _among(case, hazards, held, leg, costs, first, joined, at)
         except NoPlanError:
             motored = _motored(hazards, held, origin, mark) if options.engine else None
             if motored is None:
@@ -244,11 +240,11 @@ def _allowed(held: VelocitySet, leg: LegChoice, first: First | None) -> BoolArra
 
 
 def _among(
+    case: Case,
     hazards: Hazards,
     held: VelocitySet,
     leg: LegChoice,
     costs: cheapest_chain.Costs,
-    options: Options,
     first: First | None,
     joined: int,
     at: int,
@@ -263,9 +259,10 @@ def _among(
     from goosewing.steady import round_hazards
 
     dearest = float(np.max(costs.table_h, initial=0.0))
+    options = case.options
     corridor = corridor_on(options, leg.course, at)
     asked = round_hazards.Wishes(options.margin_deg, corridor, first, joined * dearest)
-    among = round_hazards.ways_round(hazards, held, leg.course, leg.ways, costs, asked)
+    among = round_hazards.ways_round(hazards, held, leg.course, leg.ways, costs, asked, case.kept)
     if among is None:
         return leg
     leg = _with_ways_round(leg, among)
