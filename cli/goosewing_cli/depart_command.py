@@ -89,6 +89,7 @@ def depart(
     corridor: inputs.CorridorMiles = None,
     hazards: hazards_options.HazardFiles = None,
     safe_depth: hazards_options.SafeDepth = None,
+    tide: hazards_options.TideText = None,
     coast: hazards_options.UseCoast = False,
     clearance: hazards_options.Clearance = 0.0,
     dangers: hazards_options.Dangers = hazards_options.DangerChoice.said,
@@ -143,20 +144,37 @@ def depart(
         source=inputs.source_words(wind, current, weather, hold_last=hold_last),
     )  # fmt: skip
     by_compass = compass_headings(variation, deviation)
-    clear = hazards_options.kept_clear(
-        read.marks, hazards, safe_depth, coast, clearance, noted=noted
-    )
-    others = (deviation, *inputs.weather_files(wind, current), *clear.files)
+
+    def keep_clear(tide_m: float | None) -> hazards_options.KeptClear:
+        return hazards_options.kept_clear(
+            read.marks, hazards, safe_depth, coast, clearance, tide_m, noted
+        )
+
+    hours = hazards_options.tide_hours(tide, times[0], alone=True)
+    clear = keep_clear(None if hours is None else hours.lowest_m())
+    others = (deviation, *inputs.weather_files(wind, current, tide), *clear.files)
     files = inputs.files_read(boat, marks, *others)
     inputs.check_outputs([out], files)
-    by_members = () if prefer is None else (OVER_MEMBERS[prefer],)
-    ends = Ends((*by_members, *(() if clear.land else (NO_LAND,))), cautions_for(clear.words))
-    case = Case(
-        marks=read.marks, boat=crew, weather=weather, departure=times[0], options=options,
-        hazards=clear.hazards, notices=(*read.notices, *clear.notices),
-    )  # fmt: skip
+
+    def planned(clear: hazards_options.KeptClear) -> tuple[Case, tuple[Departure, ...]]:
+        case = Case(
+            marks=read.marks, boat=crew, weather=weather, departure=times[0], options=options,
+            hazards=clear.hazards, notices=(*read.notices, *clear.notices),
+        )  # fmt: skip
+        return case, plan_all(case, times, prefer)
+
+    def latest(found: tuple[Case, tuple[Departure, ...]]) -> datetime:
+        return max([times[-1], *(each.plan.arrival for each in found[1] if each.plan is not None)])
+
+    clear, (case, all_of_them), hours = hazards_options.under_tide(
+        hours, clear, keep_clear, planned, latest
+    )
+    said = [] if prefer is None else [OVER_MEMBERS[prefer]]
+    if hours is not None and clear.has_cells:
+        said += hours.told(latest((case, all_of_them)))
+    ends = Ends((*said, *(() if clear.land else (NO_LAND,))), cautions_for(clear.words))
     try:
-        chosen = choose(plan_all(case, times, prefer), wanted)
+        chosen = choose(all_of_them, wanted)
     except NoneMeetsError as error:
         # What there is helps to want less; the answer is still that there is none.
         _tell(error.chosen, crew.name, times, json=json, zone=local, ends=ends)

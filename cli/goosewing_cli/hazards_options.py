@@ -5,12 +5,12 @@ from __future__ import annotations
 from datetime import timedelta
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, NamedTuple
+from typing import TYPE_CHECKING, Annotated, NamedTuple, TypeVar
 
 from goosewing_cli.declared import option
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
     from datetime import datetime
 
     from goosewing.hazards.areas import Hazards
@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from goosewing.hazards.read.tide import Tide
     from goosewing.marks.dangers import Danger
     from goosewing.records import Mark, Plan
+
+Made = TypeVar("Made")
 
 HazardFiles = Annotated[
     list[Path] | None,
@@ -147,6 +149,8 @@ class TideHours(NamedTuple):
     what_if: bool = False
     end: datetime | None = None
     """None: to the table's end."""
+    alone: bool = False
+    """Whether nothing is told beside what is planned."""
 
     @property
     def start(self) -> datetime:
@@ -162,7 +166,7 @@ class TideHours(NamedTuple):
             If it doesn't reach to the arrival.
         """
         self.tide.lowest_m(self.departure, arrival)
-        end = arrival + (arrival - self.departure)
+        end = arrival if self.alone else arrival + (arrival - self.departure)
         end += OTHER_DEPARTURES if self.what_if else timedelta()
         return self._replace(end=None if self.tide.ends_before(end) else end)
 
@@ -176,14 +180,13 @@ class TideHours(NamedTuple):
         """
         return self.tide.lowest_m(self.start, self.end)
 
-    def told(self, made: Plan) -> tuple[str, ...]:
-        """Say which hours they are, and whether anything of a plan is later than they."""
+    def told(self, late: datetime) -> tuple[str, ...]:
+        """Say which hours they are, and whether the latest that is told is later than they."""
         if not self.tide.source:
             return ()
         end = "the table's end" if self.end is None else f"{self.end:%Y-%m-%d %H:%M} UTC"
         hours = f"from {self.start:%Y-%m-%d %H:%M} UTC to {end}"
         said = f"Charted depths count with the lowest tide {hours}, {self.lowest_m():.1f} m."
-        late = _latest(made)
         after = self.tide.ends_before(late) if self.end is None else late > self.end
         if not after:
             return (said,)
@@ -198,7 +201,7 @@ OTHER_DEPARTURES = timedelta(hours=2)
 """How much earlier and later `--what-if` departs."""
 
 
-def _latest(made: Plan) -> datetime:
+def latest(made: Plan) -> datetime:
     """Return the latest arrival of a plan and of what is told beside it."""
     added = [each.added_min for leg in made.legs for each in leg.alternatives]
     every = [made.arrival, *(each.arrival for each in made.what_if)]
@@ -320,11 +323,74 @@ def danger_words(found: Sequence[Danger], file: Path) -> str:
     return f"{count} of {shown(file.name)} marked as {'a danger' if one else 'dangers'}"
 
 
-def read_tide(text: str) -> Tide:
-    """Read heights of tide: metres, or a table."""
+def tide_hours(
+    text: str | None, departure: datetime, *, what_if: bool = False, alone: bool = False
+) -> TideHours | None:
+    """Read heights of tide, metres or a table, for the hours from a departure on."""
+    if text is None:
+        return None
     from goosewing.hazards.read import tide
 
-    return tide.read_tide(text)
+    return TideHours(tide.read_tide(text), departure, what_if, alone=alone)
+
+
+def tide_always_m(text: str | None, command: str) -> float | None:
+    """Read a height of tide that holds always.
+
+    Raises
+    ------
+    InputError
+        If it is a table, or no height that makes sense.
+    """
+    if text is None:
+        return None
+    from goosewing.errors import InputError
+    from goosewing.hazards.read import tide
+
+    read = tide.read_tide(text)
+    if read.source:
+        raise InputError(
+            f"{command} runs on after any table of the tide: give --tide METRES, the lowest height "
+            f"of your hours, not {read.source}"
+        )
+    return float(read.height_m[0])
+
+
+def under_tide(
+    hours: TideHours | None,
+    clear: KeptClear,
+    keep_clear: Callable[[float | None], KeptClear],
+    planned: Callable[[KeptClear], Made],
+    arrival: Callable[[Made], datetime | None],
+) -> tuple[KeptClear, Made, TideHours | None]:
+    """Plan with the lowest tide of all hours to come, and once more if her own hours have more.
+
+    Parameters
+    ----------
+    hours : TideHours or None
+        To the table's end; None where no tide counts.
+    clear : KeptClear
+        With the lowest tide of these.
+    keep_clear : callable
+        Reads the same with another tide.
+    planned, arrival : callable
+        Make what is asked for, and tell the latest hour of it; None where it holds at any.
+
+    Returns
+    -------
+    clear, made, hours
+        What was planned, among what, and the hours whose lowest tide counted.
+    """
+    made = planned(clear)
+    latest = arrival(made)
+    if hours is None or latest is None:
+        return clear, made, hours
+    own = hours.until(latest)
+    if clear.has_cells and own.lowest_m() != hours.lowest_m():
+        # With more water she is no later, so that the lowest of these hours holds.
+        clear = keep_clear(own.lowest_m())
+        made = planned(clear)
+    return clear, made, own
 
 
 def looked_at(files: Sequence[Path], *, coast: bool, clearance: float) -> str | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, NamedTuple
 
@@ -39,6 +40,7 @@ def laylines(
     ] = 0.0,
     hazards: hazards_options.HazardFiles = None,
     safe_depth: hazards_options.SafeDepth = None,
+    tide: hazards_options.TideText = None,
     coast: hazards_options.UseCoast = False,
     clearance: hazards_options.Clearance = 0.0,
     dangers: hazards_options.Dangers = hazards_options.DangerChoice.said,
@@ -75,18 +77,30 @@ def laylines(
     )
     noted = hazards_options.Noted(wanted.waypoints, marks, dangers, danger_distance)
     kept, dropped = usable_marks(wanted.marks)
-    clear = hazards_options.kept_clear(kept, hazards, safe_depth, coast, clearance, noted=noted)
-    said = (*wanted.notices, *dropped, *clear.notices)
-    given = Lines(kept, length, margin, at is not None, said, clear.hazards)
+
+    def keep_clear(tide_m: float | None) -> hazards_options.KeptClear:
+        return hazards_options.kept_clear(
+            kept, hazards, safe_depth, coast, clearance, tide_m, noted
+        )
+
+    def drawn(clear: hazards_options.KeptClear) -> LaylineSheet:
+        said = (*wanted.notices, *dropped, *clear.notices)
+        given = Lines(kept, length, margin, at is not None, said, clear.hazards)
+        return (curved if changes(weather) else straight)(crew, weather, time, given)
+
+    hours = hazards_options.tide_hours(tide, time, alone=True)
+    clear = keep_clear(None if hours is None else hours.lowest_m())
     try:
-        made = (curved if changes(weather) else straight)(crew, weather, time, given)
+        clear, made, hours = hazards_options.under_tide(hours, clear, keep_clear, drawn, _latest)
     except GoosewingError as error:
         # Nobody reads notices where there are no lines: a doubted position may be why.
         raise error.asking(doubted(dropped)) from None
+    if hours is not None and clear.has_cells:
+        made = replace(made, notices=(*made.notices, *hours.told(_latest(made) or time)))
     if variation is not None:
         made = laylines_with_variation(made, inputs.load_variation(variation), time)
     if out is not None:
-        others = (*inputs.weather_files(wind, current), *clear.files)
+        others = (*inputs.weather_files(wind, current, tide), *clear.files)
         files = inputs.files_read(boat, marks, *others)
         plans.write_laylines(out, made, kept[1:], inputs=files)
     if json:
@@ -96,6 +110,12 @@ def laylines(
     from goosewing_cli.show_laylines import show_laylines
 
     show_laylines(made, time, zone=local, written=[] if out is None else [out])
+
+
+def _latest(made: LaylineSheet) -> datetime | None:
+    """Return the latest hour on any line; None in steady wind, where they hold at any."""
+    times = (point.time for line in made.laylines for point in line.points)
+    return max((time for time in times if time is not None), default=None)
 
 
 class Lines(NamedTuple):

@@ -106,6 +106,10 @@ def live(
     margin: inputs.MarginDegrees = 0.0,
     hazards: hazards_options.HazardFiles = None,
     safe_depth: hazards_options.SafeDepth = None,
+    tide: Annotated[
+        str | None,
+        option("--tide", metavar="METRES", help="Height of tide over charted depths: the lowest."),
+    ] = None,
     coast: hazards_options.UseCoast = False,
     clearance: hazards_options.Clearance = 0.0,
     dangers: hazards_options.Dangers = hazards_options.DangerChoice.said,
@@ -160,7 +164,10 @@ def live(
     apart = dangers is not hazards_options.DangerChoice.none
     read = inputs.read_marks(marks, source, route, leave=leave or [], dangers_apart=apart)
     noted = hazards_options.Noted(read.waypoints, marks, dangers, danger_distance)
-    chart = hazards_options.read_chart(hazards, safe_depth, coast, clearance)
+    tide_m = hazards_options.tide_always_m(tide, "live")
+    chart = hazards_options.read_chart(hazards, safe_depth, coast, clearance, tide_m=tide_m)
+    if chart is None and tide_m is not None:
+        raise InputError("--tide needs --hazards FILE, a chart cell, to keep clear of")
     desk = _with_chart(desk, hazards_options.chart_with_dangers(chart, noted, read.marks))
     setup = _setup(
         desk,

@@ -138,36 +138,29 @@ def plan(
         source=inputs.source_words(wind, current, weather, hold_last=hold_last),
     )  # fmt: skip
     by_compass = compass_headings(variation, deviation)
-    heights = None if tide is None else hazards_options.read_tide(tide)
 
     def keep_clear(tide_m: float | None) -> hazards_options.KeptClear:
         return hazards_options.kept_clear(
             wanted.marks, hazards, safe_depth, coast, clearance, tide_m, noted
         )
 
-    def cleared(clear: hazards_options.KeptClear) -> Case:
-        return Case(
+    def planned(clear: hazards_options.KeptClear) -> tuple[Case, Plan]:
+        case = Case(
             marks=wanted.marks, boat=crew, weather=weather, departure=departure, options=options,
             hazards=clear.hazards, notices=(*wanted.notices, *clear.notices), kept=Kept(),
         )  # fmt: skip
+        return case, make(case)
 
-    hours = None if heights is None else hazards_options.TideHours(heights, departure, what_if)
-    tide_m = None if hours is None else hours.lowest_m()
-    clear = keep_clear(tide_m)
+    hours = hazards_options.tide_hours(tide, departure, what_if=what_if)
+    clear = keep_clear(None if hours is None else hours.lowest_m())
     others = (deviation, *inputs.weather_files(wind, current, tide), *clear.files)
     files = inputs.files_read(boat, marks, *others)
     asked = Outputs(out=out, picture=picture, sheet=sheet, handheld=handheld, geojson=geojson)
     asked = asked.checked(files)
     begun = perf_counter()
-    case = cleared(clear)
-    made = make(case)
-    if hours is not None:
-        hours = hours.until(made.arrival)
-        if hours.lowest_m() != tide_m:
-            # With more water she is no later, so that the lowest of these hours holds.
-            clear = keep_clear(hours.lowest_m())
-            case = cleared(clear)
-            made = make(case)
+    clear, (case, made), hours = hazards_options.under_tide(
+        hours, clear, keep_clear, planned, lambda found: found[1].arrival
+    )
     if prefer is not None:
         made, case = over_members(case, made, prefer, took_s=perf_counter() - begun)
     made = replace(made, route=wanted.texts, dangers=clear.dangers)
@@ -179,7 +172,8 @@ def plan(
         made = with_shifts(made, case, shifts)
     made = with_band(made, case)
     if hours is not None and clear.has_cells:
-        made = replace(made, notices=(*made.notices, *hours.told(made)))
+        told = hours.told(hazards_options.latest(made))
+        made = replace(made, notices=(*made.notices, *told))
     deliver(
         by_compass(made), crew, asked, inputs_read=files, json=json, zone=local,
         hazards=clear.hazards, hourly=hourly, hints=clear.hints,

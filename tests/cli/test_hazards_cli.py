@@ -98,7 +98,9 @@ def test_a_chart_cell_by_its_safe_depth(run, desk, crossing):
     assert "--safe-depth" in refused(run(*words))
 
 
-def test_the_tide_counts_over_the_hours_of_all_that_is_planned(run, desk, crossing):
+@pytest.fixture
+def with_low_water_at(desk):
+    """A chart cell of a reef 2.5 m deep, and a table of tides with low water at hours."""
     try:
         s57_cells.library()
     except s57_cells.WriterUnavailableError as fault:
@@ -107,12 +109,22 @@ def test_the_tide_counts_over_the_hours_of_all_that_is_planned(run, desk, crossi
         cell.area("DEPARE", [(56.2, 11.8), (56.2, 12.5), (56.6, 12.5), (56.6, 11.8)], DRVAL1=10.0)
         corners = [(lat, lon) for lon, lat in shapely.get_coordinates(REEF)[:-1]]
         cell.area("DEPARE", corners, DRVAL1=2.5, DRVAL2=4.0)
-    words = (*crossing, "--hazards", "DK4X.000", "--safe-depth", "3", "--tide", "tide.csv")
 
-    def with_low_water_at(*hours):
+    def write(*hours):
         # A metre at all other hours: 3.5 m over the reef. Under way from 5 to about 7.
         rows = [f"2027-06-12T{h:02}:00Z,{0.0 if h in hours else 1.0}\n" for h in range(1, 24)]
         (desk / "tide.csv").write_text("time,height_m\n" + "".join(rows), encoding="utf-8")
+
+    return write
+
+
+UNDER_TIDE = ("--hazards", "DK4X.000", "--safe-depth", "3", "--tide", "tide.csv")
+
+
+def test_the_tide_counts_over_the_hours_of_all_that_is_planned(
+    run, desk, crossing, with_low_water_at
+):
+    words = (*crossing, *UNDER_TIDE)
 
     def over_the_reef(*more):
         plan = document(run, *words, *more)
@@ -133,6 +145,64 @@ def test_the_tide_counts_over_the_hours_of_all_that_is_planned(run, desk, crossi
     text = (desk / "tide.csv").read_text().splitlines(keepends=True)
     (desk / "tide.csv").write_text("".join([text[0], *text[5:]]), encoding="utf-8")
     assert "must reach" in refused(run(*words, "--what-if"))
+
+
+@pytest.mark.usefixtures("crossing")
+def test_for_departures_the_tide_from_the_first_to_the_last_arrival_counts(
+    run, desk, with_low_water_at
+):
+    hours = ("--from", "2027-06-12T05:00Z", "--until", "2027-06-12T06:00Z")
+    words = ("depart", "marks.gpx", *BEAM_WIND, *hours, *UNDER_TIDE, "--out", "best.gpx")
+
+    def over_the_reef():
+        notices = document(run, *words)["notices"]
+        (said,) = [each for each in notices if "lowest tide from" in each]
+        (route,) = gpxpy.parse((desk / "best.gpx").read_text()).routes
+        line = shapely.LineString([(p.longitude, p.latitude) for p in route.points])
+        (desk / "best.gpx").unlink()
+        return line.intersects(REEF.buffer(-1e-4)), said
+
+    with_low_water_at(3, 12)
+    over, said = over_the_reef()
+    assert over
+    assert "from 2027-06-12 05:00 UTC to 2027-06-12 08:" in said
+    # The last of them is then still under way.
+    with_low_water_at(7)
+    over, said = over_the_reef()
+    assert not over
+    assert said.endswith(" 0.0 m.")
+    text = (desk / "tide.csv").read_text().splitlines(keepends=True)
+    (desk / "tide.csv").write_text("".join(text[:7]), encoding="utf-8")
+    assert "must reach" in refused(run(*words))
+
+
+@pytest.mark.usefixtures("crossing")
+def test_laylines_meet_the_depths_that_the_tide_leaves(run, with_low_water_at):
+    words = ("laylines", "marks.gpx", "--boat", "brisvik/boat.toml", "--wind", "315/10",
+             "--depart", "2027-06-12T05:00Z", "--length", "30")  # fmt: skip
+
+    def crossing_it(*more):
+        found = document(run, *words, *more)
+        lines = [[(p["lon"], p["lat"]) for p in each["points"]] for each in found["laylines"]]
+        return any(
+            shapely.LineString(each).intersects(REEF.buffer(-1e-4)) for each in lines
+        ), found["notices"]
+
+    assert crossing_it()[0]
+    with_low_water_at(3)
+    over, said = crossing_it(*UNDER_TIDE)
+    assert over
+    assert any("lowest tide from 2027-06-12 05:00 UTC to the table's end, 1.0 m" in e for e in said)
+    with_low_water_at(20)
+    assert not crossing_it(*UNDER_TIDE)[0]
+
+
+def test_a_service_takes_no_table_of_tides(run, with_low_water_at):
+    with_low_water_at(3)
+    words = ("live", "--nmea", "tcp://localhost:1", "--marks", "marks.gpx",
+             "--boat", "brisvik/boat.toml")  # fmt: skip
+    assert "give --tide METRES" in refused(run(*words, *UNDER_TIDE))
+    assert "--tide needs --hazards" in refused(run(*words, "--tide", "1.2"))
 
 
 def test_the_coast_warns_and_is_credited(run):

@@ -128,8 +128,9 @@ def read_chart(
     files = list(paths)
     check_numbers(safe_depth_m, clearance_nm)
     if not files and not coast:
-        if clearance_nm or safe_depth_m is not None:
-            asked = "clearance" if clearance_nm else "safe depth"
+        given = {"clearance": clearance_nm or None, "safe depth": safe_depth_m, "tide": tide_m}
+        asked = next((name for name, value in given.items() if value is not None), None)
+        if asked is not None:
             raise InputError(f"a {asked} needs hazard files, or the coast, to keep clear of")
         return None
     areas: list[Area] = []

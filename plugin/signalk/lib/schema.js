@@ -78,6 +78,7 @@ const schema = {
           items: { type: 'string' }
         },
         safe_depth_m: { type: 'number', title: 'With S-57 cells: keep clear of less charted depth, metres', minimum: 0.1, maximum: 100 },
+        tide_m: { type: 'number', title: 'With S-57 cells: the lowest height of tide over charted depths, metres', minimum: -20, maximum: 20 },
         coast: { type: 'boolean', title: 'Keep clear of the built-in coast: coarse, not for navigation' },
         clearance_nm: { type: 'number', title: 'Miles to keep off land and those areas', minimum: 0, maximum: 10 },
         wind_paths: { type: 'string', title: 'Wind to take where a source gives both', enum: ['true', 'apparent'] },

@@ -66,7 +66,7 @@ NUMBERS: Mapping[str, tuple[float, float]] = {
 CREW_ORDERS = ("acknowledge", "undo", "carry", "answer")
 """What the crew may say that can be refused: answered by id, where one is given."""
 
-CHART_OPTIONS = ("hazards", "safe_depth_m", "coast", "clearance_nm")
+CHART_OPTIONS = ("hazards", "safe_depth_m", "tide_m", "coast", "clearance_nm")
 
 
 class HelloError(InputError):
@@ -167,13 +167,18 @@ def _chart(given: Mapping[str, Any]) -> Chart | None:
         raise InputError("hello: hazards must be a list of paths")
     if not isinstance(coast, bool):
         raise InputError(f"hello: coast must be true or false, got {coast!r}")
-    safe_depth = given.get("safe_depth_m")
+    safe_depth, tide = given.get("safe_depth_m"), given.get("tide_m")
     from goosewing.hazards.chart import DEEPEST_M, WIDEST_CLEARANCE_NM, read_chart
+    from goosewing.hazards.read.tide import HIGHEST_M
 
     if safe_depth is not None:
         safe_depth = _number("safe_depth_m", safe_depth, 0.1, DEEPEST_M)
+    if tide is not None:
+        tide = _number("tide_m", tide, -HIGHEST_M, HIGHEST_M)
     clearance = _number("clearance_nm", given.get("clearance_nm", 0.0), 0.0, WIDEST_CLEARANCE_NM)
-    return read_chart(paths, safe_depth_m=safe_depth, coast=coast, clearance_nm=clearance)
+    return read_chart(
+        paths, safe_depth_m=safe_depth, tide_m=tide, coast=coast, clearance_nm=clearance
+    )
 
 
 def _number(name: str, value: Any, least: float, most: float) -> float:
