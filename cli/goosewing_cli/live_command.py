@@ -241,7 +241,8 @@ def _route(path: Path, read: Marks, next_mark: str | None) -> Route:
     if next_mark is not None:
         at = len(read.marks) - len(sorting.from_next(read.marks, next_mark).marks)
     resume = next_mark is None
-    return Route(id="marks", name=path.stem, marks=read.marks, next=at, resume=resume)
+    marks = sorting.named_apart(read.marks)
+    return Route(id="marks", name=path.stem, marks=marks, next=at, resume=resume)
 
 
 def _shifts(text: str) -> str:

@@ -6,12 +6,17 @@ import math
 from dataclasses import replace
 from datetime import UTC, datetime
 
+import gpxpy
 import numpy as np
+import pynmea2
 import pytest
 
 from goosewing.errors import InputError
 from goosewing.exchange.gpx.marks import parse_marks
 from goosewing.exchange.gpx.plans import format_plan
+from goosewing.exchange.handheld.plans import fit_plan
+from goosewing.exchange.nmea import routes as nmea
+from goosewing.live.host import signalk
 from goosewing.marks import from_here
 from goosewing.plan import make
 from goosewing.records import Mark
@@ -259,3 +264,54 @@ def test_of_a_closed_course_the_start_is_not_left_on_a_hand():
     marks = [at("Base", 0, 0), at("Top", 0, 1), at("Base", 0, 0), at("Top", 0, 1)]
     sided = from_here.leaving(marks, [from_here.Leave("Base", "port", 0.03)])
     assert [m.leave for m in sided] == [None, None, "port", None]
+
+
+def passes(marks, name):
+    return [number for number, mark in enumerate(marks) if mark.name == name]
+
+
+def test_each_pass_of_a_mark_is_named_apart_wherever_names_must_be_unlike(brisvik):
+    marks = [at("Start", 0, -0.2), *windward_leeward(0.0, 3)[1:]]
+    marks = [replace(mark, name=mark.name.replace("Windward", "Bülk Luv")) for mark in marks]
+    plan = planned(brisvik, marks, 10.0)
+    assert len(passes(plan.marks, "Bülk Luv")) == 3
+    fitted = fit_plan(plan)
+    (route,) = fitted.contents.routes
+    names = [point.name for point in route.points]
+    assert len(set(names)) == len(names)
+    assert [name for name in names if name.startswith("BULLU")] == ["BULLUV", "BULLU2", "BULLU3"]
+    sentences = nmea.format_contents(fitted.contents)
+    waypoints = [pynmea2.parse(each).waypoint_id for each in sentences if "WPL" in each]
+    assert len(set(waypoints)) == len(waypoints)
+    parsed = [pynmea2.parse(each) for each in sentences if "RTE" in each]
+    assert [name for each in parsed for name in each.waypoint_list] == names
+    # Marks that she doesn't touch, and laylines: each once, and apart.
+    aside = [point.name for point in fitted.contents.waypoints]
+    assert len(set(aside)) == len(aside) == 2
+    tracks = gpxpy.parse(format_plan(plan)).tracks
+    assert len({track.name.casefold() for track in tracks}) == len(tracks)
+    assert any(track.name.endswith(" 3") and "Bülk Luv" in track.name for track in tracks)
+    # A file of a route keeps the names that the marks have.
+    again = parse_marks(format_plan(plan).encode()).marks
+    assert passes(again, "Bülk Luv") == passes(plan.marks, "Bülk Luv")
+
+
+def test_a_service_tells_the_passes_of_a_mark_apart(brisvik):
+    course = windward_leeward(0.0, 2)
+    told = {"points": [{"lat": m.lat, "lon": m.lon, "name": m.name} for m in course], "next": 3}
+    marks = signalk.route(told).marks
+    assert [m.name for m in marks] == ["Start", "Windward", "Leeward", "Windward#2", "Finish"]
+    # Under way what lies behind is left out: the names stay what they were.
+    ahead = planned(brisvik, [marks[2], *marks[3:]])
+    assert [leg.destination for leg in ahead.legs] == ["Windward#2", "Finish"]
+    (route,) = fit_plan(ahead).contents.routes
+    assert "WINDW2" in [point.name for point in route.points]
+
+
+def test_marks_that_are_called_so_already_and_ends_of_gates_keep_their_names():
+    gate = line("Gate", (-0.05, 0.0), (0.05, 0.0))
+    top, second = at("Top", 0, 1), at("Top#2", 0, 2)
+    named = from_here.named_apart([*gate, top, second, *gate, top])
+    assert [m.name for m in named] == [
+        *(end.name for end in gate), "Top", "Top#2", *(end.name for end in gate), "Top",
+    ]  # fmt: skip

@@ -103,6 +103,29 @@ def _times(marks: Sequence[Mark], name: str) -> tuple[list[int], int | None]:
     return at, int(number)
 
 
+def named_apart(marks: Sequence[Mark]) -> tuple[Mark, ...]:
+    """Name marks that are passed more than once by their times, as `from_next` is told them.
+
+    Ends of lines and gates keep their names, by which they are known.
+
+    Examples
+    --------
+    >>> top, lee = Mark(name="Top", lat=57.1, lon=11), Mark(name="Lee", lat=57, lon=11)
+    >>> [mark.name for mark in named_apart([top, lee, top])]
+    ['Top', 'Lee', 'Top#2']
+    """
+    taken = {mark.name.strip() for mark in marks}
+    times: dict[str, int] = {}
+    found = []
+    for mark in marks:
+        name = mark.name.strip()
+        times[name] = number = times.get(name, 0) + 1
+        again = f"{name}#{number}"
+        apart = number > 1 and again not in taken and lines.named(mark).line is None
+        found.append(replace(mark, name=again) if apart else mark)
+    return tuple(found)
+
+
 def all_kept(marks: Sequence[Mark]) -> str:
     """Say that she sails to the first mark though she may be past it."""
     return f"All marks are kept, {marks[0].name} first: name the next with --next."

@@ -47,6 +47,12 @@ def itself(mark: Mark) -> Mark:
     return replace(mark, name=f"{mark.name} itself")
 
 
+def left_on_a_hand(plan: Plan) -> list[Mark]:
+    """Name the marks themselves that are left on a hand, each once: laps pass them again."""
+    named = [itself(mark) for mark in plan.marks if mark.leave]
+    return list({(mark.name, mark.lat, mark.lon): mark for mark in named}.values())
+
+
 def band_titles(bands: Sequence[LaylineBand]) -> list[str]:
     """Name the bands of laylines, each unlike the others."""
     names = [f"Layline band {each.mark} {each.tack} {each.sail_set}" for each in bands]
@@ -58,16 +64,17 @@ def band_titles(bands: Sequence[LaylineBand]) -> list[str]:
 
 def layline_titles(laylines: Sequence[Layline]) -> list[str]:
     """Name laylines, each unlike the others in either case of letters."""
-    taken: set[str] = set()
+    taken: dict[str, str] = {}
     return [_layline_title(each, taken) for each in laylines]
 
 
-def _layline_title(layline: Layline, taken: set[str]) -> str:
-    short = f"Layline {layline.mark} {layline.tack}"
-    long = f"{short} {layline.sail_set}"
+def _layline_title(layline: Layline, taken: dict[str, str]) -> str:
+    """Name a layline by mark and tack, then by sail set; of a further lap by its number."""
+    name = short = f"Layline {layline.mark} {layline.tack}"
+    if taken.get(short.casefold(), layline.sail_set) != layline.sail_set:
+        name = short = f"{short} {layline.sail_set}"
     number = 2
-    name = short if short.casefold() not in taken else long
     while name.casefold() in taken:
-        name, number = f"{long} {number}", number + 1
-    taken.add(name.casefold())
+        name, number = f"{short} {number}", number + 1
+    taken[name.casefold()] = layline.sail_set
     return name

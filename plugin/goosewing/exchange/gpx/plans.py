@@ -33,7 +33,14 @@ from goosewing.files.disk import write_atomically
 from goosewing.totals import time_of
 from goosewing.turns import Stop, stops
 from goosewing.words.points import briefing, sentence
-from goosewing.words.titles import about, band_titles, itself, layline_titles, length, route_name
+from goosewing.words.titles import (
+    about,
+    band_titles,
+    layline_titles,
+    left_on_a_hand,
+    length,
+    route_name,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -88,9 +95,7 @@ def format_plan(
     gpx.name = writable(route_name(plan))
     gpx.description = writable(about(plan))
     gpx.time = whole_second(plan.departure)
-    aside = [
-        *(itself(mark) for mark in plan.marks if mark.leave), *_line_ends(plan), *plan.dangers,
-    ]  # fmt: skip
+    aside = [*left_on_a_hand(plan), *_line_ends(plan), *plan.dangers]
     gpx.waypoints = [_waypoint(mark, prefixes) for mark in (*aside, *waypoints)]
     gpx.routes = [_route(plan, prefixes)]
     gpx.tracks = [

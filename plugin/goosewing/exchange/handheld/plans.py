@@ -12,7 +12,7 @@ from goosewing.exchange.handheld.routes import PRESETS, Contents, Point, Route, 
 from goosewing.files.gpx import split_name
 from goosewing.turns import stops
 from goosewing.words.points import briefing
-from goosewing.words.titles import about, itself, layline_titles, length, route_name
+from goosewing.words.titles import about, layline_titles, left_on_a_hand, length, route_name
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -53,7 +53,7 @@ def contents_of(plan: Plan) -> Contents:
     laylines = [line for leg in plan.legs for line in leg.laylines]
     named = zip(laylines, layline_titles(laylines), strict=True)
     points = tuple(_route_point(stop, plan.departure) for stop in stops(plan))
-    aside = [*(itself(mark) for mark in plan.marks if mark.leave), *plan.dangers]
+    aside = [*left_on_a_hand(plan), *plan.dangers]
     says, comment = with_own(length(plan), plan.route.description, plan.route.comment)
     route = Route(name=route_name(plan), description=says, comment=comment, points=points)
     return Contents(

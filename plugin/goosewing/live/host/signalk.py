@@ -21,6 +21,7 @@ from goosewing.errors import InputError
 from goosewing.exchange.document import format_seconds, format_time, plan_document
 from goosewing.live.core.orders import turn_words
 from goosewing.live.core.state import Outlook, Reading, Route
+from goosewing.marks.from_here import named_apart
 from goosewing.records import Mark, Value
 from goosewing.turns import stops
 from goosewing.units import METRES_PER_NM, METRES_PER_SECOND_PER_KNOT
@@ -160,7 +161,7 @@ def route(message: Mapping[str, Any]) -> Route:
     points = message.get("points")
     if not isinstance(points, list) or not points:
         raise InputError("plan: expected points, a list of {lat, lon, name}")
-    marks = tuple(_mark(at, point) for at, point in enumerate(points))
+    marks = named_apart([_mark(at, point) for at, point in enumerate(points)])
     from_here = message.get("from_here", True)
     if not isinstance(from_here, bool):
         raise InputError(f"plan: from_here must be true or false, got {from_here!r}")
