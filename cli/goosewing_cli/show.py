@@ -21,7 +21,6 @@ from goosewing.words.figures import (
     heading_words,
     hours_and_minutes,
     listed,
-    manoeuvre_words,
     position_words,
     seconds_words,
 )
@@ -34,12 +33,16 @@ from goosewing.words.on_the_way import (
 )
 from goosewing.words.points import (
     BEYOND,
+    STRIKE,
     UNDER_ENGINE,
     Steering,
     altered_words,
     angle_words,
+    err_words,
     keep_words,
     leaving_words,
+    manoeuvred_words,
+    not_counted_words,
     steering,
 )
 from goosewing.words.titles import arrival
@@ -50,7 +53,7 @@ if TYPE_CHECKING:
     from datetime import date, datetime, tzinfo
     from pathlib import Path
 
-    from goosewing.records import Board, Fix, Leg, Mark, Order, Plan
+    from goosewing.records import Board, Fix, Leg, Mark, Order, Plan, PoleDown
 
 SIDE_STYLE = {"port": "red", "starboard": "green"}
 """The trade's own colours; the word is always printed as well."""
@@ -246,6 +249,10 @@ def _leg_table(leg: Leg, mark: Mark, dates: _Dates, before: Board | None, heads:
         _add_board(table, board, _changes(before, board, number), dates, heads, first=number == 0)
         for nth, order in enumerate(board.orders[1:], 1):
             _add_order(table, board.orders[nth - 1], order, steering(board, nth), dates)
+        if board.pole_down is not None:
+            last = number == len(leg.boards) - 1
+            until = mark.name if last else leg.boards[number + 1].point or "the turn"
+            _add_pole_down(table, board.pole_down, until, dates)
         before = board
     last = leg.boards[-1]
     assert last.end.time is not None
@@ -282,7 +289,7 @@ def _reached(mark: Mark, end: Fix) -> Text:
     return said.append(f"\n{_at(end)}", style="not bold")
 
 
-def _at(place: Fix | Order) -> str:
+def _at(place: Fix | Order | PoleDown) -> str:
     # Between latitude and longitude a line may end: a narrow column would cut them off.
     lat, lon = position_words(place.lat, place.lon).split(" ")
     return f"{held(f'at {lat}')} {lon}"
@@ -290,9 +297,9 @@ def _at(place: Fix | Order) -> str:
 
 def _changes(before: Board | None, board: Board, number: int) -> str:
     """Say what is done before a board of a leg; nothing where nothing is."""
-    done = board.manoeuvres
+    down = None if before is None else before.pole_down
     motored = before is not None and before.engine
-    words = [manoeuvre_words([m.kind for m in done], board.tack, board.sail_set)] if done else []
+    words = [manoeuvred_words(board, down)] if board.manoeuvres else []
     if board.engine and not motored:
         words.append("start the engine")
     if motored and not board.engine:
@@ -322,7 +329,8 @@ def _add_board(
     else:
         sails = Text(f"{board.tack} tack", style=SIDE_STYLE[board.tack])
         sails.append(f", {board.sail_set}", style="default")
-    beside = (angle_words(board), BEYOND if board.beyond_forecast else None)
+    then = steering(board)
+    beside = (angle_words(board), err_words(then), BEYOND if board.beyond_forecast else None)
     for more in (*beside, *_over_ground(board, heads)):
         if more is not None:
             sails.append(f"\n{more}", style="default")
@@ -352,8 +360,23 @@ def _add_order(table: Table, before: Order, order: Order, then: Steering, dates:
         said.append(f"\n{from_mark_words(order.from_mark)}", style="not bold")
     if then.keep_twa_deg is not None:
         said.append(f"\n{keep_words(then.keep_twa_deg)}", style="not bold")
+    if (err := err_words(then)) is not None:
+        said.append(f"\n{err}", style="not bold")
     heading = heading_words(then.heading_deg, then.heading_magnetic_deg, then.heading_compass_deg)
     _add_row(table, dates, order.time, said, heading.replace(" ", "\n"))
+
+
+def _add_pole_down(table: Table, down: PoleDown, until: str, dates: _Dates) -> None:
+    """Tell when striking the pole is begun, so that it is down at the board's end."""
+    takes = held(seconds_words(down.takes_s))
+    said = Text(f"Before {until}: {STRIKE} ({takes})", style="bold")
+    said.append(f"\n{_at(down)}", style="not bold")
+    if down.from_mark is not None:
+        said.append(f"\n{from_mark_words(down.from_mark)}", style="not bold")
+    if not down.counted:
+        said.append(f"\n{not_counted_words(down)}", style="not bold")
+    heading = heading_words(down.heading_deg, down.heading_magnetic_deg, down.heading_compass_deg)
+    _add_row(table, dates, down.time, said, heading.replace(" ", "\n"))
 
 
 def _over_ground(board: Board, heads: _Heads) -> list[str]:

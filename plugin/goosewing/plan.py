@@ -22,6 +22,7 @@ from goosewing.errors import InputError, NoPlanError
 from goosewing.marks.from_here import SAME_PLACE_M, metres_apart
 from goosewing.options import Options
 from goosewing.records import ArrivalBand, Mark, Plan
+from goosewing.sail_handling import with_sail_handling
 from goosewing.steady import motoring
 from goosewing.units import METRES_PER_NM
 from goosewing.weather.base import Coverage, Weather, hours_from_datetime
@@ -138,7 +139,7 @@ def of_case(case: Case, progress: Progress | None = None, *, compare: bool = Tru
     if met is not None:
         _look_over(met, made)
         made = _with_laylines_cut(met, made)
-    return turns.numbered(made)
+    return turns.numbered(with_sail_handling(made, case.boat))
 
 
 def with_band(made: Plan, case: Case, progress: Progress | None = None) -> Plan:

@@ -39,6 +39,10 @@ Prefer = Literal["mean", "cautious"]
 Value = float | tuple[float, float] | str | None
 """A number, a position (lat, lon), a name, or nothing: the sensor was cleared."""
 
+DEAD_DOWNWIND_DEG = 170.0
+"""Bow's angle to the true wind from which an accidental gybe is near. Common practice, no
+source. [°]"""
+
 DOWNWIND_CAUTION = (
     "Downwind, rig a preventer and handle the pole with the crew clipped on and the sails under "
     "control; an accidental gybe can injure or kill."
@@ -261,6 +265,39 @@ class Order:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PoleDown:
+    """Where the crew begins to strike the pole, so that it is down when its board ends.
+
+    What she runs meanwhile is of the board's own miles.
+
+    Attributes
+    ----------
+    takes_s : float
+        [s]
+    counted : bool
+        Whether the plan's times count it, as a manoeuvre of the board that follows. At the
+        last mark none follows: there she may be so much later.
+    heading_deg : float
+        What is steered there. [°]
+    log_at_nm : float or None
+        What the log has run by then, where that was worked out. [nm]
+    from_mark : FromMark or None
+        The place as seen from the leg's mark, where that was worked out.
+    """
+
+    time: datetime
+    lat: float
+    lon: float
+    takes_s: float
+    counted: bool
+    heading_deg: float
+    heading_magnetic_deg: float | None = None
+    heading_compass_deg: float | None = None
+    log_at_nm: float | None = None
+    from_mark: FromMark | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Board:
     """A stretch sailed on one tack with one sail set.
 
@@ -320,6 +357,11 @@ class Board:
     """Where its start lies from the leg's mark, where that was worked out."""
     stretch: Stretch | None = None
     """What is met from its start to the next stop: its end, or the next order along it."""
+    sails_twa_deg: tuple[float, float] | None = None
+    """True wind angles between which its sails are carried: of their table and sector. [°]"""
+    pole_down: PoleDown | None = None
+    """Where the pole is begun to be struck, if this board ends with it up and no next one
+    carries it on."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -331,6 +373,25 @@ class Layline:
     sail_set: str
     course_over_ground_deg: float
     points: tuple[Fix, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Near:
+    """How near another way than the plan's passes to a danger.
+
+    Attributes
+    ----------
+    name : str
+        The danger's.
+    distance_nm : float
+        How far off she is where she is nearest. [nm]
+    side : "port" or "starboard"
+        On which hand she then has it.
+    """
+
+    name: str
+    distance_nm: float
+    side: Side
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -359,6 +420,10 @@ class Alternative:
     boards : tuple of AlternativeBoard
     manoeuvres : tuple of str
         In their order, those at the mark where the leg begins included.
+    track : tuple of Fix
+        By which places it leads, the leg's ends included; times unknown.
+    near : tuple of Near
+        Which dangers it passes, the nearest first, where that was worked out.
     """
 
     kind: AlternativeKind
@@ -366,6 +431,8 @@ class Alternative:
     elapsed_h: float
     boards: tuple[AlternativeBoard, ...]
     manoeuvres: tuple[ManoeuvreKind, ...] = ()
+    track: tuple[Fix, ...] = ()
+    near: tuple[Near, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -476,12 +543,12 @@ class Later:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Late:
-    """The plan's own boards sailed from one of its marks on, later than planned.
+    """The plan's own boards sailed from one of its marks or turns on, later than planned.
 
     Attributes
     ----------
     mark : str
-        Where she is late.
+        Where she is late: a mark, or the turn that is called so.
     delay_h : float
         By how much. [h]
     arrival : datetime or None
@@ -534,12 +601,18 @@ class Passed:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Turn:
-    """A change of tack or sails of a plan that was not kept; of course alone without kinds."""
+    """A change of tack or sails of a plan that was not kept; of course alone without kinds.
+
+    `heading_deg` is what is steered first from there on.
+    """
 
     kinds: tuple[ManoeuvreKind, ...]
     lat: float
     lon: float
     time: datetime
+    heading_deg: float | None = None
+    heading_magnetic_deg: float | None = None
+    heading_compass_deg: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -561,6 +634,10 @@ class WhatIf:
         The boards leg by leg, such as "port tack, main and jib", where they are others.
     turns : tuple of Turn
         Where she would tack, gybe, or change sails.
+    first : Turn or None
+        Where she departs, and what she then steers; None where there is no plan.
+    near : tuple of Near
+        Which dangers she then passes, the nearest first.
     """
 
     wind_factor: float = 1.0
@@ -572,6 +649,8 @@ class WhatIf:
     behind_nm: float | None = None
     sequence: tuple[str, ...] = ()
     turns: tuple[Turn, ...] = ()
+    first: Turn | None = None
+    near: tuple[Near, ...] = ()
     reason: str | None = None
 
 

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
     from datetime import datetime
 
-    from goosewing.records import Board, Manoeuvre, Mark, Order, Plan
+    from goosewing.records import Board, Manoeuvre, Mark, Order, Plan, PoleDown
 
 TurnKind = Literal["tack", "gybe", "pole", "sail change", "engine", "course change"]
 """What a turning point is for; of several manoeuvres the turn names it."""
@@ -79,6 +79,8 @@ class Stop:
         Whether the passage ends here.
     before : Board, Order or None
         What was steered until here; None where the passage begins.
+    pole_down : PoleDown or None
+        Where the crew begins to strike the pole, if it is to be down here.
     """
 
     name: str | None
@@ -95,6 +97,7 @@ class Stop:
     after_engine: bool = False
     last: bool = False
     before: Board | Order | None = None
+    pole_down: PoleDown | None = None
 
     @property
     def manoeuvres(self) -> tuple[Manoeuvre, ...]:
@@ -133,6 +136,7 @@ def stops(plan: Plan) -> Iterator[Stop]:
     time: datetime | None = plan.departure
     under_engine = False
     before: Board | Order | None = None
+    pole_down: PoleDown | None = None
     for number, (mark, leg) in enumerate(zip(plan.marks, plan.legs, strict=False)):
         if not leg.boards:
             yield Stop(
@@ -155,11 +159,13 @@ def stops(plan: Plan) -> Iterator[Stop]:
                 motored=under_engine,
                 after_engine=under_engine and not board.engine,
                 before=before,
+                pole_down=pole_down,
             )
             yield from _along(board, number, at)
             before = board.orders[-1] if board.orders else board
             time, under_engine = board.end.time, board.engine
-    yield replace(_last_stop(plan), before=before)
+            pole_down = board.pole_down
+    yield replace(_last_stop(plan), before=before, pole_down=pole_down)
 
 
 def _along(board: Board, leg: int, at: int) -> Iterator[Stop]:

@@ -23,6 +23,7 @@ FLOORS = (
     {"words", "weather"},
     {"compass", "boat"},
     {"totals", "velocities"},
+    {"sail_handling"},
     {"hazards"},
     {"case"},
     {"steady"},

@@ -125,7 +125,8 @@ def test_the_key_names_what_is_drawn_and_nothing_else(brisvik, from_deg):
     boards = [board for leg in plan.legs for board in leg.boards]
     for tack in ("port", "starboard"):
         assert (f"{tack} tack" in names) is any(board.tack == tack for board in boards)
-    assert ("pole set" in names) is any(board.poled for board in boards)
+        poled = any(board.poled and board.tack == tack for board in boards)
+        assert (f"pole set, {tack} tack" in names) is poled
     assert ("layline into the mark" in names) is any(leg.laylines for leg in plan.legs)
     assert "stream" not in names
     assert "wind over the ground" in names

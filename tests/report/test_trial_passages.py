@@ -79,7 +79,14 @@ def printed(request, tmp_path_factory):
 def rows(cells, table):
     head, *body = cells.tables[table]
     names = [" ".join(each.split()) for each in head]
-    return [dict(zip(names, (" ".join(c.split()) for c in row), strict=True)) for row in body]
+    found = []
+    for row in ([" ".join(cell.split()) for cell in row] for row in body):
+        if len(row) == 1:
+            # What a line has below its figures, over all columns.
+            found[-1]["Where, what"] += f" {row[0]}"
+        else:
+            found.append(dict(zip(names, row, strict=True)))
+    return found
 
 
 def minutes(clock):

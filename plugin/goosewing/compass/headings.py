@@ -21,10 +21,10 @@ from typing import TYPE_CHECKING, Any, Literal, NamedTuple, TypeVar
 from goosewing.compass.deviation import DeviationCard, east_or_west, magnetic_from_true
 from goosewing.earth.angles import wrap_longitude
 from goosewing.errors import InputError
-from goosewing.records import Board, Hour, Layline, Leg, Order, Plan, Stretch
+from goosewing.records import Board, Hour, Layline, Leg, Order, Plan, PoleDown, Stretch
 
 if TYPE_CHECKING:
-    from goosewing.records import FromMark, LaylineSheet
+    from goosewing.records import FromMark, LaylineSheet, Turn, WhatIf
 
 VariationAt = Callable[[float, float, datetime], float]
 """Variation at lat, lon [°] and an aware time; east positive. [°]"""
@@ -261,8 +261,9 @@ def with_variation(
         )
         for each in plan.passed
     )
+    ifs = tuple(_if_with(each, find, card) for each in plan.what_if)
     notices = (*plan.notices, *_notices(plan, variation, find, card))
-    return replace(plan, legs=legs, hours=hours, passed=passed, notices=notices)
+    return replace(plan, legs=legs, hours=hours, passed=passed, what_if=ifs, notices=notices)
 
 
 def laylines_with_variation(
@@ -310,7 +311,7 @@ def _leg_with(leg: Leg, find: VariationAt, card: DeviationCard | None) -> Leg:
     return replace(leg, boards=tuple(_board_with(each, find, card) for each in leg.boards))
 
 
-_Steered = TypeVar("_Steered", Board, Order, Hour)
+_Steered = TypeVar("_Steered", Board, Order, Hour, PoleDown)
 
 
 def _board_with(board: Board, find: VariationAt, card: DeviationCard | None) -> Board:
@@ -326,6 +327,18 @@ def _board_with(board: Board, find: VariationAt, card: DeviationCard | None) -> 
         orders=orders,
         from_mark=seen,
         stretch=_ends_on_dials(board.stretch, variation, card),
+        pole_down=_pole_down_with(board.pole_down, find, card),
+    )
+
+
+def _pole_down_with(
+    down: PoleDown | None, find: VariationAt, card: DeviationCard | None
+) -> PoleDown | None:
+    if down is None:
+        return None
+    variation = find(down.lat, down.lon, down.time)
+    return replace(
+        _on_dials(down, variation, card), from_mark=_by_compass(down.from_mark, variation)
     )
 
 
@@ -336,6 +349,21 @@ def _order_with(order: Order, variation: float, card: DeviationCard | None) -> O
         from_mark=seen,
         stretch=_ends_on_dials(order.stretch, variation, card),
     )
+
+
+def _if_with(found: WhatIf, find: VariationAt, card: DeviationCard | None) -> WhatIf:
+    def turn(each: Turn | None) -> Turn | None:
+        if each is None or each.heading_deg is None:
+            return each
+        magnetic = float(magnetic_from_true(each.heading_deg, find(each.lat, each.lon, each.time)))
+        return replace(
+            each,
+            heading_magnetic_deg=magnetic,
+            heading_compass_deg=_by_card(magnetic, card),
+        )
+
+    turns = tuple(told for each in found.turns if (told := turn(each)) is not None)
+    return replace(found, turns=turns, first=turn(found.first))
 
 
 def _hour_with(hour: Hour, variation: float, card: DeviationCard | None) -> Hour:

@@ -33,7 +33,7 @@ from goosewing.case import Case
 from goosewing.earth.sun import is_daylight
 from goosewing.errors import NoPlanError, OutsideForecastError
 from goosewing.options import Options
-from goosewing.records import Departure
+from goosewing.records import DEAD_DOWNWIND_DEG, Departure
 from goosewing.totals import time_of
 from goosewing.weather.base import hours_from_datetime
 
@@ -53,10 +53,6 @@ _Found = TypeVar("_Found")
 
 CLOSE_HAULED_DEG = 60.0
 """Bow's angle to the true wind up to which she counts as close-hauled. [°]"""
-
-DEAD_DOWNWIND_DEG = 170.0
-"""Bow's angle to the true wind from which an accidental gybe is near. Common practice, no
-source. [°]"""
 
 AGAINST_DEG = 60.0
 """Angle between the wind's origin and the stream's set up to which the two meet. [°]"""

@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING, NamedTuple
 from goosewing import plan as plans
 from goosewing.departures.compare import held_case
 from goosewing.errors import GoosewingError
-from goosewing.records import Alternative, AlternativeBoard
+from goosewing.foresight.pieces import cuts_of
+from goosewing.records import Alternative, AlternativeBoard, Fix
 from goosewing.steady.alternatives import BROAD_REACH_DEG, CLOSE_HAULED_DEG
 from goosewing.totals import time_of
 
@@ -248,4 +249,7 @@ def _alternative(own: Leg, leg: Leg, kind: AlternativeKind) -> Alternative:
             for board in own.boards
         ),
         manoeuvres=tuple(each.kind for each in own.manoeuvres),
+        track=tuple(
+            Fix(lat=point.lat, lon=point.lon) for board in own.boards for point in cuts_of(board)
+        ),
     )

@@ -76,7 +76,9 @@ def later(plan: Plan, weather: Weather) -> tuple[Later, ...]:
     found = []
     for stop in every:
         assert stop.time is not None
-        times = [stop.time + timedelta(hours=delay) for delay in DELAYS_H]
+        # Of a turn that takes minutes it is told what its board begins with, as elsewhere.
+        begins = stop.board.start.time if stop.board and stop.order is None else None
+        times = [(begins or stop.time) + timedelta(hours=delay) for delay in DELAYS_H]
         found.append(
             Later(
                 point=stop.name or "turn", lat=stop.lat, lon=stop.lon, time=stop.time,

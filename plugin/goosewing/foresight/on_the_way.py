@@ -35,7 +35,17 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from goosewing.records import Board, Departure, Fix, Leg, Order, Plan, WindAndStream
+    from goosewing.records import (
+        Board,
+        Departure,
+        Fix,
+        Leg,
+        Mark,
+        Order,
+        Plan,
+        PoleDown,
+        WindAndStream,
+    )
     from goosewing.units import Array
     from goosewing.weather.base import Weather
 
@@ -79,6 +89,7 @@ def look_ahead(
         passed, notices of what asks for care, and cautions that say what was looked at.
     """
     legs = _with_bearings(_with_weather(with_stretches(plan).legs, weather))
+    legs = tuple(_with_near(leg, plan.dangers) for leg in legs)
     said = [*warnings(judged(plan, weather))]
     if (looked_at is None or not land) and NO_LAND not in plan.notices:
         said.append(NO_LAND)
@@ -141,10 +152,13 @@ def _with_bearings(legs: Sequence[Leg]) -> tuple[Leg, ...]:
 
 def _from_mark(leg: Leg, board: Board) -> Board:
     orders = tuple(replace(order, from_mark=_seen(leg, order)) for order in board.orders)
-    return replace(board, from_mark=_seen(leg, board.start), orders=orders)
+    down = board.pole_down
+    if down is not None:
+        down = replace(down, from_mark=_seen(leg, down))
+    return replace(board, from_mark=_seen(leg, board.start), orders=orders, pole_down=down)
 
 
-def _seen(leg: Leg, place: Fix | Order) -> FromMark:
+def _seen(leg: Leg, place: Fix | Order | PoleDown) -> FromMark:
     return _seen_at(leg, place.lat, place.lon)
 
 
@@ -156,6 +170,16 @@ def _seen_at(leg: Leg, lat: float, lon: float) -> FromMark:
         bearing_deg=float(line.bearing_deg) % 360.0,
         distance_nm=float(line.distance_nm),
     )
+
+
+def _with_near(leg: Leg, dangers: Sequence[Mark]) -> Leg:
+    """Say how near the other ways to sail a leg pass to dangers."""
+    if not dangers:
+        return leg
+    others = tuple(
+        replace(each, near=passing.near(dangers, each.track)) for each in leg.alternatives
+    )
+    return replace(leg, alternatives=others)
 
 
 # ---- hour by hour ------------------------------------------------------------------------------

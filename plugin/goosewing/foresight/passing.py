@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from goosewing.earth import geodesy
 from goosewing.earth.angles import wrap_180
-from goosewing.records import Passed
+from goosewing.records import Near, Passed
 from goosewing.weather.base import datetime_from_hours, hours_from_datetime
 
 if TYPE_CHECKING:
-    from goosewing.records import Mark, Plan
+    from collections.abc import Sequence
+
+    from goosewing.records import BoardPoint, Fix, Mark, Plan, Side
+    from goosewing.units import Array
 
 FARTHEST_NM = 3.0
 """What lies farther off her track is not met: common practice, no source. [nm]"""
@@ -29,6 +32,51 @@ def _nearest(plan: Plan, danger: Mark) -> Passed:
     points = [point for leg in plan.legs for board in leg.boards for point in board.points]
     lat, lon = np.array([(point.lat, point.lon) for point in points]).T
     time_h = np.array([hours_from_datetime(point.time) for point in points])
+    found = _closest(lat, lon, danger)
+    at, abeam = found.at, float(wrap_180(found.bearing_deg - points[found.at].heading_deg))
+    return Passed(
+        name=danger.name,
+        lat=danger.lat,
+        lon=danger.lon,
+        time=datetime_from_hours(float(time_h[at] + found.share * (time_h[at + 1] - time_h[at]))),
+        distance_nm=found.distance_nm,
+        bearing_deg=found.bearing_deg,
+        side="starboard" if abeam >= 0.0 else "port",
+    )
+
+
+def near(dangers: Sequence[Mark], places: Sequence[Fix | BoardPoint]) -> tuple[Near, ...]:
+    """Tell how near a way passes to dangers, the nearest first.
+
+    Parameters
+    ----------
+    dangers : sequence of Mark
+    places : sequence of Fix or BoardPoint
+        By which it leads, on rhumb lines from one to the next.
+    """
+    if len(places) < 2:
+        return ()
+    lat, lon = np.array([(each.lat, each.lon) for each in places]).T
+    found = [
+        Near(name=danger.name, distance_nm=closest.distance_nm, side=closest.side)
+        for danger in dangers
+        if (closest := _closest(lat, lon, danger)).distance_nm <= FARTHEST_NM
+    ]
+    return tuple(sorted(found, key=lambda each: each.distance_nm))
+
+
+class _Closest(NamedTuple):
+    """Where a way is nearest to a danger: so far along its piece of this number."""
+
+    at: int
+    share: float
+    distance_nm: float
+    bearing_deg: float
+    side: Side
+    """On which hand of the way over the ground it lies there."""
+
+
+def _closest(lat: Array, lon: Array, danger: Mark) -> _Closest:
     seen = geodesy.loxodrome_inverse(danger.lat, danger.lon, lat, lon)
     # Where she is as seen from the danger, on a plane that touches the earth there: what is
     # nearest is near enough to it for straight pieces.
@@ -46,13 +94,7 @@ def _nearest(plan: Plan, danger: Mark) -> Passed:
     )
     line = geodesy.loxodrome_inverse(own.lat, own.lon, danger.lat, danger.lon)
     bearing = float(line.bearing_deg) % 360.0
-    abeam = float(wrap_180(bearing - points[at].heading_deg))
-    return Passed(
-        name=danger.name,
-        lat=danger.lat,
-        lon=danger.lon,
-        time=datetime_from_hours(float(time_h[at] + part * (time_h[at + 1] - time_h[at]))),
-        distance_nm=float(line.distance_nm),
-        bearing_deg=bearing,
-        side="starboard" if abeam >= 0.0 else "port",
+    abeam = float(wrap_180(bearing - float(piece.bearing_deg)))
+    return _Closest(
+        at, part, float(line.distance_nm), bearing, "starboard" if abeam >= 0.0 else "port"
     )

@@ -53,7 +53,12 @@ def _with_stretches(board: Board, log_at_nm: float) -> Board:
         replace(order, stretch=each)
         for order, each in zip(board.orders, found, strict=len(board.orders) > 0)
     )
-    return replace(board, stretch=found[0], orders=orders)
+    down = board.pole_down
+    if down is not None:
+        time = np.array([hours_from_datetime(point.time) for point in board.points])
+        gone = float(np.interp(hours_from_datetime(down.time), time, run))
+        down = replace(down, log_at_nm=log_at_nm + gone)
+    return replace(board, stretch=found[0], orders=orders, pole_down=down)
 
 
 def log_run_nm(board: Board) -> Array:

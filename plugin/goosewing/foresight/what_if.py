@@ -16,9 +16,10 @@ import numpy as np
 from goosewing import plan as plans
 from goosewing.departures.compare import held_case
 from goosewing.errors import NoPlanError
+from goosewing.foresight.passing import near
 from goosewing.foresight.pieces import Piece, pieces_of
+from goosewing.foresight.stretches import cuts
 from goosewing.records import Late, Turn, WhatIf
-from goosewing.totals import time_of
 from goosewing.turns import stops
 from goosewing.velocities.velocity_set import (
     airs_over_water,
@@ -30,13 +31,14 @@ from goosewing.weather.altered import AlteredWeather
 from goosewing.weather.base import hours_from_datetime
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Sequence
     from concurrent.futures import Executor
     from datetime import datetime
 
     from goosewing.boat.model import Boat
     from goosewing.case import Case
-    from goosewing.records import Board, Leg, Plan
+    from goosewing.records import Board, BoardPoint, Plan
+    from goosewing.turns import Stop
     from goosewing.velocities.velocity_set import VelocitySet
     from goosewing.weather.base import Weather
 
@@ -50,8 +52,8 @@ LATE_H = (1.0, 2.0, 3.0)
 LATE_PIECE_H = 0.5
 """Boards are sailed late in pieces of no less. [h]"""
 
-MOST_LATE = 6
-"""Of so many legs, the last, it is told what being late where they begin does."""
+MOST_LATE = 8
+"""Of so many stops, the last, it is told what being late there does."""
 
 
 class Change(NamedTuple):
@@ -145,6 +147,8 @@ def planned_if(case: Case, made: Plan, change: Change) -> WhatIf:
         same_boards=same,
         sequence=() if same else tuple(sequence_words(leg, names) for leg, names in sequence(plan)),
         turns=_turns(plan),
+        first=_turn(next(stops(plan)), plan.departure),
+        near=near(made.dangers, [*_points(plan)]),
     )
 
 
@@ -178,16 +182,26 @@ def sequence_words(destination: str, names: Sequence[str]) -> str:
 def _turns(plan: Plan) -> tuple[Turn, ...]:
     """Where something is done, and where between two marks another course is steered."""
     return tuple(
-        Turn(
-            kinds=tuple(each.kind for each in stop.manoeuvres),
-            lat=stop.lat,
-            lon=stop.lon,
-            time=time,
-        )
+        _turn(stop, time)
         for stop in stops(plan)
         if stop.manoeuvres or (stop.mark is None and stop.kind == "course change")
         if (time := stop.manoeuvres[0].time if stop.manoeuvres else stop.time) is not None
     )
+
+
+def _turn(stop: Stop, time: datetime) -> Turn:
+    held = stop.order or stop.board
+    return Turn(
+        kinds=tuple(each.kind for each in stop.manoeuvres),
+        lat=stop.lat,
+        lon=stop.lon,
+        time=time,
+        heading_deg=None if held is None else held.heading_deg,
+    )
+
+
+def _points(plan: Plan) -> Iterator[BoardPoint]:
+    return (point for leg in plan.legs for board in leg.boards for point in board.points)
 
 
 # ---- the plan as it stands, in the other wind --------------------------------------------------
@@ -232,7 +246,7 @@ def behind_nm(made: Plan, boat: Boat, weather: Weather, delay_h: float = 0.0) ->
 
 
 def late(made: Plan, boat: Boat, weather: Weather) -> tuple[Late, ...]:
-    """Sail a plan's own boards from each of its marks on, later than planned.
+    """Sail a plan's own boards from each of its marks and turns on, later than planned.
 
     Parameters
     ----------
@@ -244,27 +258,37 @@ def late(made: Plan, boat: Boat, weather: Weather) -> tuple[Late, ...]:
     if not weather.varies_in_time:
         return ()
     pace = _Pace(boat, weather)
-    legs = [leg for leg in made.legs if leg.boards][-MOST_LATE:]
-    pieces = [
-        [piece for board in leg.boards for piece in pieces_of(board, LATE_PIECE_H)] for leg in legs
-    ]
-    on_time = [pace.sailed_h(each, _begins_h(leg)) for each, leg in zip(pieces, legs, strict=True)]
+    stages = _stages(made)
+    pieces = [pieces_of(held, LATE_PIECE_H) for _, _, held in stages]
+    begins = [hours_from_datetime(time) for _, time, _ in stages]
+    on_time = [pace.sailed_h(each, begin) for each, begin in zip(pieces, begins, strict=True)]
     return tuple(
         Late(
-            mark=leg.origin,
+            mark=name,
             delay_h=delay_h,
-            arrival=_arrival(made, _begins_h(leg), pieces[at:], on_time[at:], pace, delay_h),
+            arrival=_arrival(made, begins[at], pieces[at:], on_time[at:], pace, delay_h),
         )
-        for at, leg in enumerate(legs)
+        for at, (name, _, _) in enumerate(stages)
         for delay_h in LATE_H
     )
 
 
-def _begins_h(leg: Leg) -> float:
-    board = leg.boards[0]
-    return hours_from_datetime(
-        board.manoeuvres[0].time if board.manoeuvres else time_of(board.start)
-    )
+def _stages(made: Plan) -> list[tuple[str, datetime, Board]]:
+    """Name the last places at which something else is held, each with the board up to the next."""
+    found = []
+    for stop in stops(made):
+        if stop.board is None or stop.name is None or stop.time is None:
+            continue
+        first, last = cuts(stop.board)[stop.nth]
+        points = stop.board.points[first : last + 1]
+        held = replace(
+            stop.board,
+            points=points,
+            elapsed_h=(points[-1].time - points[0].time) / timedelta(hours=1),
+            manoeuvres=stop.manoeuvres,
+        )
+        found.append((stop.name, stop.time, held))
+    return found[-MOST_LATE:]
 
 
 def _arrival(

@@ -20,9 +20,8 @@ from goosewing.errors import InputError
 from goosewing.files.disk import write_atomically
 from goosewing.report import ground, labels
 from goosewing.report.labels import Label
-from goosewing.totals import time_of
 from goosewing.turns import Stop, stops
-from goosewing.words.figures import clock, hours_and_minutes, three_figures
+from goosewing.words.figures import clock, helm_words, hours_and_minutes, three_figures
 from goosewing.words.points import UNDER_ENGINE, done_words, goes_downwind, steering
 
 if TYPE_CHECKING:
@@ -31,7 +30,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from goosewing.hazards.areas import Hazards
-    from goosewing.records import Board, LaylineBand, Leg, LegRule, Plan
+    from goosewing.records import Board, LaylineBand, Leg, LegRule, Order, Plan
     from goosewing.units import Array
 
 PORT, STARBOARD, INK, QUIET = "#a51616", "#0a7a5c", "#1d2733", "#5f6b78"
@@ -345,15 +344,12 @@ def _labels(plan: Plan, centre: float, zone: tzinfo | None = None) -> list[Label
 
 def _turn_label(stop: Stop, centre: float, zone: tzinfo | None = None) -> Label | None:
     """Say what is done where a board begins; at a mark under the mark's name."""
-    board = stop.board
-    if board is None:
-        return None
-    words = ", ".join(done_words(stop, true_only=True))
-    if not words:
+    words = ", ".join(done_words(stop, helm_only=True))
+    time = stop.time
+    if not words or time is None:
         return None
     if stop.order is not None and words == "alter course":
-        words += f", steer {three_figures(stop.order.heading_deg)}T"
-    time = stop.time or time_of(board.start)
+        words += f", steer {_by_helm(stop.order)}"
     name = stop.point or (f"{_clipped(stop.mark.name, LONGEST_NAME)}:" if stop.mark else "")
     told = clock(time)
     if zone is not None:
@@ -385,13 +381,32 @@ def _board_label(board: Board, centre: float) -> Label:
 
 
 def _steer_words(board: Board) -> str:
-    """Say what is steered, from where to where it swings if an angle is kept."""
-    first, held = three_figures(board.heading_deg), board.stretch
+    """Say what is steered, from where to where it swings if an angle is kept; on every dial."""
+    held = board.stretch
     swings = steering(board).keep_twa_deg is not None
-    last = "" if held is None else three_figures(held.last_heading_deg)
-    if swings and not last:
-        return f"steer {first}T at first"
-    return f"steer {first} to {last}T" if swings and last != first else f"steer {first}T"
+    first = board.heading_deg, board.heading_magnetic_deg, board.heading_compass_deg
+    last = (None,) * 3 if held is None or not swings else (
+        held.last_heading_deg, held.last_heading_magnetic_deg, held.last_heading_compass_deg,
+    )  # fmt: skip
+    said = [
+        _swung(dial, begins, ends)
+        for dial, begins, ends in zip("TMC", first, last, strict=True)
+        if begins is not None
+    ]
+    words = f"steer {' '.join(said)}"
+    return f"{words} at first" if swings and held is None else words
+
+
+def _swung(dial: str, first_deg: float, last_deg: float | None) -> str:
+    first = three_figures(first_deg)
+    if last_deg is None or three_figures(last_deg) == first:
+        return f"{first}{dial}"
+    return f"{first}–{three_figures(last_deg)}{dial}"
+
+
+def _by_helm(held: Order) -> str:
+    words = helm_words(held.heading_deg, held.heading_magnetic_deg, held.heading_compass_deg)
+    return words if held.heading_magnetic_deg is not None else f"{words}T"
 
 
 PLACES = {
@@ -599,10 +614,13 @@ def _board_keys(plan: Plan) -> list[Any]:
             "starboard tack",
             {"color": STARBOARD, "lw": 2.2, "ls": DASHED},
         ),
-        (
-            any(board.poled for board in sailed),
-            "pole set",
-            {"color": INK, "lw": 9, "alpha": 0.25},
+        *(
+            (
+                any(board.poled and board.tack == tack for board in sailed),
+                f"pole set, {tack} tack",
+                {"color": _side(tack), "lw": 9, "alpha": 0.25},
+            )
+            for tack in ("port", "starboard")
         ),
         (
             any(leg.laylines for leg in plan.legs),

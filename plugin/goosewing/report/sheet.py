@@ -12,13 +12,17 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from goosewing import records
-from goosewing.departures.compare import DEAD_DOWNWIND_DEG
 from goosewing.errors import InputError
-from goosewing.records import DOWNWIND_CAUTION
+from goosewing.records import DEAD_DOWNWIND_DEG, DOWNWIND_CAUTION
 from goosewing.report import graphs
 from goosewing.report.picture import INK, PORT, STARBOARD, any_script, draw
 from goosewing.turns import stops
-from goosewing.words.alternatives import AlternativeLine, added_words, alternative_lines
+from goosewing.words.alternatives import (
+    AlternativeLine,
+    added_words,
+    alternative_lines,
+    near_words,
+)
 from goosewing.words.chances import chances_lines
 from goosewing.words.ensembles import ensemble_lines
 from goosewing.words.figures import (
@@ -43,17 +47,23 @@ from goosewing.words.on_the_way import (
 from goosewing.words.points import (
     BEYOND,
     POLE_UP,
+    STRIKE,
     UNDER_ENGINE,
     altered_words,
     begins_poled,
     done_words,
+    err_words,
     goes_downwind,
     handling_words,
     keep_words,
     leaving_words,
+    meanwhile_words,
+    not_counted_words,
+    runs_dead,
     spars_words,
     steering,
     stop_sentence,
+    strike_words,
     turned_words,
 )
 from goosewing.words.what_if import (
@@ -61,16 +71,27 @@ from goosewing.words.what_if import (
     advice_words,
     behind_line,
     change_name,
+    steer_words,
     turns_words,
 )
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from datetime import datetime, tzinfo
     from pathlib import Path
 
     from goosewing.boat.model import Boat
     from goosewing.hazards.areas import Hazards
-    from goosewing.records import Board, Hour, Passed, Plan, Stretch, WhatIf, WindAndStream
+    from goosewing.records import (
+        Board,
+        Hour,
+        Passed,
+        Plan,
+        PoleDown,
+        Stretch,
+        WhatIf,
+        WindAndStream,
+    )
     from goosewing.turns import Stop
 
 FORMATS = (".html", ".pdf")
@@ -83,7 +104,7 @@ COLOURS = {"ink": INK, "rule": "#b9c1c9", "port": PORT, "starboard": STARBOARD}
 its page's rules. On a dark screen all drawings are turned round as a whole."""
 
 CHART_INCHES = (8.6, 5.6)
-LOW_CHART_INCHES = (8.6, 3.8)
+LOW_CHART_INCHES, LOWEST_CHART_INCHES = (8.6, 3.8), (8.6, 3.2)
 """Paper's width without its margins is 7.3 inches: letters are a seventh smaller on it.
 
 Lower where long tables share the two pages.
@@ -100,6 +121,9 @@ PLAN_ANEW = "plan anew"
 
 PREVENTER = "preventer rigged"
 """Said on every line that begins near dead downwind. Common practice, no source."""
+
+BEFORE_BEARING_AWAY = "before bearing away"
+"""When that is done, where she wasn't near dead downwind before."""
 
 HERE_NM = 0.05
 """So near, a mark has no bearing that is worth a word. [nm]"""
@@ -132,6 +156,8 @@ class Order(NamedTuple):
     spars: str = ""
     keep: str = ""
     """The angle that is kept, where it makes the heading swing: then this is the order."""
+    err: str = ""
+    """The preventer near dead downwind, and to which side the helm may err."""
     met: str = ""
     passes: tuple[str, ...] = ()
     """Which dangers she passes until the next stop."""
@@ -141,6 +167,11 @@ class Order(NamedTuple):
     speeds: tuple[str, ...] = ()
     miles: tuple[str, ...] = ()
     lasts: tuple[str, ...] = ()
+
+    @property
+    def beside(self) -> tuple[str, ...]:
+        """What else is to be minded from here on, a line each."""
+        return tuple(filter(None, (self.work, self.err, *self.passes)))
 
 
 def check_ending(path: Path) -> str:
@@ -251,8 +282,10 @@ def format_sheet(
 
 
 def _chart_inches(plan: Plan) -> tuple[float, float]:
-    long = sum(1 for _ in stops(plan)) > LONG_TABLE
-    return LOW_CHART_INCHES if long or plan.what_if or plan.later else CHART_INCHES
+    long = len(orders(plan)) > LONG_TABLE
+    if plan.what_if or plan.later:
+        return LOWEST_CHART_INCHES if long else LOW_CHART_INCHES
+    return LOW_CHART_INCHES if long else CHART_INCHES
 
 
 def chart_svg(
@@ -337,19 +370,57 @@ def _dials(plan: Plan) -> tuple[bool, bool]:
 
 
 def orders(plan: Plan, zone: tzinfo | None = None) -> list[Order]:
-    """List what is done and held from stop to stop, the arrival last."""
-    rows: list[Order] = []
+    """List what is done and held from stop to stop, the arrival last.
+
+    A pole that is to be down at a stop has a line of its own at the time when that is begun.
+    """
+    rows: list[tuple[datetime, Order]] = []
     near = _near(plan)
-    day = _nearest_minute(plan.departure).date()
+    number = 0
     for stop in stops(plan):
         time = stop.time or plan.departure
-        today = _nearest_minute(time).date()
-        number = sum(row.number is not None for row in rows) + 1
+        number += stop.board is not None and stop.order is None
         row = _order(stop, time, zone, number)
         row = row._replace(passes=tuple(_passes(each, zone) for each in near[time]))
-        rows.append(row if today == day else row._replace(day=f"{today}"))
-        day = today
-    return rows
+        if stop.pole_down is not None:
+            rows.append((stop.pole_down.time, _strike(stop, stop.pole_down, zone)))
+        rows.append((time, row))
+    # An order along the board may come while the pole is struck.
+    return _dated(sorted(rows, key=lambda each: each[0]), plan.departure)
+
+
+def _dated(rows: Sequence[tuple[datetime, Order]], departure: datetime) -> list[Order]:
+    """Name the day where it is another than in the line before."""
+    days = [_nearest_minute(time).date() for time in (departure, *(time for time, _ in rows))]
+    return [
+        row if today == before else row._replace(day=f"{today}")
+        for (_, row), (before, today) in zip(rows, pairwise(days), strict=True)
+    ]
+
+
+def _strike(stop: Stop, down: PoleDown, zone: tzinfo | None) -> Order:
+    """Say where striking the pole is begun, and what the times have of it."""
+    takes = seconds_words(down.takes_s)
+    held = heading_words(down.heading_deg, down.heading_magnetic_deg, down.heading_compass_deg)
+    mark = stop.name or "the turn"
+    counted = "miles run meanwhile are in the log" if down.counted else not_counted_words(down)
+    return Order(
+        number=None,
+        point=f"Before {mark}",
+        utc=clock(down.time),
+        local=_local(down.time, zone),
+        day="",
+        todo=f"{STRIKE} ({takes})",
+        place=position_words(down.lat, down.lon),
+        hand="",
+        from_mark="" if down.from_mark is None else bears_words(down.from_mark),
+        log_at="" if down.log_at_nm is None else f"{down.log_at_nm:.1f}",
+        work=f"hold {held} meanwhile, to be down at {mark}; {counted}",
+    )
+
+
+def _local(time: datetime, zone: tzinfo | None) -> str:
+    return "" if zone is None else f"{_nearest_minute(time).astimezone(zone):%H:%M}"
 
 
 def _near(plan: Plan) -> defaultdict[datetime, list[Passed]]:
@@ -378,7 +449,7 @@ def _order(stop: Stop, time: datetime, zone: tzinfo | None, number: int) -> Orde
         number=None if stop.board is None or stop.order is not None else number,
         point=stop.name or "",
         utc=clock(time),
-        local="" if zone is None else f"{_nearest_minute(time).astimezone(zone):%H:%M}",
+        local=_local(time, zone),
         day="",
         todo=_todo(stop),
         place=position_words(stop.lat, stop.lon),
@@ -469,16 +540,8 @@ def _sailed(
     stretch = held.stretch
     cells: dict[str, Any] = {
         "sails": UNDER_ENGINE if board.engine else f"{board.tack} tack, {board.sail_set}",
-        "spars": "; ".join(
-            filter(
-                None,
-                (
-                    spars_words(board),
-                    PREVENTER if _runs_dead(held, board) else None,
-                    BEYOND if board.beyond_forecast else None,
-                ),
-            )
-        ),
+        "spars": _joined(spars_words(board), BEYOND if board.beyond_forecast else None),
+        "err": _joined(_preventer(stop, board, held), err_words(steering(board, stop.nth))),
         "work": _work(stop, board),
         "met": _met(held),
     }
@@ -493,16 +556,23 @@ def _sailed(
         ),
         "speeds": (f"{stretch.boat_speed_kn:.1f}", f"{stretch.speed_over_ground_kn:.1f}"),
         "miles": (f"{stretch.log_nm:.1f}", f"{stretch.distance_nm:.1f}"),
-        # Hours above minutes: side by side they would take the room of the words.
         "lasts": (
-            *hours_and_minutes(stretch.elapsed_h).replace(" h ", " h\n").split("\n"),
+            hours_and_minutes(stretch.elapsed_h),
             *(f"from {begins}".rsplit(" ", 1) if (begins := _begins(stop, board, zone)) else ()),
         ),
     }
 
 
-def _runs_dead(held: Board | records.Order, board: Board) -> bool:
-    return not board.engine and held.twa_deg >= DEAD_DOWNWIND_DEG
+def _preventer(stop: Stop, board: Board, held: Board | records.Order) -> str | None:
+    """Say that a preventer is rigged, and when; where the pole is set its order of work says it."""
+    if not runs_dead(board, held):
+        return None
+    before = stop.before
+    if any(each.kind == "set_pole" for each in stop.manoeuvres):
+        return None
+    if before is None or before.twa_deg >= DEAD_DOWNWIND_DEG:
+        return PREVENTER
+    return f"{PREVENTER} {BEFORE_BEARING_AWAY}"
 
 
 def _over_ground(stretch: Stretch) -> str:
@@ -523,7 +593,11 @@ def _work(stop: Stop, board: Board) -> str:
     """Say what is steered meanwhile, and from when the board runs, where that takes minutes."""
     begins = _begins(stop, board, None)
     until = f"on this board from {begins}" if begins else ""
-    return "; ".join(filter(None, (handling_words(stop), until)))
+    return _joined(handling_words(stop), until, meanwhile_words(stop))
+
+
+def _joined(*words: str | None) -> str:
+    return "; ".join(filter(None, words))
 
 
 def _begins(stop: Stop, board: Board, zone: tzinfo | None) -> str:
@@ -570,9 +644,12 @@ def _what_if(plan: Plan, zone: tzinfo | None) -> list[IfRow]:
 
 
 def _what_turns(each: WhatIf, plan: Plan, zone: tzinfo | None) -> str:
-    if each.turns:
-        return turns_words(each.turns, plan.marks, zone)
-    return "" if each.elapsed_h is None else "none"
+    if each.elapsed_h is None:
+        return ""
+    steer = steer_words(each.first)
+    first = [] if steer is None else [f"{steer} first"]
+    turns = turns_words(each.turns, plan.marks, zone) if each.turns else "none"
+    return "; ".join([*first, turns, *([near] if (near := near_words(each.near)) else [])])
 
 
 def _what_boards(each: WhatIf) -> str:
@@ -689,7 +766,10 @@ def _every_later(plan: Plan) -> list[WindAndStream]:
 
 def _figures(here: WindAndStream, *, blows: bool, flows: bool) -> str:
     said = [f"wind {wind_figures(here)} kn"] if blows else []
-    return "; ".join([*said, f"stream {stream_figures(here)}"] if flows else said)
+    if not flows:
+        return "; ".join(said)
+    stream = stream_figures(here)
+    return "; ".join([*said, "no stream" if stream == "none" else f"sets {stream} kn"])
 
 
 def _if_late(found: records.Late | None, zone: tzinfo | None) -> str:
@@ -717,7 +797,8 @@ def _said(stop: Stop, plan: Plan) -> str:
     begins = f"{clock(stop.time or plan.departure)}: {place}"
     board = stop.board
     if board is None:
-        return f"{begins}: arrival."
+        struck = [] if stop.pole_down is None else [strike_words(stop.pole_down.time)]
+        return f"{begins}: {', '.join([*struck, 'arrival'])}."
     parts = [stop_sentence(stop, plan.departure), *filter(None, (turned_words(stop),))]
     if stop.order is None:
         parts += [

@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from goosewing.boat import manoeuvres
-from goosewing.records import Alternative, AlternativeBoard
+from goosewing.earth import geodesy
+from goosewing.records import Alternative, AlternativeBoard, Fix
 from goosewing.units import SECONDS_PER_HOUR
 
 if TYPE_CHECKING:
@@ -200,4 +201,8 @@ def _alternative(
         elapsed_h=sum(each.elapsed_h for each in boards) + cost_h,
         boards=tuple(boards),
         manoeuvres=tuple(done),
+        track=tuple(
+            Fix(lat=float(ways.lat[way, at]), lon=float(geodesy.wrap_longitude(ways.lon[way, at])))
+            for at in range(int(ways.turns[way]) + 2)
+        ),
     )

@@ -9,7 +9,7 @@ from goosewing.words.figures import hours_and_minutes
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from goosewing.records import Alternative, Leg, ManoeuvreKind
+    from goosewing.records import Alternative, Leg, ManoeuvreKind, Near
 
 
 class AlternativeLine(NamedTuple):
@@ -21,6 +21,8 @@ class AlternativeLine(NamedTuple):
     takes: str
     """How long the leg then lasts."""
     manoeuvres: str
+    near: str
+    """How near it passes to dangers."""
 
 
 def alternative_lines(leg: Leg) -> list[AlternativeLine]:
@@ -42,6 +44,7 @@ def _line(same: Sequence[Alternative]) -> AlternativeLine:
         added_words(one.added_min),
         hours_and_minutes(one.elapsed_h),
         counted_manoeuvres(one.manoeuvres),
+        near_words(one.near),
     )
 
 
@@ -66,6 +69,19 @@ def _board_words(each: Alternative) -> list[str]:
         words.append(f"{tack} {sails}" if before is None or tack != before else sails)
         before = tack
     return words
+
+
+def near_words(near: Sequence[Near]) -> str:
+    """Say how near a way passes to dangers; nothing where none is met.
+
+    Examples
+    --------
+    >>> from goosewing.records import Near
+    >>> near_words([Near(name="Skarv", distance_nm=0.42, side="port")])
+    'passes Skarv 0.4 nm off to port'
+    """
+    said = [f"{each.name} {each.distance_nm:.1f} nm off to {each.side}" for each in near]
+    return f"passes {', '.join(said)}" if said else ""
 
 
 def added_words(minutes: float) -> str:

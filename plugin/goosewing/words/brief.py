@@ -16,11 +16,12 @@ from datetime import UTC
 from typing import TYPE_CHECKING
 
 from goosewing.words.figures import clock
-from goosewing.words.points import POLE_UP, untold
+from goosewing.words.points import POLE_UP, strike_words, untold
 from goosewing.words.short_names import to_ascii
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
+    from datetime import datetime
 
     from goosewing.records import ManoeuvreKind, Side
     from goosewing.words.points import Briefing, Steering
@@ -36,6 +37,8 @@ def _parts(told: Briefing) -> Iterator[_Part]:
     """Put in parts what is told; where an angle is kept, it goes before the heading at first."""
     if told.leave is not None:
         yield _leave(told.leave, told.leave_distance_nm)
+    if told.strike_from is not None and not told.kinds:
+        yield _strike(told.strike_from)
     if told.steering is None:
         yield _reached(told)
         return
@@ -69,6 +72,11 @@ def _reached(told: Briefing) -> _Part:
     if told.ends:
         return _Part("arrive", (f"arrive {time}", f"arr {time}", time))
     return _Part("arrive", (f"carry on {time}", f"on {time}", time))
+
+
+def _strike(begins: datetime) -> _Part:
+    """Say that the pole is to be down by here, where no manoeuvre of a board says so."""
+    return _Part("pole", (strike_words(begins), "pole down", "pole dn", "PD", ""))
 
 
 def _manoeuvre(kind: ManoeuvreKind, then: Steering) -> _Part:

@@ -36,6 +36,17 @@ def heading_words(true_deg: float, magnetic_deg: float | None, compass_deg: floa
     return words if compass_deg is None else f"{words} {three_figures(compass_deg)}C"
 
 
+def helm_words(true_deg: float, magnetic_deg: float | None, compass_deg: float | None) -> str:
+    """Write a heading by the dial that the helm steers by alone, the last that is known.
+
+    Examples
+    --------
+    >>> helm_words(48.2, None, None), helm_words(48.2, 44.4, None), helm_words(48.2, 44.4, 46.1)
+    ('048°', '044°M', '046°C')
+    """
+    return heading_words(true_deg, magnetic_deg, compass_deg).rsplit(" ", 1)[-1]
+
+
 def clock(time: datetime) -> str:
     """Write the time of day of a UTC time, as in a log.
 

@@ -7,14 +7,21 @@ short (`goosewing.words.brief`); nobody takes a sentence apart again.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import UTC, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
 
-from goosewing.words.figures import clock, heading_words, manoeuvre_words, three_figures
+from goosewing.records import DEAD_DOWNWIND_DEG
+from goosewing.words.figures import (
+    clock,
+    heading_words,
+    manoeuvre_words,
+    seconds_words,
+    three_figures,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
-    from datetime import date, datetime
+    from datetime import date
 
     from goosewing.records import (
         Board,
@@ -23,6 +30,7 @@ if TYPE_CHECKING:
         Mark,
         Order,
         Plan,
+        PoleDown,
         Side,
         Stretch,
         Tack,
@@ -34,6 +42,10 @@ _SWINGS_DEG = 1.0
 
 ABEAM_DEG = 90.0
 
+NEAR_THE_LEE_DEG = 5.0
+"""So near to dead aft a helm is told to err upwards: in a sea she yaws by as much. Common
+practice, no source. [°]"""
+
 _SAME_DEG = 1.0
 """A heading that is altered by less is the same to the helm. [°]"""
 
@@ -42,6 +54,8 @@ UNDER_ENGINE = "under engine"
 
 POLE_UP = "the pole already up"
 """Said where a passage begins under a poled sail set: its first sails cost no manoeuvre."""
+
+STRIKE = "strike the pole"
 
 BEYOND = "beyond the forecast"
 """Marks a board on which the last values of a forecast are held on."""
@@ -64,6 +78,9 @@ class Steering:
         The true wind angle that the helm keeps, where that makes the heading swing. [°]
     engine, beyond_forecast : bool
         As on the board.
+    lower_deg, higher_deg : float or None
+        Near dead downwind: how far it is to dead aft, and how far higher the pole's sail stands
+        as well; None elsewhere, and without a pole. [°]
     """
 
     tack: Tack
@@ -74,6 +91,8 @@ class Steering:
     keep_twa_deg: float | None = None
     engine: bool = False
     beyond_forecast: bool = False
+    lower_deg: float | None = None
+    higher_deg: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,6 +117,8 @@ class Briefing:
         None where no board begins.
     ends : bool
         Whether the passage ends here.
+    strike_from : datetime or None
+        When the crew begins to strike the pole, if it is to be down here.
     time : datetime or None
         When she is here.
     day : date or None
@@ -113,6 +134,7 @@ class Briefing:
     pole_up: bool = False
     steering: Steering | None = None
     ends: bool = False
+    strike_from: datetime | None = None
     time: datetime | None = None
     day: date | None = None
 
@@ -130,6 +152,7 @@ def briefing(stop: Stop, departure: datetime) -> Briefing:
         pole_up=begins_poled(stop),
         steering=None if board is None else steering(board, stop.nth),
         ends=stop.last,
+        strike_from=None if stop.pole_down is None else stop.pole_down.time,
         time=stop.time,
         day=None if stop.time is None else new_day(stop.time, departure),
     )
@@ -154,6 +177,7 @@ def _alters_course(stop: Stop) -> bool:
 def steering(board: Board, nth: int = 0) -> Steering:
     """Gather how she is sailed on a board under one of its orders, the first if not told."""
     held = board.orders[nth] if board.orders else board
+    dead, sails = runs_dead(board, held), board.sails_twa_deg if board.poled else None
     return Steering(
         tack=board.tack,
         sail_set=board.sail_set,
@@ -163,7 +187,14 @@ def steering(board: Board, nth: int = 0) -> Steering:
         keep_twa_deg=held.twa_deg if held.steer == "angle" and _swings(board, nth) else None,
         engine=board.engine,
         beyond_forecast=board.beyond_forecast,
+        lower_deg=max(180.0 - held.twa_deg, 0.0) if dead else None,
+        higher_deg=max(held.twa_deg - sails[0], 0.0) if dead and sails is not None else None,
     )
+
+
+def runs_dead(board: Board, held: Board | Order) -> bool:
+    """Whether she is near dead downwind under sail where an order is given."""
+    return not board.engine and held.twa_deg >= DEAD_DOWNWIND_DEG
 
 
 def _swings(board: Board, nth: int) -> bool:
@@ -216,13 +247,39 @@ def sentence(told: Briefing) -> str:
     time = "" if told.time is None else _time_words(told.time, told.day)
     if told.steering is None:
         # Only where two marks are one place does a passage go on without a board.
+        words += _strike_words(told)
         return ", ".join([*words, f"{'arrive' if told.ends else 'carry on'} {time}".strip()])
+    words += _strike_words(told)
     if told.sets_sail:
         words.append("set sail")
     elif told.alters_course:
         words.append(f"alter course to {told.alters_to}" if told.alters_to else "alter course")
-    words.append(_sailing_words(told.kinds, told.steering, pole_up=told.pole_up))
+    kinds = [each for each in told.kinds if not (each == "strike_pole" and told.strike_from)]
+    words.append(_sailing_words(kinds, told.steering, pole_up=told.pole_up))
+    if (err := err_words(told.steering)) is not None:
+        words.append(err)
     return ", ".join([*words, time] if time else words)
+
+
+def _strike_words(told: Briefing) -> list[str]:
+    """Say when striking the pole is begun, before all else that is done here."""
+    return [] if told.strike_from is None else [strike_words(told.strike_from)]
+
+
+def strike_words(begins: datetime) -> str:
+    """Say when the crew begins to strike the pole.
+
+    Examples
+    --------
+    >>> strike_words(datetime(2027, 6, 1, 12, 27, tzinfo=UTC))
+    'strike the pole from 1227Z'
+    """
+    return f"{STRIKE} from {clock(begins.astimezone(UTC))}"
+
+
+def not_counted_words(down: PoleDown) -> str:
+    """Say what the times lack, where no board is left to strike the pole before."""
+    return f"in none of the times: arrival up to {seconds_words(down.takes_s)} later"
 
 
 def _time_words(time: datetime, day: date | None) -> str:
@@ -241,31 +298,42 @@ def board_words(manoeuvres: Sequence[Manoeuvre], board: Board) -> str:
     return _sailing_words([each.kind for each in manoeuvres], steering(board))
 
 
-def done_words(stop: Stop, *, true_only: bool = False) -> list[str]:
+def done_words(stop: Stop, *, helm_only: bool = False) -> list[str]:
     """Say what is done at a stop; nothing where she only begins, arrives, or sails on.
 
     Parameters
     ----------
     stop : Stop
-    true_only : bool
-        Whether headings are told true alone, where room is short.
+    helm_only : bool
+        Whether headings are told by the dial that the helm steers by alone, where room is short.
     """
     board = stop.board
     if board is None:
-        return []
+        return [] if stop.pole_down is None else [strike_words(stop.pole_down.time)]
     words = ["set sail"] if stop.after_engine else []
     if stop.manoeuvres:
-        kinds = [each.kind for each in stop.manoeuvres]
-        words.append(manoeuvre_words(kinds, board.tack, board.sail_set))
+        words.append(manoeuvred_words(board, stop.pole_down))
     if board.engine and not stop.motored:
         words.append("start the engine")
     if not words and stop.mark is None:
-        words.append(altered_words(stop.before, stop.order or board, true_only=true_only))
+        words.append(altered_words(stop.before, stop.order or board, helm_only=helm_only))
     return words
 
 
+def manoeuvred_words(board: Board, pole_down: PoleDown | None) -> str:
+    """Say what the crew does before a board, the pole struck from the time that it takes."""
+    kinds = [each.kind for each in board.manoeuvres]
+    if pole_down is None:
+        return manoeuvre_words(kinds, board.tack, board.sail_set)
+    others = [each for each in kinds if each != "strike_pole"]
+    struck = [strike_words(pole_down.time)]
+    return ", ".join(
+        [*struck, manoeuvre_words(others, board.tack, board.sail_set)] if others else struck
+    )
+
+
 def altered_words(
-    before: Board | Order | None, held: Board | Order, *, true_only: bool = False
+    before: Board | Order | None, held: Board | Order, *, helm_only: bool = False
 ) -> str:
     """Say which way she alters course, and from which heading she then comes.
 
@@ -280,7 +348,7 @@ def altered_words(
     hand = alters_to(before, held)
     if hand is None or before is None or before.stretch is None:
         return "alter course"
-    return f"alter course to {hand}, {_from_to(before, before.stretch, held, true_only=true_only)}"
+    return f"alter course to {hand}, {_from_to(before, before.stretch, held, helm_only=helm_only)}"
 
 
 def _last_headings(before: Board | Order, stretch: Stretch) -> tuple[float | None, ...]:
@@ -299,16 +367,16 @@ def _last_headings(before: Board | Order, stretch: Stretch) -> tuple[float | Non
 
 
 def _from_to(
-    before: Board | Order, stretch: Stretch, held: Board | Order, *, true_only: bool = False
+    before: Board | Order, stretch: Stretch, held: Board | Order, *, helm_only: bool = False
 ) -> str:
     """Write from which heading to which she turns, on every dial that is known."""
     then = held.heading_deg, held.heading_magnetic_deg, held.heading_compass_deg
-    dials = zip(_last_headings(before, stretch), then, "T" if true_only else "TMC", strict=False)
-    return ", ".join(
+    said = [
         f"{three_figures(old)} to {three_figures(new)}{dial}"
-        for old, new, dial in dials
+        for old, new, dial in zip(_last_headings(before, stretch), then, "TMC", strict=True)
         if old is not None and new is not None
-    )
+    ]
+    return ", ".join(said[-1:] if helm_only else said)
 
 
 def turned_words(stop: Stop) -> str | None:
@@ -353,25 +421,76 @@ def alters_to(before: Board | Order | None, held: Board | Order) -> Side | None:
 def handling_words(stop: Stop) -> str | None:
     """Say how she is steered through a manoeuvre; None where neither bow nor pole is turned.
 
-    It goes up and comes down with the wind well aft: on the poled board's own heading. Common
-    practice, no source.
+    The pole goes up and comes down with the wind well aft: on the poled board's own heading, and
+    all that can be rigged is rigged before she bears away. Common practice, no source.
     """
     kinds = {each.kind for each in stop.manoeuvres}
     said = []
-    before = stop.before
-    if "strike_pole" in kinds and before is not None and before.stretch is not None:
-        true, *dials = _last_headings(before, before.stretch)
-        assert true is not None
-        said.append(f"hold {heading_words(true, *dials)} until the pole is down")
-    if (turned := turned_words(stop)) is not None:
-        said.append(turned)
-    if turned is not None and "set_pole" in kinds:
-        said[-1] += ", and set the pole there"
+    if "strike_pole" in kinds and (held := _held_words(stop)) is not None:
+        off = " and the preventer off" if "gybe" in kinds else ""
+        said.append(f"hold {held} until the pole is down{off}")
+    turned = turned_words(stop)
+    through = bool(kinds & {"tack", "gybe"})
+    if "set_pole" in kinds and turned is not None:
+        said.append(READY if through else RIGGED)
+        rigged = f", {RIG_THEN}" if through else ", and"
+        said.append(f"{turned}{rigged} set the pole there")
     elif "set_pole" in kinds and stop.board is not None:
-        held = stop.board
-        new = heading_words(held.heading_deg, held.heading_magnetic_deg, held.heading_compass_deg)
-        said.append(f"come to {new}, and set the pole there")
+        on = stop.board
+        new = heading_words(on.heading_deg, on.heading_magnetic_deg, on.heading_compass_deg)
+        said += [RIGGED, f"come to {new}, and set the pole there"]
+    elif turned is not None:
+        said.append(turned)
     return ", then ".join(said) or None
+
+
+RIGGED = "preventer rigged and pole made ready first"
+READY = "pole made ready first"
+RIG_THEN = "rig the preventer, and"
+"""In a gybe or tack the boom comes over: its preventer is rigged on the new side only."""
+
+
+def _held_words(stop: Stop) -> str | None:
+    """Say what was steered last before a stop, on every dial."""
+    before = stop.before
+    if before is None or before.stretch is None:
+        return None
+    true, *dials = _last_headings(before, before.stretch)
+    assert true is not None
+    return heading_words(true, *dials)
+
+
+def meanwhile_words(stop: Stop) -> str | None:
+    """Say where miles are counted that are run while sails are set; None where none are.
+
+    The plan's times count what a manoeuvre loses, as if she lay still so long.
+    """
+    kinds = {each.kind for each in stop.manoeuvres}
+    return "miles run meanwhile are this board's" if kinds & {"set_pole", "change_sails"} else None
+
+
+def err_words(held: Steering) -> str | None:
+    """Say to which side the helm may err near dead downwind; None elsewhere.
+
+    By the lee the boom comes over: common practice, no source. The pole's sail stands to its
+    sector's edge.
+
+    Returns
+    -------
+    str or None
+        As in "wind on the starboard quarter, never by the lee; err up: room 10° up to starboard,
+        none down".
+    """
+    if held.lower_deg is None:
+        return None
+    other = "port" if held.tack == "starboard" else "starboard"
+    lower = round(held.lower_deg)
+    room = [f"{lower}° down to {other}" if lower else "none down"]
+    if held.higher_deg is not None:
+        higher = round(held.higher_deg)
+        room.insert(0, f"{higher}° up to {held.tack}" if higher else "none up")
+    up = f"err up, to {held.tack}: " if lower < NEAR_THE_LEE_DEG else ""
+    return f"wind on the {held.tack} quarter, never by the lee; {up}room {', '.join(room)}"
 
 
 def spars_words(board: Board) -> str | None:

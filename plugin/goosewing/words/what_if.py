@@ -6,7 +6,14 @@ from datetime import timedelta
 from typing import TYPE_CHECKING
 
 from goosewing.records import WhatIf
-from goosewing.words.figures import by_ship, clock, hours_and_minutes, listed, position_words
+from goosewing.words.figures import (
+    by_ship,
+    clock,
+    helm_words,
+    hours_and_minutes,
+    listed,
+    position_words,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -140,7 +147,16 @@ def turn_words(each: Turn, marks: Iterable[Mark] = (), zone: tzinfo | None = Non
     """
     at = position_words(each.lat, each.lon)
     named = (mark.name for mark in marks if position_words(mark.lat, mark.lon) == at)
-    return f"{_done(each)} {clock(each.time)}{by_ship(each.time, zone)} {next(named, at)}"
+    return f"{_done(each)} {clock(each.time)}{by_ship(each.time, zone)} {next(named, at)}" + (
+        "" if (steer := steer_words(each)) is None else f" to {steer}"
+    )
+
+
+def steer_words(each: Turn | None) -> str | None:
+    """Say by the helm's own dial what is steered from a turn on; None where that isn't known."""
+    if each is None or each.heading_deg is None:
+        return None
+    return helm_words(each.heading_deg, each.heading_magnetic_deg, each.heading_compass_deg)
 
 
 def behind_line(plan: Plan) -> str:

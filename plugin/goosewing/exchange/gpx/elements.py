@@ -73,7 +73,13 @@ def plan_element(plan: Plan) -> Element:
 def point_element(stop: Stop, told: Briefing, text: str) -> Element:
     """Write down what happens at a stop: in words, and as values."""
     kind = "turn" if stop.mark is None else "mark"
-    ours = _ours("point", kind=kind, sets_sail=told.sets_sail or None, pole_up=told.pole_up or None)
+    ours = _ours(
+        "point",
+        kind=kind,
+        sets_sail=told.sets_sail or None,
+        pole_up=told.pole_up or None,
+        strike_from=told.strike_from,
+    )
     SubElement(ours, f"{{{GOOSE}}}text").text = text
     for each in stop.manoeuvres:
         words = None
@@ -94,7 +100,7 @@ def _order_element(order: Order, held: Steering) -> Element:
     figures = _figures(order) | {"tack": held.tack, "sail_set": held.sail_set}
     flags = {"engine": held.engine, "beyond_forecast": held.beyond_forecast}
     kept = {name: each for name, each in figures.items() if name not in ("lat", "lon")}
-    return _ours("order", **kept, **flags, keep_twa_deg=held.keep_twa_deg)
+    return _ours("order", **kept, **flags, **_kept(held))
 
 
 def via_element() -> Element:
@@ -103,8 +109,14 @@ def via_element() -> Element:
 
 
 def _board_element(board: Board, told: Briefing) -> Element:
-    keep = None if told.steering is None else told.steering.keep_twa_deg
-    return _ours("board", **_figures(board), keep_twa_deg=keep)
+    return _ours("board", **_figures(board), **_kept(told.steering))
+
+
+def _kept(held: Steering | None) -> dict[str, float | None]:
+    """Return the angle that is kept, and by how much the helm may err from it."""
+    if held is None:
+        return {}
+    return {name: getattr(held, name) for name in ("keep_twa_deg", "lower_deg", "higher_deg")}
 
 
 def leave_elements(mark: Mark) -> list[Element]:
@@ -330,6 +342,7 @@ def _briefing(
         alters_course=is_turn(point) and under_sail and not (kinds or sets_sail),
         steering=steering,
         ends=last,
+        strike_from=_time(ours.get("strike_from")),
         time=time,
         day=None if time is None or departs is None else new_day(time, departs),
     )
@@ -346,6 +359,8 @@ def _steering(board: Element) -> Steering:
         heading_magnetic_deg=_number(board, "heading_magnetic_deg"),
         heading_compass_deg=_number(board, "heading_compass_deg"),
         keep_twa_deg=_number(board, "keep_twa_deg"),
+        lower_deg=_number(board, "lower_deg"),
+        higher_deg=_number(board, "higher_deg"),
         engine=_flag(board, "engine"),
         beyond_forecast=_flag(board, "beyond_forecast"),
     )

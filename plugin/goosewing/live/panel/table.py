@@ -19,12 +19,15 @@ from goosewing.words.figures import (
 )
 from goosewing.words.points import (
     BEYOND,
+    STRIKE,
     UNDER_ENGINE,
     angle_words,
     done_words,
+    err_words,
     keep_words,
     leaving_words,
     new_day,
+    not_counted_words,
     steering,
 )
 from goosewing.words.titles import arrival
@@ -33,7 +36,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from datetime import datetime
 
-    from goosewing.records import Board, Leg, Mark, Plan
+    from goosewing.records import Board, Leg, Mark, Plan, PoleDown
     from goosewing.turns import Stop
 
 Document = dict[str, Any]
@@ -93,13 +96,17 @@ def _rows(leg: Leg, found: list[Stop], mark: Mark) -> Iterator[tuple[datetime, D
         board = stop.board
         if board is None or stop.time is None:
             continue
+        if stop.pole_down is not None and stop.at:
+            yield stop.pole_down.time, _pole_down(stop.pole_down, stop.point or "the turn")
         if done_words(stop):
             yield stop.time, _turn(stop, board)
         if stop.order is None:
             assert board.start.time is not None
             yield board.start.time, _board(board, stop.at)
     if leg.boards:
-        end = leg.boards[-1].end
+        end, down = leg.boards[-1].end, leg.boards[-1].pole_down
+        if down is not None:
+            yield down.time, _pole_down(down, mark.name)
         assert end.time is not None
         left = leaving_words(mark)
         words = f"{mark.name} reached" if left is None else f"{mark.name}: {left}"
@@ -117,13 +124,30 @@ def _turn(stop: Stop, board: Board) -> Document:
         "name": stop.point,
         "words": f"{', '.join(done_words(stop))}{cost}",
         "at": None if stop.mark is not None else f"at {position_words(stop.lat, stop.lon)}",
-        "more": [] if kept is None else [keep_words(kept)],
+        "more": [
+            *([] if kept is None else [keep_words(kept)]),
+            *([] if stop.order is None or (err := err_words(held)) is None else [err]),
+        ],
         "steer": _dials(board, stop.nth) if stop.order is not None else [],
     }
 
 
+def _pole_down(down: PoleDown, until: str) -> Document:
+    """Tell when striking the pole is begun, so that it is down at the board's end."""
+    headings = down.heading_deg, down.heading_magnetic_deg, down.heading_compass_deg
+    return {
+        "kind": "turn",
+        "name": f"Before {until}",
+        "words": f"{STRIKE} ({seconds_words(down.takes_s)})",
+        "at": f"at {position_words(down.lat, down.lon)}",
+        "more": [] if down.counted else [not_counted_words(down)],
+        "steer": heading_words(*headings).split(" "),
+    }
+
+
 def _board(board: Board, number: int) -> Document:
-    beside = angle_words(board), BEYOND if board.beyond_forecast else None
+    beyond = BEYOND if board.beyond_forecast else None
+    beside = angle_words(board), err_words(steering(board)), beyond
     return {
         "kind": "board",
         "number": number,
