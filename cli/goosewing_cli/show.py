@@ -250,8 +250,8 @@ def _leg_table(leg: Leg, mark: Mark, dates: _Dates, before: Board | None, heads:
         for nth, order in enumerate(board.orders[1:], 1):
             _add_order(table, board.orders[nth - 1], order, steering(board, nth), dates)
         if board.pole_down is not None:
-            last = number == len(leg.boards) - 1
-            until = mark.name if last else leg.boards[number + 1].point or "the turn"
+            ahead = leg.boards[number + 1 : number + 2]
+            until = (ahead[0].point or "the turn") if ahead else mark.name
             _add_pole_down(table, board.pole_down, until, dates)
         before = board
     last = leg.boards[-1]

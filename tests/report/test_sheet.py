@@ -95,14 +95,29 @@ def squeezed(text):
     return " ".join(text.split())
 
 
+def order_rows(page):
+    """Each line's cells by their head; what stands below its figures belongs to where and what."""
+    head, *rows = Tables(page).tables["orders-table"]
+    columns = [squeezed(cell) for cell in head]
+    found = []
+    for row in rows:
+        if len(row) == 1:
+            found[-1]["Where, what"] += f" {squeezed(row[0])}"
+        else:
+            found.append(dict(zip(columns, map(squeezed, row), strict=True)))
+    return found
+
+
 def test_every_figure_of_the_orders_is_the_document_s(planned, page):
     document = json.loads(format_plan_json(planned))
-    head, *rows = Tables(page).tables["orders-table"]
+    rows = order_rows(page)
     boards = [board for leg in document["legs"] for board in leg["boards"]]
-    columns = [squeezed(cell) for cell in head]
-    assert len(rows) == len(boards) + 1
-    for row, board in zip(rows, boards, strict=False):
-        cells = dict(zip(columns, map(squeezed, row), strict=True))
+    struck = [row for row in rows if row["Where, what"].startswith("Before ")]
+    assert len(rows) == len(boards) + len(struck) + 1
+    begun = [board["pole_down"] for board in boards if board["pole_down"] is not None]
+    for row, down in zip(struck, begun, strict=True):
+        check_struck(row, down)
+    for cells, board in zip((row for row in rows if row not in struck), boards, strict=False):
         true, magnetic = round(board["heading_deg"]), round(board["heading_magnetic_deg"])
         assert cells["steer"] == f"{true % 360:03d}°T {magnetic % 360:03d}°M"
         side = 1.0 if board["tack"] == "port" else -1.0
@@ -127,6 +142,24 @@ def test_every_figure_of_the_orders_is_the_document_s(planned, page):
         back = round(away["bearing_deg"] + 180.0) % 360
         assert f"{away['mark']} bears {back:03d}°" in cells["Where, what"]
         assert f", {away['distance_nm']:.1f} nm" in cells["Where, what"]
+
+
+def check_struck(row, down):
+    """A pole's striking is told with its own time, place, log, headings and bearing."""
+    what, (local,) = row["Where, what"], row["UTC CEST"].split()[1:]
+    told = datetime.fromisoformat(down["time"]).astimezone(STOCKHOLM)
+    minutes = int(local[:2]) * 60 + int(local[3:])
+    assert abs(minutes - (told.hour * 60 + told.minute + told.second / 60)) <= 0.51
+    assert f": strike the pole ({down['takes_s'] / 60:.0f} min)" in what
+    true, magnetic = (
+        f"{round(down[name]) % 360:03d}°" for name in ("heading_deg", "heading_magnetic_deg")
+    )
+    assert f"hold {true}T {magnetic}M meanwhile" in what
+    assert float(row["log at"]) == pytest.approx(down["log_at_nm"], abs=0.051)
+    assert position_words(down["lat"], down["lon"]) in what
+    away = down["from_mark"]
+    assert f"{away['mark']} bears {round(away['bearing_deg'] + 180.0) % 360:03d}°" in what
+    assert (f"up to {down['takes_s'] / 60:.0f} min later" in what) is not down["counted"]
 
 
 def test_hours_alternatives_and_what_it_hangs_on_are_the_document_s(planned, page):
@@ -160,8 +193,10 @@ def test_hours_alternatives_and_what_it_hangs_on_are_the_document_s(planned, pag
             60.0 * (each.elapsed_h - planned.elapsed_h + each.delay_h), abs=1.0
         )
         assert boards == squeezed("; ".join(each.sequence) or "same boards")
+        assert turns.startswith(f"{round(each.first.heading_deg) % 360:03d}° first; ")
         for turn in each.turns:
             assert (turn.time + timedelta(seconds=30)).strftime("%H%MZ") in turns
+            assert f" to {round(turn.heading_deg) % 360:03d}°" in turns
             at = position_words(turn.lat, turn.lon)
             named = [
                 mark.name for mark in planned.marks if position_words(mark.lat, mark.lon) == at
@@ -351,7 +386,7 @@ def test_an_order_along_a_board_has_its_own_time_place_and_heading(brisvik):
 
 
 def test_the_log_is_added_up_for_the_navigator(planned):
-    rows = orders(planned)
+    rows = [row for row in orders(planned) if not row.point.startswith("Before ")]
     boards = [board for leg in planned.legs for board in leg.boards]
     run = np.cumsum([0.0, *(board.log_nm for board in boards)])
     assert [float(row.log_at) for row in rows] == pytest.approx(run, abs=0.051)
