@@ -12,6 +12,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from conftest import SAMPLES
+from goosewing.compass.headings import with_variation
 from goosewing.exchange.gpx.marks import read_marks
 from goosewing.foresight.on_the_way import look_ahead
 from goosewing.plan import make
@@ -130,6 +131,28 @@ def test_the_key_names_what_is_drawn_and_nothing_else(brisvik, from_deg):
     assert ("layline into the mark" in names) is any(leg.laylines for leg in plan.legs)
     assert "stream" not in names
     assert "wind over the ground" in names
+
+
+@pytest.mark.parametrize("variation", [None, 4.0])
+def test_a_board_s_label_has_the_heading_that_the_helm_steers(brisvik, variation):
+    plan = on_the_way(brisvik, 315.0)
+    plan = plan if variation is None else with_variation(plan, variation)
+    figure, _ = drawn(plan)
+    said = [text.get_text() for text in figure.axes[0].texts if "steer " in text.get_text()]
+    headings = {
+        tuple(
+            f"{round(each) % 360:03d}°{dial}"
+            for each, dial in zip(
+                (board.heading_deg, board.heading_magnetic_deg), "TM", strict=True
+            )
+            if each is not None
+        )
+        for leg in plan.legs
+        for board in leg.boards
+    }
+    found = {tuple(words[words.index("steer ") + 6 :].split()) for words in said}
+    assert found
+    assert found <= headings
 
 
 def segments(axes, style):

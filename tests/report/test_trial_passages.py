@@ -99,12 +99,18 @@ def lasting(words):
     return 60 * int(found[1] or 0) + int(found[2])
 
 
+def steered(cells):
+    """The lines that begin a board or another order, and the arrival."""
+    every = rows(cells, "orders-table")
+    return [row for row in every if not row["Where, what"].startswith("Before ")]
+
+
 HEADINGS = re.compile(r"(\d{3})°(?: to (\d{3})°)?T (\d{3})°(?: to (\d{3})°)?M")
 
 
 def test_nothing_at_a_stop_is_left_to_be_worked_out(printed):
     _, _, cells = printed
-    every = rows(cells, "orders-table")
+    every = steered(cells)
     assert len(every) >= 4
     for row in every:
         utc, local = row["UTC UTC+02:00"].split()
@@ -132,7 +138,7 @@ def test_nothing_at_a_stop_is_left_to_be_worked_out(printed):
 def test_leeway_leads_to_leeward(printed):
     """The course through the water lies on the other side of the bow than the wind."""
     _, _, cells = printed
-    for row in rows(cells, "orders-table")[:-1]:
+    for row in steered(cells)[:-1]:
         heading = int(HEADINGS.fullmatch(row["steer"])[1])
         through = int(row["water COG"][:3])
         off = (through - heading + 180) % 360 - 180
@@ -145,7 +151,7 @@ def test_leeway_leads_to_leeward(printed):
 def test_an_altered_course_is_told_from_what_was_steered_last(printed):
     """An angle was kept: she comes from another heading than that line began with."""
     name, _, cells = printed
-    every = rows(cells, "orders-table")
+    every = steered(cells)
     altered = 0
     for before, row in pairwise(every):
         found = re.search(r"alter course to (port|starboard), (\d{3})° to (\d{3})°T, "
@@ -166,7 +172,7 @@ def test_a_tack_or_gybe_says_which_way_the_bow_turns_and_how_far(printed):
     """Through the wind, whose side the headings before and after tell."""
     name, _, cells = printed
     turned = 0
-    for before, row in pairwise(rows(cells, "orders-table")):
+    for before, row in pairwise(steered(cells)):
         if not re.match(r"[^:]+: (?:onto|gybe onto) (port|starboard) tack", row["Where, what"]):
             continue
         turned += 1
@@ -183,7 +189,7 @@ def test_a_tack_or_gybe_says_which_way_the_bow_turns_and_how_far(printed):
 
 def test_pole_work_says_what_is_steered_meanwhile_and_until_when(printed):
     name, _, cells = printed
-    every = rows(cells, "orders-table")
+    every = steered(cells)
     for before, row in pairwise(every):
         what, now = row["Where, what"], HEADINGS.fullmatch(row["steer"] or "000°T 000°M")
         if "strike the pole" in what:
@@ -196,7 +202,9 @@ def test_pole_work_says_what_is_steered_meanwhile_and_until_when(printed):
             first, last = old[2] or old[1], old[4] or old[3]
             hand = "starboard" if (int(now[1]) - int(first)) % 360 < 180 else "port"
             turned = f"turn to {hand}, {first}° to {now[1]}°T, {last}° to {now[3]}°M"
-            assert f"{turned}, and set the pole there" in what
+            first = "preventer rigged and pole made ready first, then "
+            assert f"{first}{turned}, and set the pole there" in what
+            assert "miles run meanwhile are this board's" in what
         if done := re.search(r"pole[^()]*\((\d+) min\)", what):
             begins = re.search(r"on this board from (\d{4}Z)", what)[1]
             assert abs(minutes(begins) - minutes(row["UTC UTC+02:00"][:5]) - int(done[1])) <= 1
@@ -206,10 +214,62 @@ def test_pole_work_says_what_is_steered_meanwhile_and_until_when(printed):
         assert "pole" not in text.replace("pole set", "").replace("poled sails thick", "")
 
 
+def test_a_pole_that_comes_down_is_ordered_beforehand_also_before_the_last_mark(printed):
+    """So long before as it takes, by the miles that are then still to run; then it is down."""
+    name, _, cells = printed
+    every = rows(cells, "orders-table")
+    struck = [at for at, row in enumerate(every) if row["Where, what"].startswith("Before ")]
+    assert len(struck) == (2 if name == "weekend" else 0)
+    for at in struck:
+        row, there = every[at], every[at + 1]
+        before = [each for each in every[:at] if each["steer"]][-1]
+        takes = int(re.search(r": strike the pole \((\d+) min\)", row["Where, what"])[1])
+        gone = minutes(there["UTC UTC+02:00"][:5]) - minutes(row["UTC UTC+02:00"][:5])
+        assert gone == pytest.approx(takes, abs=1)
+        held = re.search(r"hold (\d{3})°T (\d{3})°M meanwhile", row["Where, what"])
+        assert int(held[1]) - int(held[2]) == 4
+        assert held[1] == (HEADINGS.fullmatch(before["steer"])[2])
+        left = float(there["log at"]) - float(row["log at"])
+        knots = float(before["kn log SOG"].split()[0])
+        assert left == pytest.approx(knots * takes / 60, abs=0.11)
+        off = float(re.search(r"M, (\d+\.\d) nm", row["Where, what"])[1])
+        assert off == pytest.approx(left, abs=0.11)
+        last = there is every[-1]
+        assert ("in none of the times: arrival up to 3 min later" in row["Where, what"]) is last
+        done = (
+            "arrive, the pole down" if last else f"strike the pole from {row['UTC UTC+02:00'][:5]}"
+        )
+        assert done in there["Where, what"]
+
+
+def test_what_the_helm_steers_by_is_the_boldest(printed):
+    """Magnetic, where no deviation card is given; true headings stand quieter beside it."""
+    _, page, _ = printed
+    bold = re.findall(r'<span class="line"><b>(\d{3}°.)</b></span>', page)
+    assert bold
+    assert all(each.endswith("M") for each in bold)
+    quiet = re.findall(r'<span class="line other">([^<]+)</span>', page)
+    assert quiet
+    assert all(each.endswith("T") for each in quiet)
+
+
+def test_a_danger_s_distance_is_told_for_other_ways_too(printed):
+    """The other board first leads past it: by the corner of a triangle, to what rounding leaves."""
+    name, _, cells = printed
+    others = [row["instead"] for row in rows(cells, "instead-table")]
+    ifs = [row["turns: when, where"] for row in rows(cells, "what-if") if row["arrival"]]
+    for words in (*others, *ifs):
+        told = re.search(r"passes Midgrund (\d\.\d) nm off to (port|starboard)$", words)
+        assert bool(told) is (name == "strait")
+    if name == "strait":
+        first = next(words for words in others if words.startswith("port board first"))
+        assert float(re.search(r"(\d\.\d) nm", first)[1]) < 1.0
+
+
 def test_every_stop_but_the_first_says_what_to_do(printed):
     """Also where the answer is that nothing changes."""
     _, _, cells = printed
-    for row in rows(cells, "orders-table")[1:]:
+    for row in steered(cells)[1:]:
         assert re.match(r"[^:]+: (onto|gybe|set|strike|change|alter|carry on|arrive)",
                         row["Where, what"])  # fmt: skip
 
@@ -217,7 +277,7 @@ def test_every_stop_but_the_first_says_what_to_do(printed):
 def test_times_and_log_add_up_on_paper(printed):
     """To what rounding leaves: a minute, a tenth of a mile."""
     _, _, cells = printed
-    for here, there in pairwise(rows(cells, "orders-table")):
+    for here, there in pairwise(steered(cells)):
         done = re.search(r"\((?:(\d+) min|(\d+) s)\)", here["Where, what"])
         cost = 0.0 if done is None else float(done[1] or 0) + float(done[2] or 0) / 60.0
         gone = minutes(there["UTC UTC+02:00"][:5]) - minutes(here["UTC UTC+02:00"][:5])
@@ -229,7 +289,7 @@ def test_times_and_log_add_up_on_paper(printed):
 
 def test_the_pole_s_side_is_told_and_that_it_is_up_already(printed):
     name, _, cells = printed
-    poled = [row["Where, what"] for row in rows(cells, "orders-table")
+    poled = [row["Where, what"] for row in steered(cells)
              if "tack, wing-and-wing" in row["Where, what"]]  # fmt: skip
     assert bool(poled) is (name == "weekend")
     for what in poled:
@@ -238,6 +298,13 @@ def test_the_pole_s_side_is_told_and_that_it_is_up_already(printed):
         assert f"boom to {other}, pole to {tack}" in what
         dead = int(re.search(r"true wind at (\d+)°", what)[1]) > 170
         assert ("preventer rigged" in what) or not dead
+        # By the lee is the boom's side: the wind is kept on the pole's. Common practice, no source.
+        angle = int(re.search(r"true wind at (\d+)°", what)[1])
+        up, down = 10 - (180 - angle), 180 - angle
+        room = f"{up}° up to {tack}" if up else "none up"
+        room += f", {down}° down to {other}" if down else ", none down"
+        err = f"err up, to {tack}: " if down < 5 else ""
+        assert f"wind on the {tack} quarter, never by the lee; {err}room {room}" in what
     if poled:
         assert "the pole already up" in poled[0]
 
@@ -253,7 +320,7 @@ def test_the_danger_is_told_by_place_and_how_it_is_passed(printed):
             r"Midgrund, 57°06\.30'N 011°00\.24'E: nearest at (\d{4}Z) \d\d:\d\d, (\d\.\d) nm off "
             r"to starboard, bearing (\d{3})°T (\d{3})°M", words)  # fmt: skip
         assert int(found[3]) - int(found[4]) == 4
-        met = [row["Where, what"] for row in rows(cells, "orders-table")
+        met = [row["Where, what"] for row in steered(cells)
                if "passes Midgrund" in row["Where, what"]]  # fmt: skip
         assert len(met) == 1
         assert met[0].startswith("North Entrance")
@@ -289,15 +356,15 @@ def test_every_hour_has_place_bearing_log_and_stream(printed):
     assert here[-1]["mark ahead"].endswith(" reached")
     logs = [float(hour["log"]) for hour in here]
     assert logs == sorted(logs)
-    assert logs[-1] == float(rows(cells, "orders-table")[-1]["log at"])
+    assert logs[-1] == float(steered(cells)[-1]["log at"])
     if name == "strait":
         assert {hour["UTC UTC+02:00"][2:4] for hour in here[1:-1]} == {"00", "30"}
-        assert all(re.fullmatch(r"\d{3}° \d\.\d", hour["stream"]) for hour in hours)
+        assert all(re.fullmatch(r"\d{3}° \d\.\d", hour["sets"]) for hour in hours)
         assert "gust" not in hours[0]
         assert "Wind against stream" in " ".join(cells.words)
     else:
         assert all(hour["gust"] for hour in hours)
-        assert "stream" not in hours[0]
+        assert "sets" not in hours[0]
 
 
 def test_every_hour_s_row_is_one_triangle(printed):
@@ -306,7 +373,7 @@ def test_every_hour_s_row_is_one_triangle(printed):
     Leeway is that of the line of orders in force, as printed; so are the angles to the wind.
     """
     name, _, cells = printed
-    lines = [row for row in rows(cells, "orders-table") if row["steer"]]
+    lines = [row for row in steered(cells) if row["steer"]]
     for hour in (row for row in rows(cells, "hours-table") if row["steer"]):
         now = minutes(hour["UTC UTC+02:00"][:5])
         line = [each for each in lines if minutes(each["UTC UTC+02:00"][:5]) <= now][-1]
@@ -321,7 +388,7 @@ def test_every_hour_s_row_is_one_triangle(printed):
                 off = int(hour["wind"][:3]) - heading
                 assert abs(min(off % 360, -off % 360) - twa) <= 1.5
         else:
-            setting, drift = hour["stream"].split("° ")
+            setting, drift = hour["sets"].split("° ")
             made += float(drift) * np.exp(1j * np.radians(int(setting)))
         assert abs(made) == pytest.approx(sog, abs=0.12)
         course = np.degrees(np.angle(made)) % 360
@@ -337,7 +404,7 @@ def test_what_comes_after_the_arrival_is_told_with_the_tide(printed):
     """At the last mark, whose table stands there: interpolated in hours, by hand."""
     name, _, cells = printed
     after = [row for row in rows(cells, "hours-table") if row["Position"].startswith("at ")]
-    last = minutes(rows(cells, "orders-table")[-1]["UTC UTC+02:00"][:5])
+    last = minutes(steered(cells)[-1]["UTC UTC+02:00"][:5])
     assert minutes(after[-1]["UTC UTC+02:00"][:5]) >= last + 180
     if name == "weekend":
         # Linear in components between 15Z (305° 15 kn) and 21Z (310° 12 kn).
@@ -355,7 +422,7 @@ def test_what_comes_after_the_arrival_is_told_with_the_tide(printed):
         # South and west are negative along 225°.
         along = [kn if deg == 225 else -kn for deg, kn in ROADS.values()]
         kn = np.interp(from_high_h, list(ROADS), along)
-        deg, told = re.fullmatch(r"(\d{3})° (\d\.\d)", row["stream"]).groups()
+        deg, told = re.fullmatch(r"(\d{3})° (\d\.\d)", row["sets"]).groups()
         assert float(told) == pytest.approx(abs(kn), abs=0.08)
         assert abs(kn) < 0.1 or int(deg) == (225 if kn > 0 else 45)
 
@@ -363,18 +430,22 @@ def test_what_comes_after_the_arrival_is_told_with_the_tide(printed):
 def test_being_late_is_told_at_every_mark_and_turn(printed):
     name, _, cells = printed
     late = rows(cells, "later-table")
-    stops = [row["Where, what"].split(":")[0] for row in rows(cells, "orders-table")]
+    stops = [row["Where, what"].split(":")[0] for row in steered(cells)]
     assert [row["at"] for row in late] == named(stops)
     for row in late:
         for column in ("on time", "1 h late", "2 h late", "3 h late"):
-            flows = r"stream \d{3}° \d\.\d" if name == "strait" else r"wind \d{3}° \d+ kn"
+            flows = r"sets \d{3}° \d\.\d kn" if name == "strait" else r"wind \d{3}° \d+ kn"
             assert re.match(flows, row[column])
-    marks = [row for row in late if "arrives" in row["1 h late"]]
-    assert len(marks) == 2
+    marks = late[:-1]
+    assert all("arrives" in row["1 h late"] for row in marks)
+    ordered = {row["Where, what"].split(":")[0]: row["Where, what"] for row in steered(cells)}
+    for row in marks if name == "weekend" else []:
+        blows = re.fullmatch(r"wind (\d{3}° \d+ kn)", row["on time"])[1]
+        assert f"ground wind {blows}" in ordered[row["at"]]
     for row in marks:
         for column in ("1 h late", "2 h late", "3 h late"):
             assert re.search(r"(arrives \d{4}Z \d\d:\d\d|plan anew)$", row[column])
-    planned = minutes(rows(cells, "orders-table")[-1]["UTC UTC+02:00"][:5])
+    planned = minutes(steered(cells)[-1]["UTC UTC+02:00"][:5])
     for row in marks:
         then = minutes(re.search(r"arrives (\d{4}Z)", row["1 h late"])[1])
         assert 30 < then - planned < 120
@@ -397,17 +468,19 @@ def test_what_if_tells_turns_and_boards_or_why_there_is_no_plan(printed):
             continue
         assert row["boards"] == "same boards" or "tack, " in row["boards"]
         if name == "weekend" and row["boards"] == "same boards":
-            ordered = [row["Where, what"] for row in rows(cells, "orders-table")]
+            ordered = [row["Where, what"] for row in steered(cells)]
             assert any(what.startswith("A1: alter course") for what in ordered)
             assert "alter course " in row["turns: when, where"]
-        for turn in row["turns: when, where"].split("; "):
+        first, *turns = row["turns: when, where"].split("; ")
+        assert re.fullmatch(r"\d{3}°M first", first)
+        for turn in (each for each in turns if not each.startswith("passes ")):
             at = r"(Narrows|Halfway Bank|\d\d°\d\d\.\d\d'N \d{3}°\d\d\.\d\d'E)"
-            assert re.search(rf"\d{{4}}Z \d\d:\d\d {at}$", turn)
+            assert re.search(rf"\d{{4}}Z \d\d:\d\d {at} to \d{{3}}°M$", turn)
         takes = re.fullmatch(r"the same|([+-])(?:(\d+) h )?(\d+) min", row["takes"])
         more = int(takes[2] or 0) * 60 + int(takes[3] or 0)
         more = -more if takes[1] == "-" else more
         later = 60 * {"leaving 2 h earlier": -2, "leaving 2 h later": 2}.get(row["if"], 0)
-        there = minutes(rows(cells, "orders-table")[-1]["UTC UTC+02:00"][:5])
+        there = minutes(steered(cells)[-1]["UTC UTC+02:00"][:5])
         assert minutes(row["arrival"][:5]) == there + later + more
 
 

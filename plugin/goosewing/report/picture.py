@@ -22,7 +22,7 @@ from goosewing.report import ground, labels
 from goosewing.report.labels import Label
 from goosewing.turns import Stop, stops
 from goosewing.words.figures import clock, helm_words, hours_and_minutes, three_figures
-from goosewing.words.points import UNDER_ENGINE, done_words, goes_downwind, steering
+from goosewing.words.points import UNDER_ENGINE, done_words, goes_downwind, steering, strike_words
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -345,6 +345,8 @@ def _labels(plan: Plan, centre: float, zone: tzinfo | None = None) -> list[Label
 def _turn_label(stop: Stop, centre: float, zone: tzinfo | None = None) -> Label | None:
     """Say what is done where a board begins; at a mark under the mark's name."""
     words = ", ".join(done_words(stop, helm_only=True))
+    if stop.last and stop.pole_down is not None:
+        words = strike_words(stop.pole_down.time)
     time = stop.time
     if not words or time is None:
         return None

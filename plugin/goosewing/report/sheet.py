@@ -104,7 +104,7 @@ COLOURS = {"ink": INK, "rule": "#b9c1c9", "port": PORT, "starboard": STARBOARD}
 its page's rules. On a dark screen all drawings are turned round as a whole."""
 
 CHART_INCHES = (8.6, 5.6)
-LOW_CHART_INCHES, LOWEST_CHART_INCHES = (8.6, 3.8), (8.6, 3.2)
+LOW_CHART_INCHES, LOWEST_CHART_INCHES = (8.6, 3.8), (8.6, 3.0)
 """Paper's width without its margins is 7.3 inches: letters are a seventh smaller on it.
 
 Lower where long tables share the two pages.
@@ -481,6 +481,8 @@ def _todo(stop: Stop) -> str:
     if stop.mark is None:
         return words
     reached = "arrive" if stop.last else ""
+    if stop.pole_down is not None and stop.last:
+        reached += ", the pole down"
     return ", ".join(filter(None, (leaving_words(stop.mark), reached, words)))
 
 

@@ -309,7 +309,7 @@ def done_words(stop: Stop, *, helm_only: bool = False) -> list[str]:
     """
     board = stop.board
     if board is None:
-        return [] if stop.pole_down is None else [strike_words(stop.pole_down.time)]
+        return []
     words = ["set sail"] if stop.after_engine else []
     if stop.manoeuvres:
         words.append(manoeuvred_words(board, stop.pole_down))
