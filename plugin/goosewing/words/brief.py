@@ -129,8 +129,9 @@ def _letter(side: str) -> str:
 
 
 _GIVING_WAY = (
-    *("engine", "angle", "on", "turn", "pole", "alter", "change", "leave", "heading", "other"),
-    *("separator", "beyond", "time", "heading", "pole", "leave", "heading", "change"),
+    *("engine", "angle", "on", "turn", "pole", "arrive", "alter", "change", "leave", "heading"),
+    "other",
+    *("separator", "arrive", "beyond", "time", "heading", "pole", "leave", "heading", "change"),
     *("turn", "pole", "leave", "leave", "heading if an angle", "angle", "on", "change"),
     *("engine", "pole", "turn", "arrive", "arrive"),
 )
