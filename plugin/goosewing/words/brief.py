@@ -76,7 +76,7 @@ def _reached(told: Briefing) -> _Part:
 
 def _strike(begins: datetime) -> _Part:
     """Say that the pole is to be down by here, where no manoeuvre of a board says so."""
-    return _Part("pole", (strike_words(begins), "pole down", "pole dn", "PD", ""))
+    return _Part("down", (strike_words(begins), "pole down", "pole dn", "PD", ""))
 
 
 def _manoeuvre(kind: ManoeuvreKind, then: Steering) -> _Part:
@@ -129,11 +129,10 @@ def _letter(side: str) -> str:
 
 
 _GIVING_WAY = (
-    *("engine", "angle", "on", "turn", "pole", "arrive", "alter", "change", "leave", "heading"),
-    "other",
-    *("separator", "arrive", "beyond", "time", "heading", "pole", "leave", "heading", "change"),
+    *("down", "engine", "angle", "on", "turn", "pole", "alter", "change", "leave", "heading"),
+    *("other", "separator", "beyond", "time", "heading", "pole", "leave", "heading", "change"),
     *("turn", "pole", "leave", "leave", "heading if an angle", "angle", "on", "change"),
-    *("engine", "pole", "turn", "arrive", "arrive"),
+    *("engine", "pole", "turn", "arrive", "arrive", "down", "down", "down"),
 )
 """Whose turn it is to take its next shorter form."""
 
