@@ -269,7 +269,8 @@ def _alternatives_table(leg: Leg) -> Table:
     table.add_column("leg", justify="right", no_wrap=True)
     table.add_column("manoeuvres", ratio=1)
     for each in alternative_lines(leg):
-        table.add_row("", each.name, each.added, each.takes, each.manoeuvres)
+        name = "; ".join(filter(None, (each.name, each.near)))
+        table.add_row("", name, each.added, each.takes, each.manoeuvres)
     return table
 
 

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
 from goosewing.records import WhatIf
+from goosewing.words.alternatives import near_words
 from goosewing.words.figures import (
     by_ship,
     clock,
@@ -91,11 +93,24 @@ def time_words(each: WhatIf, plan: Plan) -> str:
 def _row(name: str, found: Sequence[WhatIf], plan: Plan) -> str:
     if not found:
         return ""
-    said = [filter(None, (time_words(each, plan), advice_words(each))) for each in found]
+    said = [
+        filter(None, (time_words(each, plan), advice_words(each), nearer_words(each, plan)))
+        for each in found
+    ]
     parts = [
         f"{change_words(each)}: {', '.join(words)}" for each, words in zip(found, said, strict=True)
     ]
     return f"{name}: {'; '.join(parts)}."
+
+
+def nearer_words(each: WhatIf, plan: Plan) -> str:
+    """Say which dangers are then passed nearer than by the plan, as printed; nothing if none."""
+    own = {danger.name: round(danger.distance_nm, 1) for danger in plan.passed}
+    return near_words([
+        danger
+        for danger in each.near
+        if round(danger.distance_nm, 1) < own.get(danger.name, math.inf)
+    ])  # fmt: skip
 
 
 MOST_TURNS = 6

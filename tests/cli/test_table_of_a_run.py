@@ -1,0 +1,51 @@
+"""The table of a run: the pole struck beforehand, the wind's side, dangers of other ways."""
+
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+
+import pytest
+
+from goosewing.foresight.on_the_way import look_ahead
+from goosewing.live.panel.table import shown_plan
+from goosewing.plan import make
+from goosewing.records import Mark
+from goosewing.weather.steady import SteadyWeather
+from goosewing_cli.show import show_plan
+
+DEPARTURE = datetime(2027, 6, 12, 5, tzinfo=UTC)
+
+
+@pytest.fixture(scope="module")
+def run(brisvik):
+    marks = [Mark(name=name, lat=lat, lon=11.0) for name, lat in (("Start", 57.3), ("End", 57.0))]
+    wind = SteadyWeather(3.0, 12.0)
+    made = make(marks, brisvik, wind, DEPARTURE)
+    rock = Mark(name="Rock", lat=57.1, lon=11.01)
+    return look_ahead(replace(made, dangers=(rock,)), wind)
+
+
+def test_the_table_and_the_panel_tell_the_strike_and_the_wind_s_side(run, capsys):
+    show_plan(run)
+    table = " ".join(capsys.readouterr().out.split())
+    last = run.legs[-1].boards[-1]
+    begins = (last.pole_down.time + timedelta(seconds=30)).strftime("%H%MZ")
+    shown = shown_plan(run)["legs"][-1]["rows"]
+    strike = next(row for row in shown if row.get("name") == "Before End")
+    assert strike["time"] == begins
+    assert strike["words"] == "strike the pole (3 min)"
+    assert strike["more"] == ["in none of the times: arrival up to 3 min later"]
+    assert shown.index(strike) == len(shown) - 2
+    assert f"{begins} Before End: strike the pole (3 min)" in table
+    side = f"wind on the {last.tack} quarter, never by the lee; "
+    assert "in none of the times: arrival up to" in table
+    (board,) = [row for row in shown if row["kind"] == "board" and row["poled"]][-1:]
+    assert board["more"][-1].startswith(side)
+    assert "never by the lee" in table
+
+
+def test_another_way_s_row_tells_how_near_it_passes(run, capsys):
+    show_plan(run)
+    table = " ".join(capsys.readouterr().out.split())
+    near = [each for each in run.legs[0].alternatives if each.near]
+    assert near
+    assert "passes Rock" in table
