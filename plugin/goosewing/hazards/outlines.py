@@ -246,6 +246,10 @@ def _slices(shape: Any, levels: Array) -> AnyArray:
     return np.concatenate(halves)
 
 
+_POLYGON, _COLLECTION = 3, 7
+"""As `shapely.get_type_id` numbers them."""
+
+
 def shrunk(parts: AnyArray, distance_m: float) -> AnyArray:
     """Take the outermost rim off polygons, but leave whole what is thinner than twice that.
 
@@ -256,9 +260,16 @@ def shrunk(parts: AnyArray, distance_m: float) -> AnyArray:
     lat = geodesy.latitude_from_isometric(shapely.bounds(parts)[:, [1, 3]])
     rim = distance_m / METRES_PER_NM / geodesy.miles_per_degree(np.min(np.abs(lat), axis=1))
     inner = shapely.buffer(parts, -rim, join_style="mitre", mitre_limit=_MITRE)
+    # Of an islet of a few metres GEOS may leave an outline that crosses itself.
+    broken = ~shapely.is_valid(inner)
+    inner[broken] = shapely.make_valid(inner[broken], method="structure", keep_collapsed=False)
     again = shapely.buffer(inner, 1.01 * rim, join_style="mitre", mitre_limit=_MITRE)
     # Moles and necks: what would be lost altogether.
-    return np.asarray(shapely.union(inner, shapely.difference(parts, again)))
+    left = np.asarray(shapely.union(inner, shapely.difference(parts, again)))
+    for at in np.flatnonzero(shapely.get_type_id(left) == _COLLECTION):
+        pieces = shapely.get_parts(left[at])
+        left[at] = shapely.multipolygons(pieces[shapely.get_type_id(pieces) == _POLYGON])
+    return left
 
 
 def outward_corners(
