@@ -22,7 +22,15 @@ from goosewing.changing.fans import Fans, fans_of
 from goosewing.changing.guide import Guide
 from goosewing.changing.motion import Waters
 from goosewing.changing.shooting import limits_deg
-from goosewing.changing.states import NOBODY, Arrival, GroundSpread, Store, Straight, straight_to
+from goosewing.changing.states import (
+    NOBODY,
+    Arrival,
+    GroundSpread,
+    Store,
+    Straight,
+    straight_along,
+    straight_to,
+)
 from goosewing.changing.ways import Root, Search, Way, stretches_of
 from goosewing.earth import geodesy
 from goosewing.velocities.velocity_set import Airs
@@ -672,14 +680,10 @@ class Round:
         s, water = self.store, self.water
         assert water is not None
         which, corner = water.bends(s.square[batch], s.along[batch], s.across[batch])
-        count = spread.size[which]
-        owner = np.repeat(np.arange(len(which)), count)
-        starts = np.cumsum(count) - count
-        entry = np.arange(len(owner)) + np.repeat(spread.begin[which] - starts, count)
         there = water.corners.place[corner]
         ahead, aside = there[:, 0] - s.along[batch][which], there[:, 1] - s.across[batch][which]
         far = np.maximum(np.hypot(ahead, aside), 1e-300)
-        straight = straight_to(owner, entry, spread, ahead / far, aside / far)
+        straight = straight_along(spread, which, ahead / far, aside / far)
         at = straight.owner
         scale = here.cells_per_nm[which[at]] * (
             1.0 + 0.5 * here.bend[which[at]] * self._north(ahead[at], aside[at])

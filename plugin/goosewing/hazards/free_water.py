@@ -8,7 +8,7 @@ unit to either side of its number. Pure: numbers in, numbers out.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
 import numpy as np
 import shapely
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from goosewing.earth.course import Course
     from goosewing.hazards.areas import Hazards
-    from goosewing.units import Array, BoolArray
+    from goosewing.units import AnyArray, Array, BoolArray
 
     Numbers = NDArray[np.intp]
 
@@ -61,19 +61,54 @@ class Corners(NamedTuple):
 
 
 def is_shut_off(hazards: Hazards, course: Course) -> bool:
-    """Tell whether hazards part the ends of a leg, on waters that end within sight of it."""
+    """Tell whether hazards part the ends of a leg, on waters that end within sight of it.
+
+    What parts them lies about one of them, areas that meet taken together: no other is looked at.
+    """
     leg = hazards.in_plane(course.lat1, course.lon1, course.lat2, course.lon2)
     room = ABOUT * course.mercator_deg
     low, high = np.minimum(leg[:2], leg[2:]) - room, np.maximum(leg[:2], leg[2:]) + room
-    frame = shapely.box(*low, *high)
-    land = shapely.union_all(hazards.shapes_in(np.concatenate((low, high))))
-    waters = shapely.get_parts(shapely.difference(frame, land))
-    start, end = (shapely.intersects(waters, place) for place in shapely.points(leg.reshape(2, 2)))
-    if np.any(start & end):
-        return False
-    # What reaches the frame may be joined beyond it.
-    open_ = shapely.intersects(waters, frame.exterior)
-    return not (np.any(start & open_) and np.any(end & open_))
+    places = leg.reshape(2, 2)
+    lands = [hazards.shapes_in(np.concatenate((low, high)))]
+    # What meets by the boxes about it first: it is found sooner, and is more than enough.
+    for predicate in (None, "intersects"):
+        lands = [found for land in lands for found in _lands_about(land, places, predicate)]
+    return any(_parts(land, places) for land in lands)
+
+
+def _lands_about(
+    shapes: AnyArray, places: Array, predicate: Literal["intersects"] | None
+) -> list[AnyArray]:
+    """Group shapes that meet; return the groups whose box has one of the places, shape (n, 2)."""
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+
+    if not len(shapes):
+        return []
+    one, other = shapely.STRtree(shapes).query(shapes, predicate=predicate)
+    meet = coo_array((np.ones(len(one), dtype=np.int8), (one, other)), shape=(len(shapes),) * 2)
+    count, group = connected_components(meet, directed=False)
+    bounds = shapely.bounds(shapes)
+    low, high = np.full((count, 2), np.inf), np.full((count, 2), -np.inf)
+    np.minimum.at(low, group, bounds[:, :2])
+    np.maximum.at(high, group, bounds[:, 2:])
+    within = (low[:, np.newaxis] <= places) & (places <= high[:, np.newaxis])
+    about = np.flatnonzero(np.any(np.all(within, axis=2), axis=1))
+    return [shapes[group == each] for each in about.tolist()]
+
+
+def _parts(land: AnyArray, places: Array) -> bool:
+    """Tell whether land lies between two places, round one of them or over it."""
+    west, south, east, north = shapely.total_bounds(land)
+    room = 0.01 * max(east - west, north - south)
+    frame = shapely.box(west - room, south - room, east + room, north + room)
+    waters = shapely.get_parts(shapely.difference(frame, shapely.union_all(land)))
+    outer = shapely.intersects(waters, frame.exterior)
+    lies_in = [
+        shapely.intersects(waters, place) if shapely.intersects(frame, place) else outer
+        for place in shapely.points(places)
+    ]
+    return not bool(np.any(lies_in[0] & lies_in[1]))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
