@@ -16,6 +16,7 @@ import numpy as np
 from goosewing import plan as plans
 from goosewing.departures.compare import held_case
 from goosewing.errors import NoPlanError
+from goosewing.foresight.later import SHORT_H
 from goosewing.foresight.passing import near
 from goosewing.foresight.pieces import Piece, pieces_of
 from goosewing.foresight.stretches import cuts
@@ -49,8 +50,8 @@ NEAR_DEG = 5.0
 LATE_H = (1.0, 2.0, 3.0)
 """How late she may be at a mark. [h]"""
 
-LATE_PIECE_H = 0.5
-"""Boards are sailed late in pieces of no less. [h]"""
+LATE_PIECES_H = (0.5, 1.0)
+"""Boards are sailed late in pieces of no less: on a short passage, and on a long one. [h]"""
 
 MOST_LATE = 8
 """Of so many stops, the last, it is told what being late there does."""
@@ -259,7 +260,8 @@ def late(made: Plan, boat: Boat, weather: Weather) -> tuple[Late, ...]:
         return ()
     pace = _Pace(boat, weather)
     stages = _stages(made)
-    pieces = [pieces_of(held, LATE_PIECE_H) for _, _, held in stages]
+    piece_h = LATE_PIECES_H[made.elapsed_h > SHORT_H]
+    pieces = [pieces_of(held, piece_h) for _, _, held in stages]
     begins = [hours_from_datetime(time) for _, time, _ in stages]
     on_time = [pace.sailed_h(each, begin) for each, begin in zip(pieces, begins, strict=True)]
     return tuple(
