@@ -52,7 +52,8 @@ def write(path, east, north, *, times=TIMES, lons=LONS, names=WIND):
             for letter, name, values in zip("uv", names, (east, north), strict=True)
         },
         coords={
-            "time": times,
+            # To the nanosecond, as old versions of xarray would have it.
+            "time": times.astype("datetime64[ns]"),
             "lat": ("lat", LATS, {"standard_name": "latitude", "units": "degrees_north"}),
             "lon": ("lon", lons, {"standard_name": "longitude", "units": "degrees_east"}),
         },

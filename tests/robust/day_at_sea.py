@@ -441,9 +441,8 @@ class Day:
         if not calm or not told:
             return
         at_s, said_s = told[-1]
-        # A wind that swings brings a turn nearer faster than she sails.
-        if said_s > 75.0 and now - at_s > 0.6 * said_s:
-            self._is_wrong(f"{name} was told {said_s:.0f} s before, and then no more")
+        if said_s > 75.0:
+            self._is_wrong(f"{name} was told {said_s:.0f} s before, came after {now - at_s:.0f} s, and then no more")
 
     def _on(self, marks: int) -> None:
         self.rounded += self._names(self.next, self.next + marks)
