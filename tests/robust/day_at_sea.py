@@ -442,7 +442,8 @@ class Day:
             return
         at_s, said_s = told[-1]
         if said_s > 75.0:
-            self._is_wrong(f"{name} was told {said_s:.0f} s before, came after {now - at_s:.0f} s, and then no more")
+            told_s = f"{said_s:.0f} s before, {now - at_s:.0f} s ago, and then no more"
+            self._is_wrong(f"{name} was told {told_s}")
 
     def _on(self, marks: int) -> None:
         self.rounded += self._names(self.next, self.next + marks)
