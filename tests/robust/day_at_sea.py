@@ -477,10 +477,19 @@ class Day:
 
     @property
     def marks(self) -> list[tuple[str, tuple[float, float]]]:
-        return [("Home", HOME), *(LAP * LAPS)]
+        """The route, each time that a mark is passed by the name it goes by then."""
+        laid, times = [("Home", HOME), *(LAP * LAPS)], dict[str, int]()
+        found = []
+        for name, place in laid:
+            times[name] = times.get(name, 0) + 1
+            found.append((name if times[name] == 1 else f"{name}#{times[name]}", place))
+        return found
 
     def _route(self, **more: Any) -> Message:
-        points = [{"lat": lat, "lon": lon, "name": name} for name, (lat, lon) in self.marks]
+        points = [
+            {"lat": lat, "lon": lon, "name": name.partition("#")[0]}
+            for name, (lat, lon) in self.marks
+        ]
         return {
             "type": "plan", "id": f"r{self.routes}", "name": "Laps", "points": points, "next": 1,
             **more,
@@ -617,7 +626,8 @@ class Day:
             wrong += fault.wrong(self.step_s)
         wrong += [words for turn in self.crew.turns if (words := turn.wrong())]
         expected = [name for name, _ in LAP]
-        if self.rounded != (expected * len(self.rounded))[: len(self.rounded)]:
+        rounded = [name.partition("#")[0] for name in self.rounded]
+        if rounded != (expected * len(rounded))[: len(rounded)]:
             wrong.append(f"marks in another order: {self.rounded}")
         return wrong
 
