@@ -74,7 +74,8 @@ def found(row: dict[str, Any], lines: list[str]) -> bool:
         any({first, *figures} - {""} <= set(line.split()) for line in said)
         and all(any(more in line for line in lines) for more in row.get("more", []))
         and all(any(dial in line.split() for line in lines) for dial in dials)
-        and (not row.get("at") or row["at"] in lines)
+        # What is steered by the other dial may stand beside the place.
+        and (not row.get("at") or any(f"{line} ".startswith(f"{row['at']} ") for line in lines))
         and (not row["date"] or f"{row['date']} UTC" in lines)
     )
 
