@@ -19,6 +19,7 @@ from goosewing.boat.model import Boat, Leeway, Manoeuvres, PolarTable, SailSet
 from goosewing.earth import geodesy
 from goosewing.errors import InputError, NoPlanError
 from goosewing.hazards.areas import Area, Hazards
+from goosewing.hazards.chart import read_chart
 from goosewing.laylines import steady as laylines
 from goosewing.options import Options
 from goosewing.plan import make
@@ -515,3 +516,25 @@ def test_a_board_over_a_hazard_never_leaves_the_house(monkeypatch):
     monkeypatch.setattr(solver, "solve", lambda *_, **__: free)
     with pytest.raises(NoPlanError, match=r"M0 to M1.*clear of Holm"):
         planned(ALIKE, [(57.0, 11.0), (57.0, 11.4)], [island(SQUARE)], 0.1)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize(
+    ("start", "end", "share"),
+    [
+        # The taut string round every corner, which no boards beat: of reaches all but all is.
+        ((56.3, 12.2), (55.9, 15.5), 1.01),
+        # Beats for half of the way, for which there is no string.
+        ((54.6, 10.4), (54.2, 8.0), math.inf),
+    ],
+)
+def test_a_mainland_across_the_line_is_gone_round_farther_out(brisvik, start, end, share):
+    """Through the Sound to Scania's other side, and from Kiel round Skagen to the North Sea."""
+    marks = [Mark(name=name, lat=lat, lon=lon) for name, (lat, lon) in (("A", start), ("B", end))]
+    hazards = read_chart(coast=True, clearance_nm=0.3).around(marks)
+    plan = make(marks, brisvik, SteadyWeather(315.0, 10.0), DEPARTURE, hazards=hazards)
+    (leg,) = plan.legs
+    for board in leg.boards:
+        lat, lon = np.array([(point.lat, point.lon) for point in board.points]).T
+        assert not hazards.crossed_along(lat, lon).any()
+    assert leg.bound_h <= leg.elapsed_h <= share * leg.bound_h

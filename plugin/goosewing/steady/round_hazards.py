@@ -17,6 +17,7 @@ from __future__ import annotations
 
 import heapq
 from dataclasses import dataclass, field
+from itertools import chain
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
 import numpy as np
@@ -593,11 +594,20 @@ def _among_many(
     box = _waters(room.leg)
     wider = box + 2.0 * np.max(box[2:] - box[:2]) * np.array([-1.0, -1.0, 1.0, 1.0])
     few, more, all_ = pinned_boards.MOST_CORNERS
-    tries = (
-        (box, 0, few), (box, 0, more), (box, 0, all_), (box, BOUNCES, few), (wider, 0, all_),
-    )  # fmt: skip
-    for waters, bounces, most in tries:
-        found = _pinned(room, course, costs, wishes, best_clear_h, waters, bounces, most)
+    first, bounces, farther = (box, 0, few), (box, BOUNCES, few), (wider, 0, all_)
+
+    def others() -> Iterator[tuple[Array, int, int]]:
+        # A mainland across the line is gone round farther out: here are no boards.
+        if not taut_string.connected(room.hazards, room.leg, box):
+            yield from (farther, bounces)
+            return
+        about = pinned_boards.About.of(room.hazards, room.gauge, room.leg, box)
+        if about.crowded(np.inf, few):
+            yield from ((box, 0, more), (box, 0, all_))
+        yield from (bounces, farther)
+
+    for waters, often, most in chain([first], others()):
+        found = _pinned(room, course, costs, wishes, best_clear_h, waters, often, most)
         if found:
             return found
     return []
@@ -795,9 +805,11 @@ def _detours(
 ) -> list[_Laid]:
     pairs = neighbours(room.held)
     side = np.array([mode.side for mode in costs.modes])
+    found: list[_Laid] = []
     limit = best_clear_h + wishes.slack_h
     if not np.isfinite(limit):
-        limit = _limit_along(room, string, costs, wishes, pairs) + wishes.slack_h
+        along_h, found = _along(room, course, string, costs, wishes, pairs)
+        limit = along_h + wishes.slack_h
     if not np.isfinite(limit):
         limit = SLOWEST * float(string.hours[START])
     if not np.isfinite(limit):
@@ -807,8 +819,7 @@ def _detours(
         room.hazards, room.gauge, room.leg,
         spacing_nm=spacing, within_h=limit, start_from=string.solids,
     )  # fmt: skip
-    kept = _nearest(room, wide, limit)
-    found: list[_Laid] = []
+    kept = _nearest(room, wide, limit, string.places.at[string.string])
     for first, only in _tacks(wishes, side):
         search = _Search(
             room, costs, kept[0], kept[1], kept[2], pairs, wishes.slack_h, first, only, limit
@@ -844,29 +855,38 @@ def _tacks(
     return [(wanted, None), (None, other)]
 
 
-def _limit_along(room: Room, string: Taut, costs: Costs, wishes: Wishes, pairs: Pairs) -> float:
-    """Return how long the best boards take that turn at the taut string's corners alone."""
+def _along(
+    room: Room, course: Course, string: Taut, costs: Costs, wishes: Wishes, pairs: Pairs
+) -> tuple[float, list[_Laid]]:
+    """Return the best boards that turn at the taut string's corners alone, and how long they take.
+
+    With corners farther off there may be faster ones, but these are boards in any case.
+    """
     if not string.string:
-        return float("inf")
-    chain = [START, MARK, *string.string[1:-1]]
-    places = string.places.some(np.array(chain))
+        return float("inf"), []
+    places = [START, MARK, *string.string[1:-1]]
     side = np.array([mode.side for mode in costs.modes])
-    best = float("inf")
+    best, found = float("inf"), []
     for first, only in _tacks(wishes, side):
         search = _Search(
-            room, costs, places, string.hours[chain], np.zeros(len(chain)), pairs, 0.0,
-            first, only, best,
+            room, costs, string.places.some(np.array(places)), string.hours[places],
+            np.zeros(len(places)), pairs, 0.0, first, only, best,
         )  # fmt: skip
-        best = min([best, *(label.hours for label in search.run())])
-    return best
+        for label in search.run():
+            best = min(best, label.hours)
+            laid = _laid_out(room, course, search, label, wishes.margin_deg)
+            found += [] if laid is None else [laid]
+    return best, found
 
 
-def _nearest(room: Room, wide: Taut, limit_h: float) -> tuple[Places, Array, Array]:
-    """Keep the corners on ways that may be fast enough, the fastest of them."""
+def _nearest(room: Room, wide: Taut, limit_h: float, known: Array) -> tuple[Places, Array, Array]:
+    """Keep the corners on ways that may be fast enough, the fastest of them, and those known."""
     every = np.arange(len(wide.places))
     behind = taut_string.hours_between(room.gauge, wide.places, np.array([START]), every)
     total = behind + wide.hours
     total[[START, MARK, *wide.string]] = -1.0
+    # About a long detour corners by the hundred might be nearer to both ends than these.
+    total[np.any(np.all(wide.places.at[:, np.newaxis] == known, axis=2), axis=1)] = -1.0
     most = max(MOST_PLACES, 2 * len(wide.string))
     order = np.argsort(total, kind="stable")[: most + 2]
     kept = np.sort(order[total[order] <= limit_h])
