@@ -38,6 +38,14 @@ def measured(words: list[str]) -> tuple[int, dict[str, Any]]:
         return code, json.loads(file.read_text()) if file.exists() else {"benchmarks": []}
 
 
+def processor() -> str:
+    """Name the processor as closely as the system does."""
+    told = Path("/proc/cpuinfo")
+    lines = told.read_text().splitlines() if told.exists() else []
+    named = [line.partition(":")[2].strip() for line in lines if line.startswith("model name")]
+    return f"{platform.machine()}, {named[0]}" if named else platform.machine()
+
+
 def shown(value: object) -> str:
     """Write a figure as it is read: three digits that mean something."""
     if isinstance(value, float):
@@ -52,7 +60,7 @@ def main() -> int:
     code, found = measured(sys.argv[1:])
     console = Console()
     cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count()
-    console.print(f"{platform.machine()}, {cores} cores, Python {platform.python_version()}")
+    console.print(f"{processor()}, {cores} cores, Python {platform.python_version()}")
     versions = [f"goosewing {__version__}", *(f"{name} {version(name)}" for name in LIBRARIES)]
     console.print(", ".join(versions))
     table = Table("what", "figure", "value")

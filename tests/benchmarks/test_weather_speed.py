@@ -1,8 +1,13 @@
-"""How fast a forecast answers: a million states at once."""
+"""How fast a forecast is read, and how fast it answers: a million states at once."""
+
+import os
+import subprocess
+import sys
 
 import numpy as np
 import pytest
 
+from conftest import SAMPLES
 from goosewing.weather.grid import GridWeather, LatLonGrid, ProjectedGrid, layer_of
 
 STATES = 1_000_000
@@ -22,3 +27,42 @@ def test_a_million_states_of_an_hourly_forecast(benchmark, grid):
     states = (rng.uniform(0, 119, STATES), rng.uniform(45, 55, STATES), rng.uniform(0, 10, STATES))
     got = benchmark(weather.at, *states)
     assert np.isfinite(got.wind_east_kn).all()
+
+
+READS = """
+import os
+from pathlib import Path
+from goosewing.files import own_process
+from goosewing.weather.read import read_weather
+
+def spent():
+    return sum(os.times()[:4])
+
+begun = spent()
+{}
+read_weather(Path({!r}))
+print(spent() - begun)
+"""
+WAYS = {
+    "a fork": "assert own_process._alone()",
+    "a new interpreter": "own_process._alone = lambda: False",
+    "here": "own_process.read_apart = lambda read, path, ready: read(path)",
+}
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="no fork, or threads are not counted")
+def test_a_forecast_read_by_a_child(benchmark):
+    """Processor time of a process that reads one forecast, its child's with it."""
+    alone = {**os.environ, "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
+
+    def spent(way):
+        code = READS.format(way, str(SAMPLES / "forecast.grib2"))
+        words = [sys.executable, "-c", code]
+        return float(subprocess.run(words, env=alone, capture_output=True, check=True).stdout)
+
+    taken = benchmark.pedantic(
+        lambda: {name: min(spent(way) for _ in range(5)) for name, way in WAYS.items()}, rounds=1
+    )
+    for name in ("a fork", "a new interpreter"):
+        benchmark.extra_info[f"{name} / read here"] = taken[name] / taken["here"]
+        benchmark.extra_info[f"{name}, more ms"] = 1000.0 * (taken[name] - taken["here"])
