@@ -363,3 +363,21 @@ def _stream(rng, nm):
 
 OCEANS = range(20)
 """Seeds of the passages that are always looked at."""
+
+
+def restless_forecast(lat, lon, hours, *, base_deg, kn, step_h=1.0, cell_deg=0.25):
+    """An invented forecast: waves of wind that move and turn, with a little noise.
+
+    Some days long, they let her stay in a stronger wind if she keeps up with it: whoever is
+    late meets another wind all the way.
+    """
+    rng = np.random.default_rng(3)
+    lats, lons = (np.arange(low, high + cell_deg / 2, cell_deg) for low, high in (lat, lon))
+    times = np.arange(0.0, hours + 0.1, step_h)
+    t, la, lo = np.meshgrid(times, lats, lons, indexing="ij")
+    wave = 25.0 * np.sin(2.0 * np.pi * t / 19.0 + la) + 15.0 * np.sin(1.3 * lo + t / 11.0)
+    angle = np.radians(base_deg + wave + rng.normal(0.0, 3.0, t.shape))
+    speed = kn + 3.0 * np.sin(t / 9.0 + 0.8 * lo)
+    parts = {WIND[0]: -speed * np.sin(angle), WIND[1]: -speed * np.cos(angle)}
+    flat = {name: values.reshape(len(times), -1) for name, values in parts.items()}
+    return GridWeather((layer_of(flat, LatLonGrid(lats, lons), START_H + times),))

@@ -25,9 +25,7 @@ from goosewing.changing.motion import Waters
 from goosewing.changing.ways import Search
 from goosewing.hazards.areas import Hazards
 from goosewing.plan import make
-from goosewing.weather.base import WIND
-from goosewing.weather.grid import GridWeather, LatLonGrid, layer_of
-from ocean_fields import invented_ocean
+from ocean_fields import invented_ocean, restless_forecast
 
 STATES = 1_000_000
 
@@ -38,27 +36,13 @@ def _only_when_asked(pytestconfig):
         pytest.skip("slow: only with --benchmark-enable")
 
 
-def forecast(lat, lon, hours, *, base_deg, kn, step_h=1.0, cell_deg=0.25):
-    """An invented forecast: waves of wind that move and turn, with a little noise."""
-    rng = np.random.default_rng(3)
-    lats, lons = (np.arange(low, high + cell_deg / 2, cell_deg) for low, high in (lat, lon))
-    times = np.arange(0.0, hours + 0.1, step_h)
-    t, la, lo = np.meshgrid(times, lats, lons, indexing="ij")
-    wave = 25.0 * np.sin(2.0 * np.pi * t / 19.0 + la) + 15.0 * np.sin(1.3 * lo + t / 11.0)
-    angle = np.radians(base_deg + wave + rng.normal(0.0, 3.0, t.shape))
-    speed = kn + 3.0 * np.sin(t / 9.0 + 0.8 * lo)
-    parts = {WIND[0]: -speed * np.sin(angle), WIND[1]: -speed * np.cos(angle)}
-    flat = {name: values.reshape(len(times), -1) for name, values in parts.items()}
-    return GridWeather((layer_of(flat, LatLonGrid(lats, lons), START_H + times),))
-
-
 def beat():
-    weather = forecast((55.0, 60.0), (7.0, 16.0), 40.0, base_deg=0.0, kn=11.0)
+    weather = restless_forecast((55.0, 60.0), (7.0, 16.0), 40.0, base_deg=0.0, kn=11.0)
     return weather, leg(57.0, 11.0, 0.0, 60.0)
 
 
 def run():
-    weather = forecast((48.0, 61.0), (-8.0, 18.0), 120.0, base_deg=40.0, kn=13.0)
+    weather = restless_forecast((48.0, 61.0), (-8.0, 18.0), 120.0, base_deg=40.0, kn=13.0)
     return weather, leg(57.0, 11.0, 220.0, 300.0)
 
 
@@ -175,7 +159,7 @@ def test_how_much_memory_a_passage_takes(benchmark, brisvik, case):
 
 def test_time_grows_no_faster_than_the_distance(benchmark, brisvik):
     """A table of seconds a mile; the forecast is three-hourly on a grid of one degree."""
-    weather = forecast(
+    weather = restless_forecast(
         (0.0, 60.0), (-75.0, 20.0), 900.0, base_deg=60.0, kn=13.0, step_h=3.0, cell_deg=1.0
     )
     table = {}

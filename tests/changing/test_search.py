@@ -11,12 +11,13 @@ from changing_winds import START_H, Formula, leg
 from goosewing.boat.model import sailing
 from goosewing.changing import guesses
 from goosewing.changing.motion import Waters
+from goosewing.changing.resailed import Steps, resailed
 from goosewing.changing.search import search_leg
-from goosewing.changing.ways import Root, Search
+from goosewing.changing.ways import Root, Search, Stretch, Way
 from goosewing.earth.course import course_between
 from goosewing.weather.base import STREAM, WIND
 from goosewing.weather.grid import GridWeather, LatLonGrid, layer_of
-from ocean_fields import five_days, invented_ocean
+from ocean_fields import five_days, invented_ocean, restless_forecast
 
 EQUATOR_NM, ECCENTRICITY_2 = 6378137.0 / 1852.0, 0.00669437999014
 """WGS 84."""
@@ -85,6 +86,60 @@ def test_the_way_found_leads_to_the_mark_when_sailed_angle_by_angle(brisvik, oce
     assert miles(sailed(waters, way), ocean.marks[1]) < 1e-3 * ocean.nm
     for before, after in zip(way.stretches, way.stretches[1:], strict=False):
         assert after.time_h[0] >= before.time_h[-1]
+
+
+@pytest.mark.long
+def test_the_way_of_a_thousand_miles_through_restless_winds_can_be_sailed(brisvik):
+    """In them what is late at one place meets other winds at all that follow."""
+    weather = restless_forecast(
+        (20.0, 52.0), (-40.0, 2.0), 400.0, base_deg=60.0, kn=13.0, step_h=3.0, cell_deg=1.0
+    )
+    marks = leg(40.0, -10.0, 245.0, 1000.0)
+    waters, way = searched(brisvik, weather, marks)
+    assert way.exact
+    # Hour by hour, for over days no two rules of integration keep together in such winds.
+    for part in way.stretches:
+        for at in range(0, len(part.lat) - 1, 7):
+            ends = slice(at, at + 2)
+            one = Stretch(*(part[:1]), *(values[ends] for values in part[1:]))
+            off = sailed(waters, Way(0, -1, (one,), float(one.time_h[-1]))) - [
+                one.lat[-1], one.lon[-1]
+            ]  # fmt: skip
+            assert math.hypot(*off) * 60.0 < 0.01
+
+
+def test_steps_promised_too_short_are_sailed_through_the_same_places(brisvik):
+    """Eight days due east along the equator, hours two in a hundred too short.
+
+    The wind swings by 25° to either side of north in 19 h, so that a few hours late she needs
+    other angles everywhere.
+    """
+
+    def swinging(t, _lat, _lon):
+        return 25.0 * np.sin(2.0 * np.pi * t / 19.0), 12.0 + 3.0 * np.sin(t / 9.0), np.nan, 0.0, 0.0
+
+    waters, count = Waters(brisvik, Formula(swinging)), 200
+    lon = 0.1 * np.arange(count + 1.0)
+    hours, rows, promised = 0.0, [], []
+    for _ in range(count):
+        twd, tws = swinging(hours + 0.45, 0.0, 0.0)[:2]
+        rows.append(90.0 - twd)
+        promised.append(0.98 * 6.01 / float(sailing(brisvik, 0, rows[-1], tws).boat_speed_kn))
+        hours += promised[-1]
+    none, every = np.zeros(count), np.zeros(count, dtype=int)
+    steps = Steps(
+        every, every, np.array(rows), np.array(promised), none, none + START_H, none, lon[:-1],
+        none, lon[1:],
+    )  # fmt: skip
+    made, exact = resailed(waters, steps)
+    assert waters.modes[0].tack == "port"
+    assert exact.all()
+    assert np.abs(made.to_lon - lon[1:]).max() < 1e-9
+    assert np.abs(made.to_lat).max() < 1e-9
+    times = np.append(made.begins_h, made.begins_h[-1] + made.hours[-1])
+    way = Stretch(0, none, lon, times, np.append(np.nan, made.row_deg))
+    place = sailed(waters, Way(0, -1, (way,), float(times[-1])))
+    assert place == pytest.approx([0.0, lon[-1]], abs=2e-3 * lon[-1])
 
 
 def test_an_island_without_values_is_gone_round(brisvik):

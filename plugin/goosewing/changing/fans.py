@@ -41,6 +41,9 @@ pinching, and reaching under sails meant for the run."""
 CORNER_DEG = 3.5
 """The ends of a wider gap between vertices are kept: there the hull has a real edge."""
 
+ROWS_KNOWN = 241
+"""Angles of each sail set at which velocities are known: some half a degree apart."""
+
 ENGINE_ROWS = 53
 """Headings tried under engine, all round; first and last are one."""
 
@@ -88,6 +91,11 @@ class Fans:
     worth_setting: BoolArray
     made_good: Array
     """What the best boards make good, by wind and angle off it, shape (B, angles). [kn]"""
+    rows: Array
+    """The first angle of each sail set at which velocities are known, and their spacing,
+    shape (S, 2). [°]"""
+    known: Array
+    """Velocities at these, ahead and aside, shape (S, B + 1, rows, 2); NaN where unknown. [kn]"""
 
     def bins(self, tws_kn: Array) -> tuple[Numbers, Array]:
         """Which of the tabulated winds lies below each wind, and how far the wind is beyond it."""
@@ -116,6 +124,28 @@ class Fans:
             for row in (low, np.minimum(low + 1, len(self.made_good) - 1))
         )
         return np.asarray(lighter + part * (stronger - lighter))
+
+    def velocities(
+        self, sail_set: Numbers, row_deg: Array, airs: Airs[Array]
+    ) -> tuple[Array, Array]:
+        """Velocities of n states at angles of their own, ahead and aside; NaN where unknown. [kn].
+
+        Between angles, and between winds, they are taken to be linear.
+        """
+        low, part = self.bins(airs.tws_kn)
+        first, spacing = self.rows[sail_set].T
+        winds, rows = self.known.shape[1:3]
+        at = np.minimum(np.maximum((row_deg - first) / spacing, 0.0), rows - 1.0)
+        near = np.minimum(at.astype(np.intp), rows - 2)
+        share = (at - near)[:, np.newaxis]
+        entry = (sail_set * winds + low) * rows + near
+        table = self.known.reshape(-1, 2)
+        lighter, stronger = (
+            table.take(e, axis=0) * (1.0 - share) + table.take(e + 1, axis=0) * share
+            for e in (entry, entry + rows)
+        )
+        ahead, aside = (lighter + part[:, np.newaxis] * (stronger - lighter)).T
+        return ahead, aside
 
     def spread(self, sail_set: Numbers, airs: Airs[Array], carried: BoolArray) -> Spread:
         """Spread the velocities of n states out, state by state, angles ascending."""
@@ -165,6 +195,7 @@ def fans_of(boat: Boat, apart_deg: float) -> Fans:
     return Fans(
         first, sizes, np.vstack((*blocks, under_engine)), weakest, strongest, lasts,
         _worth_setting(boat, reaches, per_set), _made_good(sampled, per_set),
+        *_known(boat, winds),
     )  # fmt: skip
 
 
@@ -184,6 +215,25 @@ def _sampled(boat: Boat, number: int, winds: Array) -> tuple[Array, Array, Array
     speed = np.where(held.possible, held.boat_speed_kn, np.nan)
     track = np.radians(held.track_angle_deg)
     return rows, speed * np.cos(track), speed * np.sin(track)
+
+
+def _known(boat: Boat, winds: Array) -> tuple[Array, Array]:
+    """Angles, as `Fans.rows` tells them, and velocities at them in every wind, as `Fans.known`."""
+    share = np.linspace(0.0, 1.0, ROWS_KNOWN)
+    rows, known = [], []
+    for number, sails in enumerate(boat.sail_sets):
+        first, last = sails.polar.first_twa_deg, sails.polar.last_twa_deg
+        within = np.clip(winds, sails.tws_kn[0], sails.strongest_tws_kn)[:, np.newaxis]
+        held = sailing(boat, number, first + share * (last - first), within)
+        speed, track = held.boat_speed_kn, np.radians(held.track_angle_deg)
+        rows.append((first, (last - first) / (ROWS_KNOWN - 1)))
+        known.append(np.stack((speed * np.cos(track), speed * np.sin(track)), axis=2))
+    if boat.engine is not None:
+        track = 2.0 * np.pi * share
+        circle = boat.engine.speed_kn * np.stack((np.cos(track), np.sin(track)), axis=1)
+        rows.append((0.0, 360.0 / (ROWS_KNOWN - 1)))
+        known.append(np.broadcast_to(circle, (len(winds), ROWS_KNOWN, 2)))
+    return np.array(rows), np.stack(known)
 
 
 def _reaches(sampled: list[tuple[Array, Array, Array]]) -> list[tuple[Array, Numbers]]:

@@ -30,8 +30,11 @@ if TYPE_CHECKING:
 STEP_H = 0.25
 """Longest step of the integration, second order: as the boards are polished. [h]"""
 
-ROUNDS = 14
-NUDGE_DEG = 0.2
+ROUNDS = 20
+NUDGE_DEG, LONGER, NUDGE_H = 0.2, 0.01, 0.05
+_TURNED, _LONGER, _LATER = np.eye(4)[1:, :, np.newaxis]
+"""Every step as it is, turned, longer and later, shape (4, 1)."""
+
 LARGEST_TURN_DEG = 6.0
 """No round changes an angle by more."""
 
@@ -103,6 +106,14 @@ class Steps:
         return np.asarray(np.add.reduceat(values, self.firsts))
 
 
+class _Effects(NamedTuple):
+    """How far a degree, an hour more and an hour later move a step's end; shape (2, n) each."""
+
+    row: Array
+    hours: Array
+    begun: Array
+
+
 class _Ends(NamedTuple):
     lon: Array
     north: Array
@@ -146,48 +157,87 @@ class _Correction:
         far = np.hypot(self.to_lon - self.lon, self.to_north - self.north)
         scale = np.cos(np.radians(steps.lat))
         self.held = far * 60.0 * scale < CREEPING_KN * steps.hours
-        self.ends_lon = steps.summed(self.to_lon - self.lon)
+        self.by_mode = [
+            (number, np.flatnonzero(steps.mode == number)) for number in np.unique(steps.mode)
+        ]
 
     def run(self) -> tuple[Steps, BoolArray]:
         for _ in range(ROUNDS):
-            ends = self._sail(self._begins_h(), self.row, self.hours)
-            miss = np.stack((self.to_lon - ends.lon, self.to_north - ends.north))
+            ends, effects = self._sailed_beside()
+            miss = self._miss(ends)
             if np.nanmax(np.abs(miss), initial=0.0) < 0.02 * CLOSE_ENOUGH_DEG:
                 break
-            self._turn(ends, miss)
+            self._turn(effects, miss)
         ends = self._sail(self._begins_h(), self.row, self.hours)
-        off = np.hypot(self.to_lon - ends.lon, self.to_north - ends.north)
-        good = (off < CLOSE_ENOUGH_DEG) & ends.possible
+        good = (np.hypot(*self._miss(ends)) < CLOSE_ENOUGH_DEG) & ends.possible
         exact = np.logical_and.reduceat(good, self.steps.firsts)
         return self._made(), exact
+
+    def _miss(self, ends: _Ends) -> Array:
+        return np.stack((self.to_lon - ends.lon, self.to_north - ends.north))
 
     def _begins_h(self) -> Array:
         return replace(self.steps, hours=self.hours).begins_h
 
-    def _turn(self, ends: _Ends, miss: Array) -> None:
-        """One step of Newton's method for every step; what can't be corrected shifts the rest."""
-        begins = self._begins_h()
+    def _sailed_beside(self) -> tuple[_Ends, _Effects]:
+        """Sail every step, and a little otherwise: turned, longer, later."""
         nudge = np.where(self.row + NUDGE_DEG > self.high, -NUDGE_DEG, NUDGE_DEG)
-        turned = self._sail(begins, self.row + nudge, self.hours)
-        longer = self._sail(begins, self.row, self.hours * 1.01)
-        by_row = np.stack((turned.lon - ends.lon, turned.north - ends.north)) / nudge
-        by_hours = np.stack((longer.lon - ends.lon, longer.north - ends.north))
-        by_hours /= 0.01 * self.hours
-        row, hours = _solved(by_row, by_hours, miss)
-        wanted = np.clip(row, -LARGEST_TURN_DEG, LARGEST_TURN_DEG)
-        allowed = np.clip(self.row + wanted, self.low, self.high) - self.row
-        clamped = np.abs(allowed - row) > 1e-9
+        begins = self._begins_h() + NUDGE_H * _LATER
+        row, hours = self.row + nudge * _TURNED, self.hours * (1.0 + LONGER * _LONGER)
+        ends = self._sail(begins, row, hours)
+        place = np.stack((ends.lon, ends.north))
+        turned, longer, later = np.moveaxis(place[:, 1:] - place[:, :1], 1, 0)
+        as_it_is = _Ends(ends.lon[0], ends.north[0], ends.possible[0])
+        return as_it_is, _Effects(turned / nudge, longer / (LONGER * self.hours), later / NUDGE_H)
+
+    def _turn(self, effects: _Effects, miss: Array) -> None:
+        """One step of Newton's method for every step; what can't be corrected shifts the rest."""
+        row, hours, stuck = self._changes(effects, miss)
+        gained = effects.row * row + effects.hours * hours
+        gained += effects.begun * (self.steps.summed(hours) - hours)
+        self.row, self.hours = self.row + row, self.hours + hours
+        self._shift(np.nan_to_num(miss - gained), stuck)
+
+    def _changes(self, effects: _Effects, miss: Array) -> tuple[Array, Array, BoolArray]:
+        """Changes of angle and hours, each step begun as much later as those before it took.
+
+        Also which steps can't be corrected: an angle stays within its sector, hours change by
+        no more than their share.
+        """
+        least = np.maximum(self.low - self.row, -LARGEST_TURN_DEG)
+        most = np.minimum(self.high - self.row, LARGEST_TURN_DEG)
+        row, hours = _solved(effects.row, effects.hours, miss)
+        row_later, hours_later = _solved(effects.row, effects.hours, -effects.begun)
         # With the angle at its limit the hours do what they can.
-        along = np.sum(by_hours**2, axis=0)
-        rest = np.sum((miss - by_row * allowed) * by_hours, axis=0)
-        alone = np.divide(rest, along, out=np.zeros_like(along), where=along > 0.0)
-        hours = np.where(clamped, alone, hours)
-        factor = np.clip(1.0 + hours / self.hours, 1.0 / LONGEST_CHANGE, LONGEST_CHANGE)
-        free = ~self.held & np.isfinite(factor + allowed)
-        allowed, factor = np.where(free, allowed, 0.0), np.where(free, factor, 1.0)
-        gained = by_row * allowed + by_hours * (self.hours * (factor - 1.0))
-        self.row, self.hours = self.row + allowed, self.hours * factor
-        self._shift(np.nan_to_num(miss - gained), ~free | clamped)
+        along = np.sum(effects.hours**2, axis=0)
+        alone = np.array([np.sum(part * effects.hours, axis=0)
+                          for part in (miss, effects.row, effects.begun)])  # fmt: skip
+        alone = np.divide(alone, along, out=np.zeros_like(alone), where=along > 0.0)
+        free = ~self.held & np.isfinite(row + hours + row_later + hours_later)
+        shortest, longest = (
+            self.hours * (factor - 1.0) for factor in (1.0 / LONGEST_CHANGE, LONGEST_CHANGE)
+        )
+        first = np.append(True, self.steps.way[1:] != self.steps.way[:-1])
+        columns = (
+            first, free, row, row_later, hours, hours_later, least, most, shortest, longest, *alone
+        )  # fmt: skip
+        found = np.zeros((3, len(row)))
+        late_h = 0.0
+        for k, step in enumerate(zip(*(column.tolist() for column in columns), strict=True)):
+            begins, may, turn, by_late, length, more, low, high, short, long, *own = step
+            late_h = 0.0 if begins else late_h
+            if not may:
+                found[2, k] = 1.0
+                continue
+            turn, length = turn + by_late * late_h, length + more * late_h
+            kept = min(max(turn, low), high)
+            if kept != turn:
+                length = own[0] - own[1] * kept - own[2] * late_h
+            length = min(max(length, short), long)
+            # One that only turns too far for this round is corrected in the next.
+            found[:, k] = kept, length, kept != turn and abs(kept) < LARGEST_TURN_DEG
+            late_h += length
+        return found[0], found[1], found[2] > 0.0
 
     def _shift(self, left: Array, stuck: BoolArray) -> None:
         """Move places so that stuck steps end where they get to, and the others make up for it."""
@@ -202,12 +252,17 @@ class _Correction:
             begin[1:] += np.where(steps.way[1:] == steps.way[:-1], shift[:-1], 0.0)
 
     def _sail(self, begins_h: Array, row: Array, hours: Array) -> _Ends:
-        """Integrate all steps by the midpoint rule, as `goosewing.changing.motion.advance`."""
-        count = max(2, int(np.ceil(float(np.max(hours)) / STEP_H)))
+        """Integrate all steps by the midpoint rule, as `goosewing.changing.motion.advance`.
+
+        Shapes (n,), or (v, n) for steps sailed in v ways.
+        """
+        # As many parts for all of them, lest a little more time be sailed in other ones.
+        count = max(2, int(np.ceil(float(np.max(self.hours)) / STEP_H)))
         step = hours / count
         time = begins_h.copy()
-        lat, lon = np.asarray(geodesy.latitude_from_isometric(self.north)), self.lon.copy()
-        possible = np.ones(len(row), dtype=bool)
+        lat = geodesy.latitude_from_isometric(self.north) + np.zeros(row.shape)
+        lon = self.lon + np.zeros(row.shape)
+        possible = np.ones(row.shape, dtype=bool)
         for _ in range(count):
             east, north, _ = self._going(time, lat, lon, row)
             dlat, dlon = degrees_per_hour(lat, east, north)
@@ -225,17 +280,17 @@ class _Correction:
         self, time_h: Array, lat: Array, lon: Array, row: Array
     ) -> tuple[Array, Array, BoolArray]:
         airs = self.waters.airs(time_h, lat, lon)
-        east, north = np.empty(len(row)), np.empty(len(row))
-        possible = np.empty(len(row), dtype=bool)
-        for number in np.unique(self.steps.mode):
-            at = np.flatnonzero(self.steps.mode == number)
+        east, north = np.empty(row.shape), np.empty(row.shape)
+        possible = np.empty(row.shape, dtype=bool)
+        for number, at in self.by_mode:
             mode = self.waters.modes[number]
-            here = Airs(*(values[at] for values in airs))
-            going = self.waters.at_angle(mode, row[at], here)
+            here = Airs(*(values[..., at] for values in airs))
+            going = self.waters.at_angle(mode, row[..., at], here)
             ok = going.possible
             if mode.poled:
-                ok = ok & self.waters.pole_allowed(time_h[at], lat[at], lon[at])
-            east[at], north[at], possible[at] = going.east_kn, going.north_kn, ok
+                ok = ok & self.waters.pole_allowed(time_h[..., at], lat[..., at], lon[..., at])
+            east[..., at], north[..., at] = going.east_kn, going.north_kn
+            possible[..., at] = ok
         return east, north, possible
 
     def _made(self) -> Steps:

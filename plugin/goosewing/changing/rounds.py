@@ -61,6 +61,10 @@ TRUSTED = 0.98
 WINDOW = 0.9
 """States are taken up together that lie within so much of a step."""
 
+PART_H = 2.0
+PARTS = (2, 4)
+"""What is kept of a step is sailed again in parts of so many hours, and so many of them. [h]"""
+
 SHORTEST_CUT = 0.02
 """At the edge of a corridor a step of less than this share of a whole one is none."""
 
@@ -90,6 +94,16 @@ class SearchedLeg:
         """Which modes have a sector so narrow that few courses are left, shape (modes,)."""
         limits = [limits_deg(self.waters, mode.sail_set) for mode in self.waters.modes]
         return np.array([high - low < NARROW_DEG for low, high in limits])
+
+    @cached_property
+    def sail_sets(self) -> Numbers:
+        """The sail set of each mode."""
+        return np.array([mode.sail_set for mode in self.waters.modes])
+
+    @cached_property
+    def sides(self) -> Numbers:
+        """The side of each mode, as `Mode.side`."""
+        return np.array([mode.side for mode in self.waters.modes])
 
     @property
     def guess_h(self) -> float:
@@ -375,8 +389,7 @@ class Round:
             return np.zeros(0, dtype=np.intp)
         low, _ = self.fans.bins(airs.tws_kn[long_enough])
         batch = batch[long_enough]
-        sets = np.array([mode.sail_set for mode in self.leg.waters.modes])
-        wanted = self.fans.worth_setting[sets[:, np.newaxis], low].T
+        wanted = self.fans.worth_setting[self.leg.sail_sets[:, np.newaxis], low].T
         wanted &= s.mode[batch][:, np.newaxis] != np.arange(self.modes)
         which, after = np.nonzero(wanted)
         before = batch[which]
@@ -405,24 +418,29 @@ class Round:
     ) -> GroundSpread:
         """Velocities over the ground of every state, along and across the leg."""
         mode = self.store.mode[batch]
-        modes = self.leg.waters.modes
-        sets, sides = (np.array([getattr(m, n) for m in modes]) for n in ("sail_set", "side"))
-        ok = self.fans.carried(sets[mode], airs)
+        sets = self.leg.sail_sets[mode]
+        ok = self.fans.carried(sets, airs)
         ok &= self._allowed(mode, airs, time_h, lat, lon)
-        got = self.fans.spread(sets[mode], airs, ok)
+        got = self.fans.spread(sets, airs, ok)
+        turns = self._turns(mode, airs)[:, got.state]
+        along, across = _over_ground(got.ahead_kn, got.aside_kn, turns)
+        count = np.bincount(got.state, minlength=len(batch))
+        along, across = self.sign * along, self.sign * across
+        return GroundSpread(got.state, got.row_deg, along, across, np.cumsum(count) - count, count)
+
+    def _turns(self, mode: Numbers, airs: Airs[Array]) -> Array:
+        """What turns velocities ahead and aside in n winds into ones along and across the leg.
+
+        Cosine and sine of the wind's direction from the leg's, these for what goes aside, and
+        the stream, shape (6, n).
+        """
         wind = np.radians(airs.twd_deg - self.leg.course.bearing_deg)
         course = np.radians(self.leg.course.bearing_deg)
         sin, cos = np.sin(wind), np.cos(wind)
         stream_along = airs.stream_east_kn * np.sin(course) + airs.stream_north_kn * np.cos(course)
         stream_across = airs.stream_east_kn * np.cos(course) - airs.stream_north_kn * np.sin(course)
-        per_state = np.stack((cos, sin, sides[mode] * sin, sides[mode] * cos,
-                              stream_along, stream_across))  # fmt: skip
-        cos, sin, side_sin, side_cos, stream_along, stream_across = per_state[:, got.state]
-        along = got.ahead_kn * cos - got.aside_kn * side_sin + stream_along
-        across = got.ahead_kn * sin + got.aside_kn * side_cos + stream_across
-        count = np.bincount(got.state, minlength=len(batch))
-        along, across = self.sign * along, self.sign * across
-        return GroundSpread(got.state, got.row_deg, along, across, np.cumsum(count) - count, count)
+        side = self.leg.sides[mode]
+        return np.stack((cos, sin, side * sin, side * cos, stream_along, stream_across))
 
     def _allowed(
         self, mode: Numbers, airs: Airs[Array], time_h: Array, lat: Array, lon: Array
@@ -521,7 +539,7 @@ class Round:
 
     def _sailed(
         self, batch: Numbers, state: Numbers, along: Array, across: Array, hours: Array,
-        row: Array, slow: BoolArray,
+        row: Array, slow: BoolArray, *, sailed_again: bool = True,
     ) -> Numbers:  # fmt: skip
         """Keep those of the states sailed to that are the best of their cell and mode so far.
 
@@ -543,16 +561,56 @@ class Round:
         better = value < self.best[slot] - 1e-9
         better |= slow[state[at]] & (self.holder[slot] == parent)
         kept = np.flatnonzero(better)
-        if kept.size:
-            kept = kept[self._clear(parent[kept], along[at[kept]], across[at[kept]],
-                                    square[at[kept]])]  # fmt: skip
-        kept = self._winners(slot, value, kept)
+        in_the_open = self.water is None and self.rim is None
+        if in_the_open:
+            kept = self._winners(slot, value, kept)
+        at, slot, value, parent = at[kept], slot[kept], value[kept], parent[kept]
+        ends, square = (along[at], across[at]), square[at]
+        if sailed_again:
+            ends = self._sailed_again(parent, *ends, hours[at], row[at])
+            square = self._squares(square, *ends)
+        kept = np.arange(len(at))
+        if len(at) and not in_the_open:
+            kept = self._winners(slot, value, kept[self._clear(parent, *ends, square)])
         at, parent = at[kept], parent[kept]
         return self._keep(
-            slot[kept], value[kept], time=time[kept], along=along[at], across=across[at],
-            mode=s.mode[parent], row=row[at], sailed=s.sailed[parent] + hours[at],
-            parent=parent, square=square[at],
+            slot[kept], value[kept], time=s.time[parent] + hours[at], along=ends[0][kept],
+            across=ends[1][kept], mode=s.mode[parent], row=row[at],
+            sailed=s.sailed[parent] + hours[at], parent=parent, square=square[kept],
         )  # fmt: skip
+
+    def _squares(self, before: Numbers, along: Array, across: Array) -> Numbers:
+        """Cells of states that were sailed again; where that is none, the one before."""
+        square = self.grid.cells(along, across)
+        return np.where(square >= 0, square, before)
+
+    def _sailed_again(
+        self, parent: Numbers, along: Array, across: Array, hours: Array, row: Array
+    ) -> tuple[Array, Array]:
+        """Where steps end when sailed in parts, each by the wind half way along it as it is sailed.
+
+        Until here a step was sailed by the wind half way along the old course.
+        """
+        if self.leg.what.corridor_nm is not None or not len(parent):
+            return along, across
+        s, waters = self.store, self.leg.waters
+        count = int(np.clip(np.ceil(self.step_h / PART_H - 1e-9), *PARTS))
+        part = hours / count
+        at_along, at_across = s.along[parent], s.across[parent]
+        ahead, aside = (along - at_along) / hours, (across - at_across) / hours
+        mode, time = s.mode[parent], s.time[parent]
+        for number in range(count):
+            here = self.grid.here(at_along + 0.5 * part * ahead, at_across + 0.5 * part * aside)
+            airs = waters.airs(self._clock_h(time + (number + 0.5) * part), here.lat, here.lon)
+            made = _over_ground(
+                *self.fans.velocities(self.leg.sail_sets[mode], row, airs), self._turns(mode, airs)
+            )
+            scale = self.sign * here.cells_per_nm
+            known = np.isfinite(made[0])
+            ahead = np.where(known, made[0] * scale, ahead)
+            aside = np.where(known, made[1] * scale, aside)
+            at_along, at_across = at_along + part * ahead, at_across + part * aside
+        return at_along, at_across
 
     def _tilted(self, slot: Numbers, along: Array, across: Array) -> Array:
         """What the place within its cell adds to the guess of what remains."""
@@ -695,8 +753,9 @@ class Round:
         at, hours = at[made], hours[made]
         place = there[at]
         return self._sailed(
-            batch, which[at], place[:, 0], place[:, 1], hours, straight.row[made], slow
-        )
+            batch, which[at], place[:, 0], place[:, 1], hours, straight.row[made], slow,
+            sailed_again=False,
+        )  # fmt: skip
 
     @property
     def hours(self) -> float:
@@ -739,6 +798,13 @@ class Round:
         row = np.append(s.row[at], found.row)
         parts = tuple(stretches_of(modes, lat, lon, time, row))
         return Way(root, self.leg.roots[root].mode, parts, found.time_h)
+
+
+def _over_ground(ahead: Array, aside: Array, turns: Array) -> tuple[Array, Array]:
+    """Velocities over the ground, along and across the leg, by what `Round._turns` tells."""
+    cos, sin, side_sin, side_cos, stream_along, stream_across = turns
+    along = ahead * cos - aside * side_sin + stream_along
+    return along, ahead * sin + aside * side_cos + stream_across
 
 
 def _waterways(hazards: Hazards | None, grid: Grid) -> Waterways | None:

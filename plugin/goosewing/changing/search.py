@@ -121,7 +121,7 @@ def search_leg(
     step = _step_h(leg, cell)
     shorter = float(np.clip(step * what.fineness / FIRST_STEP_H, 1.0, MOST_SHORTENED))
     found = _waited_for(_first_round(leg, cell / shorter, step / shorter))
-    ways = found.ways()
+    before = None
     while found.arrived:
         longest = min(LONGEST_STEP_H, _longest_step_h(found)) / what.fineness
         # A leg between two points that lie as one has no way to be looked at more closely.
@@ -130,8 +130,23 @@ def search_leg(
         finer = _finer(found, longest)
         if not finer.arrived:
             break
-        ways, found = fastest_of([*finer.ways(), *ways]), finer
-    return sailed_exactly(waters, ways)
+        before, found = found, finer
+    return _told(waters, found, before)
+
+
+def _told(waters: Waters, last: Round, before: Round | None) -> list[Way]:
+    """Sail the ways of the last round exactly, and what the one before promises to do better.
+
+    What a coarser one promised is not believed: in long steps the weather is taken for what it
+    is in their middle, and the search finds the ways that gain most by that.
+    """
+    ways = sailed_exactly(waters, last.ways())
+    if before is None:
+        return ways
+    known = {way.mode: way.arrival_h for way in ways}
+    promised = [way for way in before.ways() if way.arrival_h < known.get(way.mode, np.inf)]
+    kept = [way for way in sailed_exactly(waters, promised) if way.exact]
+    return fastest_of([*ways, *kept])
 
 
 def _waited_for(found: Round) -> Round:

@@ -113,11 +113,10 @@ def stretches_of(modes: Numbers, lat: Array, lon: Array, time: Array, row: Array
 
 
 def fastest_of(ways: Sequence[Way]) -> list[Way]:
-    """Of some ways over one leg the fastest for each mode of arrival."""
+    """Of some ways over one leg the fastest for each mode of arrival, an exact one if there is."""
     best: dict[int, Way] = {}
-    for way in ways:
-        if way.mode not in best or way.arrival_h < best[way.mode].arrival_h:
-            best[way.mode] = way
+    for way in sorted(ways, key=lambda way: (not way.exact, way.arrival_h)):
+        best.setdefault(way.mode, way)
     return [best[mode] for mode in sorted(best)]
 
 
