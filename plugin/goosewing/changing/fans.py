@@ -128,9 +128,9 @@ class Fans:
     def velocities(
         self, sail_set: Numbers, row_deg: Array, airs: Airs[Array]
     ) -> tuple[Array, Array]:
-        """Velocities of n states at angles of their own, ahead and aside; NaN where unknown. [kn].
+        """Velocities of n states at angles of their own, ahead and aside; NaN if unknown. [kn].
 
-        Between angles, and between winds, they are taken to be linear.
+        Under sail only; between angles, and between winds, they are taken to be linear.
         """
         low, part = self.bins(airs.tws_kn)
         first, spacing = self.rows[sail_set].T
@@ -228,11 +228,6 @@ def _known(boat: Boat, winds: Array) -> tuple[Array, Array]:
         speed, track = held.boat_speed_kn, np.radians(held.track_angle_deg)
         rows.append((first, (last - first) / (ROWS_KNOWN - 1)))
         known.append(np.stack((speed * np.cos(track), speed * np.sin(track)), axis=2))
-    if boat.engine is not None:
-        track = 2.0 * np.pi * share
-        circle = boat.engine.speed_kn * np.stack((np.cos(track), np.sin(track)), axis=1)
-        rows.append((0.0, 360.0 / (ROWS_KNOWN - 1)))
-        known.append(np.broadcast_to(circle, (len(winds), ROWS_KNOWN, 2)))
     return np.array(rows), np.stack(known)
 
 

@@ -213,7 +213,8 @@ class _Correction:
         alone = np.array([np.sum(part * effects.hours, axis=0)
                           for part in (miss, effects.row, effects.begun)])  # fmt: skip
         alone = np.divide(alone, along, out=np.zeros_like(alone), where=along > 0.0)
-        free = ~self.held & np.isfinite(row + hours + row_later + hours_later)
+        solved = np.isfinite(np.stack((row, hours, row_later, hours_later))).all(axis=0)
+        free = ~self.held & solved
         shortest, longest = (
             self.hours * (factor - 1.0) for factor in (1.0 / LONGEST_CHANGE, LONGEST_CHANGE)
         )

@@ -105,6 +105,11 @@ class SearchedLeg:
         """The side of each mode, as `Mode.side`."""
         return np.array([mode.side for mode in self.waters.modes])
 
+    @cached_property
+    def under_engine(self) -> BoolArray:
+        """Which modes are under engine."""
+        return np.array([mode.engine for mode in self.waters.modes])
+
     @property
     def guess_h(self) -> float:
         """A fair guess of its hours."""
@@ -383,7 +388,7 @@ class Round:
         # Sails are set as soon as they draw; but not, under engine, in the same moment as
         # they were handed, which would be a turn for nothing.
         shortest = np.full(self.modes, max(self.leg.what.shortest_h, 1e-9))
-        shortest[[mode.engine for mode in self.leg.waters.modes]] = 1e-9
+        shortest[self.leg.under_engine] = 1e-9
         long_enough = s.sailed[batch] >= shortest[s.mode[batch]]
         if not long_enough.any() or self.modes < 2:
             return np.zeros(0, dtype=np.intp)
@@ -567,7 +572,8 @@ class Round:
         at, slot, value, parent = at[kept], slot[kept], value[kept], parent[kept]
         ends, square = (along[at], across[at]), square[at]
         if sailed_again:
-            ends = self._sailed_again(parent, *ends, hours[at], row[at])
+            again = np.flatnonzero(~self.leg.under_engine[s.mode[parent]])
+            ends = self._sailed_again(again, parent, *ends, hours[at], row[at])
             square = self._squares(square, *ends)
         kept = np.arange(len(at))
         if len(at) and not in_the_open:
@@ -585,32 +591,38 @@ class Round:
         return np.where(square >= 0, square, before)
 
     def _sailed_again(
-        self, parent: Numbers, along: Array, across: Array, hours: Array, row: Array
-    ) -> tuple[Array, Array]:
+        self, which: Numbers, parent: Numbers, along: Array, across: Array, hours: Array,
+        row: Array,
+    ) -> tuple[Array, Array]:  # fmt: skip
         """Where steps end when sailed in parts, each by the wind half way along it as it is sailed.
 
-        Until here a step was sailed by the wind half way along the old course.
+        Until here a step was sailed by the wind half way along the old course. In a corridor it
+        may end at the edge, and does.
         """
-        if self.leg.what.corridor_nm is not None or not len(parent):
+        if self.leg.what.corridor_nm is not None or not which.size:
             return along, across
-        s, waters = self.store, self.leg.waters
-        count = int(np.clip(np.ceil(self.step_h / PART_H - 1e-9), *PARTS))
-        part = hours / count
-        at_along, at_across = s.along[parent], s.across[parent]
-        ahead, aside = (along - at_along) / hours, (across - at_across) / hours
+        s, count = self.store, int(np.clip(np.ceil(self.step_h / PART_H - 1e-9), *PARTS))
+        parent, row, part = parent[which], row[which], hours[which] / count
         mode, time = s.mode[parent], s.time[parent]
+        place = np.stack((s.along[parent], s.across[parent]))
+        going = (np.stack((along, across))[:, which] - place) / hours[which]
         for number in range(count):
-            here = self.grid.here(at_along + 0.5 * part * ahead, at_across + 0.5 * part * aside)
-            airs = waters.airs(self._clock_h(time + (number + 0.5) * part), here.lat, here.lon)
-            made = _over_ground(
-                *self.fans.velocities(self.leg.sail_sets[mode], row, airs), self._turns(mode, airs)
-            )
-            scale = self.sign * here.cells_per_nm
-            known = np.isfinite(made[0])
-            ahead = np.where(known, made[0] * scale, ahead)
-            aside = np.where(known, made[1] * scale, aside)
-            at_along, at_across = at_along + part * ahead, at_across + part * aside
-        return at_along, at_across
+            here = self.grid.here(*(place + 0.5 * part * going))
+            time_h = self._clock_h(time + (number + 0.5) * part)
+            made = self._made_good(mode, row, time_h, here)
+            # Where the weather isn't known she goes on as she went.
+            going = np.where(np.isfinite(made), made, going)
+            place = place + part * going
+        along, across = along.copy(), across.copy()
+        along[which], across[which] = place
+        return along, across
+
+    def _made_good(self, mode: Numbers, row: Array, time_h: Array, here: Here) -> Array:
+        """Cells an hour along and across the leg, the way time runs, shape (2, n)."""
+        airs = self.leg.waters.airs(time_h, here.lat, here.lon)
+        velocity = self.fans.velocities(self.leg.sail_sets[mode], row, airs)
+        ground = np.stack(_over_ground(*velocity, self._turns(mode, airs)))
+        return np.asarray(self.sign * here.cells_per_nm * ground)
 
     def _tilted(self, slot: Numbers, along: Array, across: Array) -> Array:
         """What the place within its cell adds to the guess of what remains."""
@@ -727,7 +739,7 @@ class Round:
         place = self.grid.places(np.column_stack((s.along[index], s.across[index])))
         if hazards is not None:
             ok &= ~hazards.crossed(place.lat, place.lon, *mark)
-        engine = np.array([mode.engine for mode in self.leg.waters.modes])[s.mode[index]]
+        engine = self.leg.under_engine[s.mode[index]]
         if (engine & ok).any():
             airs = self.leg.waters.airs(time, place.lat, place.lon)
             ok &= ~engine | self.leg.waters.motored(airs, time, place.lat, place.lon)
