@@ -599,7 +599,7 @@ class Round:
         Until here a step was sailed by the wind half way along the old course. In a corridor it
         may end at the edge, and does.
         """
-        if self.leg.what.corridor_nm is not None or not which.size:
+        if self.leg.what.corridor is not None or not which.size:
             return along, across
         s, count = self.store, int(np.clip(np.ceil(self.step_h / PART_H - 1e-9), *PARTS))
         parent, row, part = parent[which], row[which], hours[which] / count
