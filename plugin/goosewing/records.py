@@ -23,6 +23,9 @@ Steer = Literal["angle", "heading"]
 
 ManoeuvreKind = Literal["tack", "gybe", "set_pole", "strike_pole", "change_sails"]
 
+LateReason = Literal["by the lee", "out of the sails' angles", "no forecast"]
+"""Why a plan's own boards can't be sailed so much later: what the wind then is to their tracks."""
+
 AlternativeKind = Literal[
     "straight",
     "other board first",
@@ -554,11 +557,23 @@ class Late:
     arrival : datetime or None
         At the last mark; None where one of the boards can't then be held under its sails, or
         the forecast ends.
+    heading_deg : float or None
+        What is then steered there first, so that the plan's own track is kept; never by the
+        lee. None without an arrival. [°]
+    reason : str or None
+        Why there is no arrival.
+    fails_at : str or None
+        From which mark or turn on, where there is none.
     """
 
     mark: str
     delay_h: float
     arrival: datetime | None
+    heading_deg: float | None = None
+    heading_magnetic_deg: float | None = None
+    heading_compass_deg: float | None = None
+    reason: LateReason | None = None
+    fails_at: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -205,11 +205,56 @@ def test_on_time_she_arrives_as_planned_and_an_hour_late_an_hour_later_in_the_sa
     assert [(each.mark, each.delay_h) for each in found] == [
         (stop.name, hours)
         for stop in [each for each in stops(made) if each.board is not None][-what_if.MOST_LATE :]
-        for hours in (1.0, 2.0, 3.0)
+        for hours in later.delays_h(made)[1:]
     ]
     for each in found:
         gone = each.arrival - made.arrival
         assert gone.total_seconds() == pytest.approx(3600.0 * each.delay_h, abs=1.0)
+    ordered = {stop.name: stop.order or stop.board for stop in stops(made)}
+    for each in found:
+        off = each.heading_deg - ordered[each.mark].heading_deg
+        assert (off + 180.0) % 360.0 - 180.0 == pytest.approx(0.0, abs=0.05)
+        assert each.reason is None
+
+
+def test_she_is_not_late_by_the_lee(brisvik):
+    """A dead run in a veering wind, whose direction at each hour is told by its own rate.
+
+    Track and bow are one line with the wind dead aft: no leeway, no stream. Sailed late, the wind
+    is so far over the other quarter as it has veered meanwhile.
+    """
+    rate, run = 4.0, changing_winds.leg(57.0, 11.0, 90.0, 12.0)
+    wind = turning(rate, 262.0, 12.0)
+    made = look_ahead(
+        make(run, brisvik, wind, changing_winds.DEPARTURE, Options(watch_h=1.0)), wind
+    )
+    dead = {
+        stop.name: stop.board
+        for stop in stops(made)
+        if stop.board is not None and stop.board.poled and stop.board.tack == "starboard"
+    }
+    refused, kept = 0, 0
+    for each in what_if.late(made, brisvik, wind):
+        if each.arrival is None:
+            refused += 1
+            assert each.reason == "by the lee"
+            assert each.fails_at in dead
+            assert each.heading_deg is None
+            continue
+        if each.mark in dead:
+            begins = next(stop for stop in stops(made) if stop.name == each.mark)
+            at = begins.board.start.time if begins.order is None else begins.time
+            then = (at - changing_winds.DEPARTURE) / timedelta(hours=1) + each.delay_h
+            # On starboard tack the wind is on her starboard side, up to dead aft.
+            assert (262.0 + rate * then - each.heading_deg) % 360.0 <= 180.01
+            kept += 1
+    assert refused
+    assert kept
+
+
+def test_how_late_is_told_by_the_passage(steady):
+    assert later.delays_h(replace(steady, elapsed_h=2.5)) == (0.0, 1 / 3, 1.0, 2.0)
+    assert later.delays_h(replace(steady, elapsed_h=70.0)) == (0.0, 1.0, 3.0, 6.0)
 
 
 def test_high_waters_are_found_wherever_the_tables_are():

@@ -433,22 +433,52 @@ def test_being_late_is_told_at_every_mark_and_turn(printed):
     stops = [row["Where, what"].split(":")[0] for row in steered(cells)]
     assert [row["at"] for row in late] == named(stops)
     for row in late:
-        for column in ("on time", "1 h late", "2 h late", "3 h late"):
+        for column in ("on time", *LATE):
             flows = r"sets \d{3}° \d\.\d kn" if name == "strait" else r"wind \d{3}° \d+ kn"
-            assert re.match(flows, row[column])
+            assert re.match(rf"(\d{{3}}°M )?{flows}", row[column])
     marks = late[:-1]
-    assert all("arrives" in row["1 h late"] for row in marks)
+    assert all("arrives" in row["20 min late"] for row in marks)
     ordered = {row["Where, what"].split(":")[0]: row["Where, what"] for row in steered(cells)}
     for row in marks if name == "weekend" else []:
-        blows = re.fullmatch(r"wind (\d{3}° \d+ kn)", row["on time"])[1]
+        blows = re.fullmatch(r"\d{3}°M wind (\d{3}° \d+ kn)", row["on time"])[1]
         assert f"ground wind {blows}" in ordered[row["at"]]
     for row in marks:
-        for column in ("1 h late", "2 h late", "3 h late"):
-            assert re.search(r"(arrives \d{4}Z \d\d:\d\d|plan anew)$", row[column])
+        for column in LATE:
+            arrives, anew = (
+                re.search(each, row[column])
+                for each in (r"^\d{3}°M .*arrives \d{4}Z \d\d:\d\d$", r"plan anew: (.*)$")
+            )
+            assert bool(arrives) is not bool(anew)
+            assert anew is None or re.fullmatch(rf"by the lee from ({'|'.join(stops)})", anew[1])
+    for row in marks:
+        # What is steered on time is the order's own.
+        line = next(each for each in steered(cells) if each["Where, what"].startswith(row["at"]))
+        assert row["on time"][:5] == "".join(HEADINGS.fullmatch(line["steer"]).group(3)) + "°M"
+    if name == "weekend":
+        check_by_the_lee({row["at"]: row for row in marks})
     planned = minutes(steered(cells)[-1]["UTC UTC+02:00"][:5])
     for row in marks:
-        then = minutes(re.search(r"arrives (\d{4}Z)", row["1 h late"])[1])
-        assert 30 < then - planned < 120
+        then = minutes(re.search(r"arrives (\d{4}Z)", row["20 min late"])[1])
+        assert 10 < then - planned < 40
+
+
+LATE = ("20 min late", "1 h late", "2 h late")
+
+
+def check_by_the_lee(late):
+    """Of the track at A1 and the wind told: by the lee with it on the boom's side.
+
+    Boom to port, pole to starboard: dead aft of 101° the wind comes from 281°, and what is
+    beyond it blows over the port quarter.
+    """
+    for column in LATE:
+        wind = int(re.search(r"wind (\d{3})°", late["A1"][column])[1])
+        by_the_lee = wind - 281
+        assert ("arrives" in late["A1"][column]) is (by_the_lee <= 3)
+        if "arrives" in late["A1"][column]:
+            # Dead before the wind, 4° of variation taken off: never by the lee.
+            assert int(late["A1"][column][:3]) == pytest.approx(wind - 180 - 4, abs=1)
+    assert "by the lee from A1" in late["Home Buoy"]["1 h late"]
 
 
 def named(stops):

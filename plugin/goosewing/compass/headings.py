@@ -14,7 +14,7 @@ import math
 import re
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from functools import cache
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple, TypeVar
 
@@ -22,9 +22,11 @@ from goosewing.compass.deviation import DeviationCard, east_or_west, magnetic_fr
 from goosewing.earth.angles import wrap_longitude
 from goosewing.errors import InputError
 from goosewing.records import Board, Hour, Layline, Leg, Order, Plan, PoleDown, Stretch
+from goosewing.turns import stops
 
 if TYPE_CHECKING:
-    from goosewing.records import FromMark, LaylineSheet, Turn, WhatIf
+    from goosewing.records import FromMark, Late, LaylineSheet, Turn, WhatIf
+    from goosewing.turns import Stop
 
 VariationAt = Callable[[float, float, datetime], float]
 """Variation at lat, lon [°] and an aware time; east positive. [°]"""
@@ -262,8 +264,12 @@ def with_variation(
         for each in plan.passed
     )
     ifs = tuple(_if_with(each, find, card) for each in plan.what_if)
+    places = {stop.name: stop for stop in stops(plan)}
+    late = tuple(_late_with(each, places.get(each.mark), find, card) for each in plan.late)
     notices = (*plan.notices, *_notices(plan, variation, find, card))
-    return replace(plan, legs=legs, hours=hours, passed=passed, what_if=ifs, notices=notices)
+    return replace(
+        plan, legs=legs, hours=hours, passed=passed, what_if=ifs, late=late, notices=notices
+    )
 
 
 def laylines_with_variation(
@@ -364,6 +370,18 @@ def _if_with(found: WhatIf, find: VariationAt, card: DeviationCard | None) -> Wh
 
     turns = tuple(told for each in found.turns if (told := turn(each)) is not None)
     return replace(found, turns=turns, first=turn(found.first))
+
+
+def _late_with(
+    found: Late, there: Stop | None, find: VariationAt, card: DeviationCard | None
+) -> Late:
+    if found.heading_deg is None or there is None or there.time is None:
+        return found
+    then = there.time + timedelta(hours=found.delay_h)
+    magnetic = float(magnetic_from_true(found.heading_deg, find(there.lat, there.lon, then)))
+    return replace(
+        found, heading_magnetic_deg=magnetic, heading_compass_deg=_by_card(magnetic, card)
+    )
 
 
 def _hour_with(hour: Hour, variation: float, card: DeviationCard | None) -> Hour:

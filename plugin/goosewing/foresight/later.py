@@ -31,8 +31,10 @@ STEP = timedelta(minutes=30)
 SHORT_H = 4.0
 """So short a passage is told every half hour: a stream turns within it."""
 
-DELAYS_H = (0.0, 1.0, 2.0, 3.0)
-"""How late she may be. [h]"""
+DELAYS_H, LONG_DELAYS_H = (0.0, 1.0 / 3.0, 1.0, 2.0), (0.0, 1.0, 3.0, 6.0)
+"""How late she may be, on time first: by day, and on a passage of `LONG_H` or more. [h]"""
+
+LONG_H = 18.0
 
 MOST_PLACES = 12
 """Of more places the marks and turns alone are told, then the marks, and of these the last."""
@@ -64,8 +66,13 @@ def afterwards(plan: Plan, weather: Weather) -> tuple[Foreseen, ...]:
     )
 
 
+def delays_h(plan: Plan) -> tuple[float, ...]:
+    """Return how late she may be, on time first: what is late depends on the passage. [h]."""
+    return DELAYS_H if plan.elapsed_h < LONG_H else LONG_DELAYS_H
+
+
 def later(plan: Plan, weather: Weather) -> tuple[Later, ...]:
-    """Tell wind and stream at marks and turns, on time and some hours late."""
+    """Tell wind and stream at marks and turns, on time and late."""
     if not weather.varies_in_time:
         return ()
     every = [stop for stop in stops(plan) if stop.time is not None]
@@ -73,16 +80,16 @@ def later(plan: Plan, weather: Weather) -> tuple[Later, ...]:
         every = [stop for stop in every if stop.order is None]
     if len(every) > MOST_PLACES:
         every = [stop for stop in every if stop.mark is not None][-MOST_PLACES:]
-    found = []
+    found, delays = [], delays_h(plan)
     for stop in every:
         assert stop.time is not None
         # Of a turn that takes minutes it is told what its board begins with, as elsewhere.
         begins = stop.board.start.time if stop.board and stop.order is None else None
-        times = [(begins or stop.time) + timedelta(hours=delay) for delay in DELAYS_H]
+        times = [(begins or stop.time) + timedelta(hours=delay) for delay in delays]
         found.append(
             Later(
                 point=stop.name or "turn", lat=stop.lat, lon=stop.lon, time=stop.time,
-                delays_h=DELAYS_H, weather=tuple(_met(weather, times, stop.lat, stop.lon)),
+                delays_h=delays, weather=tuple(_met(weather, times, stop.lat, stop.lon)),
             )
         )  # fmt: skip
     return tuple(found)

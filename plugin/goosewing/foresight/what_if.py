@@ -14,9 +14,10 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from goosewing import plan as plans
+from goosewing.changing.motion import BY_THE_LEE_DEG, Waters
 from goosewing.departures.compare import held_case
 from goosewing.errors import NoPlanError
-from goosewing.foresight.later import SHORT_H
+from goosewing.foresight.later import SHORT_H, delays_h
 from goosewing.foresight.passing import near
 from goosewing.foresight.pieces import Piece, pieces_of
 from goosewing.foresight.stretches import cuts
@@ -26,6 +27,7 @@ from goosewing.velocities.velocity_set import (
     airs_over_water,
     along_and_across,
     straight_velocities,
+    velocities,
     velocity_set,
 )
 from goosewing.weather.altered import AlteredWeather
@@ -38,17 +40,17 @@ if TYPE_CHECKING:
 
     from goosewing.boat.model import Boat
     from goosewing.case import Case
-    from goosewing.records import Board, BoardPoint, Plan
+    from goosewing.records import Board, BoardPoint, LateReason, Plan
     from goosewing.turns import Stop
     from goosewing.velocities.velocity_set import VelocitySet
     from goosewing.weather.base import Weather
 
-NEAR_DEG = 5.0
-"""So far off a board's course still counts as sailing it, where its sails go no nearer. [°]"""
+NEAR_DEG = BY_THE_LEE_DEG
+"""So far off a board's course still counts as sailing it, where its sails go no nearer: as far as
+a plan's own heading may bring the wind over the other quarter. [°]"""
 
-
-LATE_H = (1.0, 2.0, 3.0)
-"""How late she may be at a mark. [h]"""
+DEAD_AFT_DEG = 179.5
+"""Sails that go nearest to a course with the wind so far aft would have it by the lee. [°]"""
 
 LATE_PIECES_H = (0.5, 1.0)
 """Boards are sailed late in pieces of no less: on a short passage, and on a long one. [h]"""
@@ -235,12 +237,12 @@ def behind_nm(made: Plan, boat: Boat, weather: Weather, delay_h: float = 0.0) ->
     pace = _Pace(boat, weather)
     for piece in pieces:
         now += piece.pause_h
-        speed = pace.speed_kn(piece, now)
-        if speed is None:
+        going = pace.along(piece, now)
+        if isinstance(going, str):
             return None
-        sailed = min(piece.distance_nm, max(end - now, 0.0) * speed)
+        sailed = min(piece.distance_nm, max(end - now, 0.0) * going.speed_kn)
         left -= sailed
-        now += piece.distance_nm / speed
+        now += piece.distance_nm / going.speed_kn
         if now >= end:
             break
     return max(left, 0.0)
@@ -258,24 +260,27 @@ def late(made: Plan, boat: Boat, weather: Weather) -> tuple[Late, ...]:
     """
     if not weather.varies_in_time:
         return ()
-    pace = _Pace(boat, weather)
-    stages = _stages(made)
-    piece_h = LATE_PIECES_H[made.elapsed_h > SHORT_H]
-    pieces = [pieces_of(held, piece_h) for _, _, held in stages]
-    begins = [hours_from_datetime(time) for _, time, _ in stages]
-    on_time = [pace.sailed_h(each, begin) for each, begin in zip(pieces, begins, strict=True)]
+    pace, piece_h = _Pace(boat, weather), LATE_PIECES_H[made.elapsed_h > SHORT_H]
+    stages = _stages(made, piece_h)
+    on_time_h = [_on_time_h(stage, pace) for stage in stages]
     return tuple(
-        Late(
-            mark=name,
-            delay_h=delay_h,
-            arrival=_arrival(made, begins[at], pieces[at:], on_time[at:], pace, delay_h),
-        )
-        for at, (name, _, _) in enumerate(stages)
-        for delay_h in LATE_H
+        _late(made, stages[at:], on_time_h[at:], pace, delay_h)
+        for at in range(len(stages))
+        for delay_h in delays_h(made)[1:]
     )
 
 
-def _stages(made: Plan) -> list[tuple[str, datetime, Board]]:
+class _Stage(NamedTuple):
+    """From a place at which something else is held to the next."""
+
+    name: str
+    begins_h: float
+    """Before anything is done there. [h]"""
+    held: Board
+    pieces: list[Piece]
+
+
+def _stages(made: Plan, piece_h: float) -> list[_Stage]:
     """Name the last places at which something else is held, each with the board up to the next."""
     found = []
     for stop in stops(made):
@@ -289,74 +294,122 @@ def _stages(made: Plan) -> list[tuple[str, datetime, Board]]:
             elapsed_h=(points[-1].time - points[0].time) / timedelta(hours=1),
             manoeuvres=stop.manoeuvres,
         )
-        found.append((stop.name, stop.time, held))
+        begins_h = hours_from_datetime(stop.time)
+        found.append(_Stage(stop.name, begins_h, held, pieces_of(held, piece_h)))
     return found[-MOST_LATE:]
 
 
-def _arrival(
-    made: Plan,
-    begins_h: float,
-    pieces: Sequence[Sequence[Piece]],
-    on_time_h: Sequence[float | None],
-    pace: _Pace,
-    delay_h: float,
-) -> datetime | None:
+def _on_time_h(stage: _Stage, pace: _Pace) -> float:
+    """Return how long a stage takes on time in its pieces; as planned, if they are too coarse."""
+    took = pace.sailed_h(stage.pieces, stage.begins_h)
+    if isinstance(took, str):
+        return sum(piece.pause_h + piece.planned_h for piece in stage.pieces)
+    return took
+
+
+def _late(
+    made: Plan, stages: Sequence[_Stage], on_time_h: Sequence[float], pace: _Pace, delay_h: float
+) -> Late:
     """Tell when she is at the last mark, if she begins some legs so much later than planned.
 
     By how much longer than on time these pieces take: what they are coarser than the plan's own
     integration is in both.
     """
-    whole = [piece for leg in pieces for piece in leg]
-    took = pace.sailed_h(whole, begins_h + delay_h)
-    planned = [each for each in on_time_h if each is not None]
-    if took is None or len(planned) < len(on_time_h):
-        return None
-    return made.arrival + timedelta(hours=delay_h + took - sum(planned))
+    first = stages[0]
+    answer = Late(mark=first.name, delay_h=delay_h, arrival=None)
+    begins = pace.begins(first.held, delay_h)
+    if isinstance(begins, str):
+        return replace(answer, reason=begins, fails_at=first.name)
+    now = first.begins_h + delay_h
+    for stage in stages:
+        took = pace.sailed_h(stage.pieces, now)
+        if isinstance(took, str):
+            return replace(answer, reason=took, fails_at=stage.name)
+        now += took
+    lost_h = now - first.begins_h - sum(on_time_h)
+    return replace(
+        answer,
+        arrival=made.arrival + timedelta(hours=lost_h),
+        heading_deg=begins.heading_deg,
+    )
+
+
+class _Going(NamedTuple):
+    """How she keeps to a track."""
+
+    speed_kn: float
+    """Along it. [kn]"""
+    heading_deg: float
 
 
 class _Pace:
-    """How fast she goes along pieces in the other wind; the same piece asked for once."""
+    """How she goes along a plan's tracks in the other wind, under its own sails."""
 
     def __init__(self, boat: Boat, weather: Weather) -> None:
-        self._boat, self._weather = boat, weather
+        self._boat, self._waters = boat, Waters(boat, weather)
 
-    def sailed_h(self, pieces: Sequence[Piece], begins_h: float) -> float | None:
-        """Return how long pieces take one after the other; None if one can't be held."""
+    def sailed_h(self, pieces: Sequence[Piece], begins_h: float) -> float | LateReason:
+        """Return how long pieces take one after the other, or why one can't be held."""
         now = begins_h
         for piece in pieces:
             now += piece.pause_h
-            speed = self.speed_kn(piece, now)
-            if speed is None:
-                return None
-            now += piece.distance_nm / speed
+            going = self.along(piece, now)
+            if isinstance(going, str):
+                return going
+            now += piece.distance_nm / going.speed_kn
         return now - begins_h
 
-    def speed_kn(self, piece: Piece, now_h: float) -> float | None:
+    def begins(self, held: Board, delay_h: float) -> _Going | LateReason:
+        """Tell how the track of a board is kept where it begins, so much later."""
+        first = held.points[0]
+        if held.engine:
+            return _Going(held.boat_speed_kn, first.heading_deg)
+        time_h = hours_from_datetime(first.time) + delay_h
+        return self._at(held, time_h, first.lat, first.lon, first.course_over_ground_deg)
+
+    def along(self, piece: Piece, now_h: float) -> _Going | LateReason:
+        """Tell how a piece's track is kept, begun at this hour."""
         if piece.board.engine:
-            return piece.distance_nm / piece.planned_h
-        here = self._weather.at(now_h + piece.planned_h / 2.0, piece.lat, piece.lon)
-        values = [float(each) for each in here]
+            return _Going(piece.distance_nm / piece.planned_h, piece.bearing_deg)
+        middle_h = now_h + piece.planned_h / 2.0
+        return self._at(piece.board, middle_h, piece.lat, piece.lon, piece.bearing_deg)
+
+    def _at(
+        self, board: Board, time_h: float, lat: float, lon: float, bearing_deg: float
+    ) -> _Going | LateReason:
+        values = [float(each) for each in self._waters.weather.at(time_h, lat, lon)]
         if not np.isfinite(values[0]):
-            return None
+            return "no forecast"
+        if board.poled and not self._waters.pole_allowed(time_h, lat, lon):
+            return "out of the sails' angles"
         east, north, gust, set_east, set_north = values
         airs = airs_over_water(self._boat, east, north, set_east, set_north, gust)
-        held = velocity_set(self._boat, airs)
-        if not len(held):
-            return None
-        return _along_kn(held, piece)
+        return _kept(velocity_set(self._boat, airs), board, bearing_deg)
 
 
-def _along_kn(held: VelocitySet, piece: Piece) -> float | None:
-    """Fastest speed along a piece in its board's tack and sails; None if that can't be held.
+def _kept(held: VelocitySet, board: Board, bearing_deg: float) -> _Going | LateReason:
+    """Fastest way to keep a track in a board's tack and sails, or why it can't be kept.
 
-    At the edge of a sector she steers as near to the course as these sails let her.
+    At the edge of a sector she steers as near to the course as these sails let her: dead before
+    the wind rather than by the lee.
     """
-    wanted = piece.board.tack, piece.board.sail_set
+    wanted = board.tack, board.sail_set
     numbers = [at for at, mode in enumerate(held.modes) if (mode.tack, mode.name) == wanted]
-    found = straight_velocities(held, piece.bearing_deg)
-    speeds = found.along_kn[np.isin(found.mode, numbers)]
-    if not speeds.size:
-        along, across = along_and_across(held.east_kn, held.north_kn, piece.bearing_deg)
-        near = np.abs(across) <= np.tan(np.radians(NEAR_DEG)) * along
-        speeds = along[np.isin(held.mode, numbers) & near]
-    return float(np.max(speeds, initial=0.0)) or None
+    found = straight_velocities(held, bearing_deg)
+    own = np.flatnonzero(np.isin(found.mode, numbers))
+    if own.size:
+        best = own[np.argmax(found.along_kn[own])]
+        exact, _ = velocities(
+            held.boat, held.modes, held.airs, found.mode[[best]], found.row_deg[[best]]
+        )
+        return _Going(float(found.along_kn[best]), float(exact.heading_deg[0]))
+    mine = np.flatnonzero(np.isin(held.mode, numbers))
+    if not mine.size:
+        return "out of the sails' angles"
+    along, across = along_and_across(held.east_kn[mine], held.north_kn[mine], bearing_deg)
+    off_deg = np.abs(np.degrees(np.arctan2(across, along)))
+    at = int(np.argmin(off_deg))
+    if off_deg[at] > NEAR_DEG:
+        beyond = held.twa_deg[mine[at]] > DEAD_AFT_DEG
+        return "by the lee" if beyond else "out of the sails' angles"
+    return _Going(float(along[at]), float(held.heading_deg[mine[at]]))

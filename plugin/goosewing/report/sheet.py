@@ -28,6 +28,7 @@ from goosewing.words.ensembles import ensemble_lines
 from goosewing.words.figures import (
     clock,
     heading_words,
+    helm_words,
     hours_and_minutes,
     position_words,
     seconds_words,
@@ -36,7 +37,9 @@ from goosewing.words.figures import (
 from goosewing.words.names import with_plain_names
 from goosewing.words.on_the_way import (
     bears_words,
+    delay_words,
     ground_words,
+    late_words,
     over_water_words,
     passed_words,
     stream_figures,
@@ -115,9 +118,6 @@ LONG_TABLE = 6
 
 TURNS_DEG = 2.0
 """A course over the ground that turns by less is one to the navigator. [°]"""
-
-PLAN_ANEW = "plan anew"
-"""Where the plan's own boards can't be sailed to the last mark if she is late."""
 
 PREVENTER = "preventer rigged"
 """Said on every line that begins near dead downwind. Common practice, no source."""
@@ -266,7 +266,8 @@ def format_sheet(
         gusts=any(hour.weather.gust_kn is not None for hour in shown.hours),
         streams=any(hour.weather.set_deg is not None for hour in shown.hours),
         later=later_rows(shown, zone),
-        delays=shown.later[0].delays_h if shown.later else (),
+        delays=[delay_words(each) for each in shown.later[0].delays_h] if shown.later else (),
+        anew=_leaving_later(shown),
         tides=tides_words(shown.tides, zone) if shown.tides else "",
         reasons=[(leg.destination, " ".join(leg.reasons)) for leg in shown.legs if leg.reasons],
         passed=[passed_words(each, zone) for each in shown.passed],
@@ -733,27 +734,31 @@ def _forecast(here: WindAndStream) -> dict[str, str]:
 
 
 class LaterRow(NamedTuple):
-    """A place of the plan, and what it is like on time and some hours late."""
+    """A place of the plan, and what it is like on time and late."""
 
     point: str
     time: str
-    then: tuple[tuple[str, str], ...]
-    """Wind and stream, and when she is at the last mark, delay by delay."""
+    then: tuple[tuple[str, str, str], ...]
+    """What is steered, wind and stream, and when she is at the last mark, delay by delay."""
 
 
 def later_rows(plan: Plan, zone: tzinfo | None) -> list[LaterRow]:
     """List what marks and turns become if she is late there; none where nothing changes."""
     blows = len({wind_figures(here) for here in _every_later(plan)}) > 1
     flows = any(here.set_deg is not None for here in _every_later(plan))
-    arrivals = {(each.mark, each.delay_h): each for each in plan.late}
+    arrivals: dict[tuple[str, float], records.Late | Board | records.Order | None] = {
+        **{(stop.name or "", 0.0): stop.order or stop.board for stop in stops(plan) if stop.board},
+        **{(each.mark, each.delay_h): each for each in plan.late},
+    }
     return [
         LaterRow(
             each.point,
             _times(each.time, zone),
             tuple(
                 (
+                    _steered_late(found := arrivals.get((each.point, delay))),
                     "" if here is None else _figures(here, blows=blows, flows=flows),
-                    _if_late(arrivals.get((each.point, delay)), zone),
+                    late_words(found, zone) if isinstance(found, records.Late) else "",
                 )
                 for delay, here in zip(each.delays_h, each.weather, strict=True)
             ),
@@ -774,11 +779,16 @@ def _figures(here: WindAndStream, *, blows: bool, flows: bool) -> str:
     return "; ".join([*said, "no stream" if stream == "none" else f"sets {stream} kn"])
 
 
-def _if_late(found: records.Late | None, zone: tzinfo | None) -> str:
-    if found is None:
+def _steered_late(found: records.Late | Board | records.Order | None) -> str:
+    if found is None or found.heading_deg is None:
         return ""
-    # What it means stands over the table once: in every cell it would take another's room.
-    return PLAN_ANEW if found.arrival is None else f"arrives {_times(found.arrival, zone)}"
+    return helm_words(found.heading_deg, found.heading_magnetic_deg, found.heading_compass_deg)
+
+
+def _leaving_later(plan: Plan) -> str:
+    """Name the rows below in which the passage is planned anew for a later departure."""
+    rows = [change_name(each) for each in plan.what_if if each.delay_h > 0.0]
+    return f'; see "{rows[0]}" below' if rows else ""
 
 
 def _alternatives(plan: Plan) -> list[tuple[str, list[AlternativeLine]]]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
+from goosewing.records import Late
 from goosewing.words.figures import (
     by_ship,
     clock,
@@ -19,6 +20,10 @@ if TYPE_CHECKING:
     from datetime import datetime, tzinfo
 
     from goosewing.records import Board, FromMark, Passed, Tide, WindAndStream
+
+
+PLAN_ANEW = "plan anew"
+"""Where the plan's own boards can't be sailed to the last mark if she is late."""
 
 
 def ground_words(board: Board) -> str | None:
@@ -109,6 +114,32 @@ def passed_words(each: Passed, zone: tzinfo | None = None) -> str:
         f"{clock(each.time)}{by_ship(each.time, zone)}, "
         f"{each.distance_nm:.1f} nm off to {each.side}, bearing {bearing}."
     )
+
+
+def delay_words(delay_h: float) -> str:
+    """Say how late she is, as the head of a column.
+
+    Examples
+    --------
+    >>> delay_words(0.0), delay_words(1 / 3), delay_words(2.0)
+    ('on time', '20 min late', '2 h late')
+    """
+    if not delay_h:
+        return "on time"
+    return f"{delay_h:g} h late" if delay_h >= 1.0 else f"{60.0 * delay_h:.0f} min late"
+
+
+def late_words(found: Late, zone: tzinfo | None = None) -> str:
+    """Say when she then arrives, or why she can't by the plan's own tracks.
+
+    Examples
+    --------
+    >>> late_words(Late(mark="A1", delay_h=1.0, arrival=None, reason="by the lee", fails_at="A1"))
+    'plan anew: by the lee from A1'
+    """
+    if found.arrival is not None:
+        return f"arrives {clock(found.arrival)}{by_ship(found.arrival, zone)}"
+    return f"{PLAN_ANEW}: {found.reason} from {found.fails_at}" if found.reason else PLAN_ANEW
 
 
 def tides_words(tides: Sequence[Tide], zone: tzinfo | None = None) -> str:
