@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
-from functools import partial
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -526,45 +525,37 @@ def _board(held: VelocitySet, ways: Ways, way: int, at: int, start: datetime) ->
         Fix(lat=float(ways.lat[way, i]), lon=float(ways.lon[way, i]), time=time)
         for i, time in ((at, start), (at + 1, end))
     ]
-    course = float(wind.direction_to(exact.east_kn, exact.north_kn))
     apparent = wind.apparent_wind(
         exact.twa_deg, held.airs.tws_kn, exact.boat_speed_kn, exact.leeway_deg
     )
-    sailed = partial(
-        BoardPoint,
-        heading_deg=float(exact.heading_deg),
-        course_over_ground_deg=course,
-        twa_deg=float(exact.twa_deg),
-        tws_kn=held.airs.tws_kn,
-        awa_deg=float(apparent.awa_deg),
-        aws_kn=float(apparent.aws_kn),
-        boat_speed_kn=float(exact.boat_speed_kn),
-        leeway_deg=float(exact.leeway_deg),
-        twd_deg=held.airs.twd_deg,
-    )
+    # Alike at the board's start and all along it.
+    sailed: dict[str, Any] = {
+        "heading_deg": float(exact.heading_deg),
+        "course_over_ground_deg": float(wind.direction_to(exact.east_kn, exact.north_kn)),
+        "twa_deg": float(exact.twa_deg),
+        "tws_kn": held.airs.tws_kn,
+        "awa_deg": float(apparent.awa_deg),
+        "aws_kn": float(apparent.aws_kn),
+        "boat_speed_kn": float(exact.boat_speed_kn),
+        "leeway_deg": float(exact.leeway_deg),
+        "twd_deg": held.airs.twd_deg,
+    }
+    points = (BoardPoint(lat=e.lat, lon=e.lon, time=time_of(e), **sailed) for e in ends)
     return Board(
         tack="starboard" if mode.engine and row > 180.0 else mode.tack,
         sail_set=mode.name,
         steer="heading" if mode.engine else "angle",
         start=ends[0],
         end=ends[1],
-        heading_deg=float(exact.heading_deg),
-        course_over_ground_deg=course,
-        twa_deg=float(exact.twa_deg),
-        tws_kn=held.airs.tws_kn,
-        awa_deg=float(apparent.awa_deg),
-        aws_kn=float(apparent.aws_kn),
-        boat_speed_kn=float(exact.boat_speed_kn),
         speed_over_ground_kn=float(np.hypot(exact.east_kn, exact.north_kn)),
-        leeway_deg=float(exact.leeway_deg),
         heel_deg=None if np.isnan(exact.heel_deg) else float(exact.heel_deg),
         distance_nm=distance,
         log_nm=float(exact.boat_speed_kn) * elapsed,
         elapsed_h=elapsed,
-        points=tuple(sailed(lat=end.lat, lon=end.lon, time=time_of(end)) for end in ends),
-        twd_deg=held.airs.twd_deg,
+        points=tuple(points),
         poled=mode.poled,
         engine=mode.engine,
+        **sailed,
     )
 
 
