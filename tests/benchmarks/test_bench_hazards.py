@@ -9,6 +9,7 @@ The ratios, each taken within one run, stand in ``extra_info``.
 
 from __future__ import annotations
 
+import json
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -16,12 +17,14 @@ import numpy as np
 import pytest
 import shapely
 from shapely import STRtree
+from shapely.geometry import mapping
 
 from archipelagos import across, strewn
 from bench_tools import island, seconds
 from goosewing.boat.read import read_boat
 from goosewing.earth import geodesy
 from goosewing.hazards.areas import Area, Hazards
+from goosewing.hazards.read.files import read_hazards
 from goosewing.plan import make
 from goosewing.records import Mark
 from goosewing.weather.steady import SteadyWeather
@@ -103,7 +106,9 @@ def test_a_steady_plan_among_500_polygons(benchmark, wind_from):
 @pytest.mark.long
 @pytest.mark.parametrize("wind_from", [45.0, 120.0, 225.0])
 @pytest.mark.parametrize("count", [500, 2000, 10_000])
-def test_a_steady_plan_among_islands_strewn_over_1600_square_miles(benchmark, count, wind_from):
+def test_a_steady_plan_among_islands_strewn_over_1600_square_miles(
+    benchmark, tmp_path, count, wind_from
+):
     marks = across(45.0)
     areas = strewn(count, 1, clear_of=marks)
     boat = read_boat(SAMPLE / "brisvik" / "boat.toml")
@@ -118,5 +123,20 @@ def test_a_steady_plan_among_islands_strewn_over_1600_square_miles(benchmark, co
     benchmark.extra_info["with / without"] = seconds(
         lambda: among(Hazards.of(areas, 0.05)), rounds=1
     ) / seconds(lambda: among(None))
+    file = written(tmp_path, areas)
+    benchmark.extra_info["with / reading of the file"] = seconds(
+        lambda: among(Hazards.of(areas, 0.05)), rounds=1
+    ) / seconds(lambda: read_hazards(file), rounds=1)
     benchmark.extra_info["hours / in open water"] = plan.elapsed_h / open_.elapsed_h
     benchmark.extra_info["boards"] = len(plan.legs[0].boards)
+
+
+def written(folder, areas):
+    """Write areas as GeoJSON."""
+    features = [
+        {"type": "Feature", "properties": {"name": each.name}, "geometry": mapping(each.shape)}
+        for each in areas
+    ]
+    path = folder / "islands.geojson"
+    path.write_text(json.dumps({"type": "FeatureCollection", "features": features}))
+    return path

@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import heapq
 import math
+import pickle
 from dataclasses import replace
 from datetime import UTC, datetime
 
@@ -16,13 +17,17 @@ from shapely import Point
 
 from archipelagos import MIDDLE, across, strewn
 from goosewing.boat.model import Boat, Leeway, Manoeuvres, PolarTable, SailSet
+from goosewing.case import Case
 from goosewing.earth import geodesy
 from goosewing.hazards import rays
 from goosewing.hazards.areas import Area, Hazards
+from goosewing.hazards.kept import Kept
 from goosewing.hazards.sights import pairs_touching
 from goosewing.hazards.taut_string import Places
-from goosewing.plan import make
+from goosewing.options import Options
+from goosewing.plan import make, of_case
 from goosewing.records import Mark
+from goosewing.steady.pinned_boards import Net
 from goosewing.weather.steady import SteadyWeather
 
 DEPARTURE = datetime(2027, 6, 1, 6, 0, tzinfo=UTC)
@@ -195,6 +200,32 @@ def test_among_islands_she_sails_the_long_boards_that_they_leave():
     assert len(plan.legs[0].boards) <= 8
     lengths = sorted(board.distance_nm for board in plan.legs[0].boards)
     assert lengths[-1] > 5.0 * lengths[0]
+
+
+def test_a_plan_with_the_other_board_first_asks_the_net_of_the_first_one(brisvik, monkeypatch):
+    marks = across(45.0, 12.0)
+    case = Case(
+        marks=marks, boat=brisvik, weather=SteadyWeather(45.0, 10.0), departure=DEPARTURE,
+        hazards=Hazards.of(strewn(600, 4, clear_of=marks, side_nm=16.0), 0.05), kept=Kept(),
+    )  # fmt: skip
+    nets = []
+    made = Net.of.__func__
+    monkeypatch.setattr(
+        Net, "of", classmethod(lambda cls, graph: nets.append(graph) or made(cls, graph))
+    )
+    begun = of_case(case).legs[0].boards[0].tack
+    first = len(nets)
+    assert first
+    other = Options(first="port" if begun == "starboard" else "starboard")
+    again = of_case(replace(case, options=other))
+    assert len(nets) == first
+    assert again.legs[0].boards[0].tack == other.first
+    alone = of_case(replace(case, options=other, kept=None))
+    assert again.elapsed_h == pytest.approx(alone.elapsed_h, rel=1e-12)
+    # Another wind is another net; another process begins with none.
+    of_case(replace(case, weather=SteadyWeather(60.0, 10.0)))
+    assert len(nets) > 2 * first
+    assert not pickle.loads(pickle.dumps(case.kept)).found
 
 
 # ---- against searches of our own -------------------------------------------------------------
