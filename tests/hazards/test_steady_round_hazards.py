@@ -16,6 +16,7 @@ from pyproj import Geod, Transformer
 from shapely import LineString, Point, Polygon, box
 
 from goosewing.boat.model import Boat, Leeway, Manoeuvres, PolarTable, SailSet
+from goosewing.case import Case
 from goosewing.earth import geodesy
 from goosewing.errors import InputError, NoPlanError
 from goosewing.hazards.areas import Area, Hazards
@@ -173,12 +174,15 @@ def test_no_board_of_any_boat_comes_nearer_than_the_clearance(
 
 def unclamped(boat, places, areas, clearance, wind):
     """The legs' choices, whose bounds no plan has been held against."""
-    hazards = Hazards.of(areas, clearance)
-    held = solver.sailable(boat, solver.steady_airs(boat, SteadyWeather(*wind)))
-    marks = [Mark(name=f"M{i}", lat=p[0], lon=p[1]) for i, p in enumerate(places)]
-    leg = solver.leg_choice(held, *marks, Options())
-    costs = solver._costs(boat, held.modes, Options())
-    return solver._among(hazards, held, leg, costs, Options(), None, 0)
+    weather = SteadyWeather(*wind)
+    held = solver.sailable(boat, solver.steady_airs(boat, weather))
+    marks = tuple(Mark(name=f"M{i}", lat=p[0], lon=p[1]) for i, p in enumerate(places))
+    case = Case(
+        marks=marks, boat=boat, weather=weather, departure=DEPARTURE,
+        hazards=Hazards.of(areas, clearance),
+    )  # fmt: skip
+    (leg,) = solver._legs(case, held, solver._costs(boat, held.modes, case.options), [None])
+    return leg
 
 
 @pytest.mark.long
