@@ -23,10 +23,15 @@ HOURS, STEP_S = 5, 4
 MORE_BYTES, MORE_OBJECTS = 4_000_000, 0.02
 
 
-def begun(hash_seed: int) -> subprocess.Popen[str]:
+RESTART_H, UNTIL_H, STILL_S = 2.1, 3.0, 60.0
+"""A service started anew knows neither the minutes' means of wind and stream nor the old plan: what
+it tells comes as much earlier or later as another plan of the same passage would have it."""
+
+
+def begun(hash_seed: int, *words: str, hours: float = HOURS) -> subprocess.Popen[str]:
     # Two runs alike but for the order in which Python keeps its sets.
     return subprocess.Popen(
-        [sys.executable, str(DAY), "--hours", str(HOURS), "--step", str(STEP_S), "--json"],
+        [sys.executable, str(DAY), "--hours", str(hours), "--step", str(STEP_S), "--json", *words],
         stdout=subprocess.PIPE, text=True,
         env={**os.environ, "PYTHONHASHSEED": str(hash_seed), "OPENBLAS_NUM_THREADS": "1"},
     )  # fmt: skip
@@ -46,3 +51,26 @@ def test_nothing_is_missed_nothing_grows_and_it_all_happens_again():
     resident, objects, _ = zip(*one["memory"][1:], strict=True)
     assert max(resident) - min(resident) < MORE_BYTES
     assert max(objects) < (1.0 + MORE_OBJECTS) * min(objects)
+
+
+def test_after_a_restart_the_same_is_told_at_the_same_times():
+    running = [
+        begun(1, *words, hours=UNTIL_H) for words in (("--calm",), ("--restart", str(RESTART_H)))
+    ]
+    calm, anew = (json.loads(each.communicate()[0]) for each in running)
+    assert (calm["wrong"], anew["wrong"]) == ([], [])
+    assert (calm["restarts"], anew["restarts"]) == (0, 1)
+
+    def told(found):
+        marks = zip(found["rounded"], found["rounded_s"], strict=True)
+        turns = [(turn["point"][0], turn["at_s"]) for turn in found["turns"]]
+        return sorted([*marks, *turns], key=lambda each: (each[1], each[0]))
+
+    before, after = [], []
+    for (what, at_s), (other, other_s) in zip(told(calm), told(anew), strict=True):
+        assert what == other
+        (before if at_s < 3600.0 * RESTART_H else after).append(other_s - at_s)
+    assert len(before) >= 4
+    assert len(after) >= 3
+    assert set(before) == {0.0}
+    assert max(map(abs, after)) <= STILL_S
