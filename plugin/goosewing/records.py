@@ -207,7 +207,8 @@ class Stretch:
     """What is met from one stop of a plan to the next: under one order.
 
     Angles and wind are the values at its start and, where they begin with `last`, at its end;
-    speeds are the means along it.
+    speeds are the means along it, and where they begin with `first` or `last`, what log and
+    plotter show there; None where that was not worked out.
 
     Attributes
     ----------
@@ -226,6 +227,10 @@ class Stretch:
     course_over_ground_deg: float
     last_course_over_ground_deg: float
     last_heading_deg: float
+    first_boat_speed_kn: float | None = None
+    last_boat_speed_kn: float | None = None
+    first_speed_over_ground_kn: float | None = None
+    last_speed_over_ground_kn: float | None = None
     last_heading_magnetic_deg: float | None = None
     last_heading_compass_deg: float | None = None
     leeway_deg: float | None = None

@@ -128,11 +128,41 @@ def test_nothing_at_a_stop_is_left_to_be_worked_out(printed):
         assert re.search(r"(port|starboard) tack, ", what)
         assert re.fullmatch(r"\d+° \d+° \d+ kn", row["TWA AWA AWS"])
         assert re.fullmatch(r"\d{3}° \d{3}°(–\d{3}°)?", row["water COG"])
-        for name in ("kn log SOG", "nm log ground"):
-            assert re.fullmatch(r"\d+\.\d \d+\.\d", row[name])
+        assert re.fullmatch(r"\d+\.\d \d+\.\d", row["nm log ground"])
+        assert re.fullmatch(r"\d+\.\d(–\d+\.\d)? \d+\.\d(–\d+\.\d)?", row["kn log SOG"])
         assert lasting(row["lasts"]) > 0
         assert re.search(r"ground wind \d{3}° \d+ kn", what)
     assert every[-1]["Where, what"].split(":")[1].strip().startswith("arrive")
+
+
+def test_speeds_are_those_of_the_hour_rows_where_a_line_begins_and_ends(printed):
+    """Departure and arrival stand in both tables; and the mean is the miles by the hours."""
+    _, _, cells = printed
+    every = steered(cells)[:-1]
+    hours = [row for row in rows(cells, "hours-table") if row["steer"]]
+    for line, hour, at in ((every[0], hours[0], 0), (every[-1], hours[-1], -1)):
+        assert [each.split("–")[at] for each in line["kn log SOG"].split()] == hour[
+            "kn SOG"
+        ].split()
+    for line in every:
+        for told, nm in zip(line["kn log SOG"].split(), line["nm log ground"].split(), strict=True):
+            mean = float(nm) / (lasting(line["lasts"]) / 60)
+            rounding = 0.05 / (lasting(line["lasts"]) / 60) + mean * 0.5 / lasting(line["lasts"])
+            ends = [float(each) for each in told.split("–")]
+            assert min(ends) - 0.5 - rounding <= mean <= max(ends) + 0.5 + rounding
+
+
+def test_an_hour_s_heading_is_the_order_s_where_one_is_held(printed):
+    _, _, cells = printed
+    every = steered(cells)[:-1]
+    told = 0
+    for hour in (row for row in rows(cells, "hours-table") if row["steer"]):
+        now = minutes(hour["UTC UTC+02:00"][:5])
+        line = [each for each in every if minutes(each["UTC UTC+02:00"][:5]) <= now][-1]
+        if "keep the true wind" not in line["Where, what"]:
+            told += 1
+            assert hour["steer"] == line["steer"]
+    assert told
 
 
 def test_leeway_leads_to_leeward(printed):
@@ -230,7 +260,8 @@ def test_a_pole_that_comes_down_is_ordered_beforehand_also_before_the_last_mark(
         assert int(held[1]) - int(held[2]) == 4
         assert held[1] == (HEADINGS.fullmatch(before["steer"])[2])
         left = float(there["log at"]) - float(row["log at"])
-        knots = float(before["kn log SOG"].split()[0])
+        # She strikes it where that board ends.
+        knots = float(before["kn log SOG"].split()[0].split("–")[-1])
         assert left == pytest.approx(knots * takes / 60, abs=0.11)
         off = float(re.search(r"M, (\d+\.\d) nm", row["Where, what"])[1])
         assert off == pytest.approx(left, abs=0.11)

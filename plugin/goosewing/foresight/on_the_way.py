@@ -29,6 +29,7 @@ from goosewing.foresight.stretches import (
 from goosewing.records import CAUTIONS, FromMark, Hour
 from goosewing.weather.base import datetime_from_hours, hours_from_datetime
 from goosewing.words.figures import clock, hours_and_minutes
+from goosewing.words.points import steering
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -37,6 +38,7 @@ if TYPE_CHECKING:
 
     from goosewing.records import (
         Board,
+        BoardPoint,
         Departure,
         Fix,
         Leg,
@@ -44,6 +46,7 @@ if TYPE_CHECKING:
         Order,
         Plan,
         PoleDown,
+        Stretch,
         WindAndStream,
     )
     from goosewing.units import Array
@@ -89,6 +92,7 @@ def look_ahead(
         passed, notices of what asks for care, and cautions that say what was looked at.
     """
     legs = _with_bearings(_with_weather(with_stretches(plan).legs, weather))
+    legs = _with_speeds(legs, weather)
     legs = tuple(_with_near(leg, plan.dangers) for leg in legs)
     said = [*warnings(judged(plan, weather))]
     if (looked_at is None or not land) and NO_LAND not in plan.notices:
@@ -141,6 +145,54 @@ def _places(board: Board) -> list[Fix | Order]:
 def _hours_of(place: Fix | Order) -> float:
     assert place.time is not None
     return hours_from_datetime(place.time)
+
+
+def _with_speeds(legs: Sequence[Leg], weather: Weather) -> tuple[Leg, ...]:
+    """Add what log and plotter show where each stretch begins and ends."""
+    ends = [
+        (point, board.tack)
+        for leg in legs
+        for board in leg.boards
+        for points in held_points(board)
+        for point in (points[0], points[-1])
+    ]
+    time_h, lat, lon = (
+        np.array(each)
+        for each in (
+            [hours_from_datetime(point.time) for point, _ in ends],
+            [point.lat for point, _ in ends],
+            [point.lon for point, _ in ends],
+        )
+    )
+    track, log_kn = np.array(
+        [(water_track_deg(point, tack), point.boat_speed_kn) for point, tack in ends], np.float64
+    ).T
+    _, over_kn = _made_good(track, log_kn, wind_and_stream(weather, time_h, lat, lon))
+    found = iter(zip(log_kn[::2], log_kn[1::2], over_kn[::2], over_kn[1::2], strict=True))
+
+    def told(board: Board) -> Board:
+        each = [next(found) for _ in held_points(board)]
+        orders = tuple(
+            replace(order, stretch=_with_ends(order.stretch, *ends))
+            for order, ends in zip(board.orders, each, strict=False)
+        )
+        return replace(board, orders=orders, stretch=_with_ends(board.stretch, *each[0]))
+
+    return tuple(replace(leg, boards=tuple(told(board) for board in leg.boards)) for leg in legs)
+
+
+def _with_ends(
+    stretch: Stretch | None, log_kn: float, last_log_kn: float, over_kn: float, last_over_kn: float
+) -> Stretch | None:
+    if stretch is None:
+        return None
+    return replace(
+        stretch,
+        first_boat_speed_kn=_known(log_kn),
+        last_boat_speed_kn=_known(last_log_kn),
+        first_speed_over_ground_kn=_known(over_kn),
+        last_speed_over_ground_kn=_known(last_over_kn),
+    )
 
 
 def _with_bearings(legs: Sequence[Leg]) -> tuple[Leg, ...]:
@@ -219,7 +271,8 @@ def by_hours(plan: Plan, weather: Weather) -> tuple[Hour, ...]:
     times = np.array([hours_from_datetime(time) for time in _full_hours(plan)])
     here = _at(_track(plan), times)
     met = wind_and_stream(weather, times, here.lat, here.lon)
-    course, speed = _made_good(here, met)
+    course, speed = _made_good(here.water_track_deg, here.boat_speed_kn, met)
+    course = np.where(np.isfinite(course), course, here.course_deg)
     places = [
         (leg, board) for leg, each in enumerate(plan.legs) for board in range(len(each.boards))
     ]
@@ -264,21 +317,22 @@ def _at(track: _Track, times: Array) -> _Track:
     return _Track(**read, number=track.number[at], board=track.board[at])
 
 
-def _made_good(here: _Track, met: Sequence[WindAndStream | None]) -> tuple[Array, Array]:
+def _made_good(
+    water_track_deg: Array, boat_speed_kn: Array, met: Sequence[WindAndStream | None]
+) -> tuple[Array, Array]:
     """Course [°] and speed [kn] over the ground: what she makes through the water, and stream.
 
-    The plan's own course, and no speed, where that through the water is not known.
+    NaN where that through the water is not known.
     """
     flow = [
         (0.0, 0.0) if each is None or each.set_deg is None else (each.set_deg, each.drift_kn)
         for each in met
     ]
     setting, drift = np.array(flow).T
-    track, setting = np.radians(here.water_track_deg), np.radians(setting)
-    east = here.boat_speed_kn * np.sin(track) + drift * np.sin(setting)
-    north = here.boat_speed_kn * np.cos(track) + drift * np.cos(setting)
-    course = np.degrees(np.arctan2(east, north)) % 360.0
-    return np.where(np.isfinite(course), course, here.course_deg), np.hypot(east, north)
+    track, setting = np.radians(water_track_deg), np.radians(setting)
+    east = boat_speed_kn * np.sin(track) + drift * np.sin(setting)
+    north = boat_speed_kn * np.cos(track) + drift * np.cos(setting)
+    return np.degrees(np.arctan2(east, north)) % 360.0, np.hypot(east, north)
 
 
 def _known(value: float) -> float | None:
@@ -298,26 +352,28 @@ def _full_hours(plan: Plan) -> list[datetime]:
 def _track(plan: Plan) -> _Track:
     boards = [board for leg in plan.legs for board in leg.boards]
     orders = [
-        (at, board, points) for at, board in enumerate(boards) for points in held_points(board)
+        (at, board, points, _on_the_dial(board, nth, points))
+        for at, board in enumerate(boards)
+        for nth, points in enumerate(held_points(board))
     ]
     rows = [
         (
             hours_from_datetime(point.time),
             point.lat,
             point.lon,
-            point.heading_deg,
+            heading,
             point.course_over_ground_deg,
             water_track_deg(point, board.tack),
             point.boat_speed_kn,
             point.awa_deg,
             point.aws_kn,
         )
-        for _, board, points in orders
-        for point in points
+        for _, board, points, headings in orders
+        for point, heading in zip(points, headings, strict=True)
     ]
     # What a plan was written down without becomes NaN.
     time_h, lat, lon, *sailed = np.array(rows, dtype=np.float64).T
-    counts = [len(points) for _, _, points in orders]
+    counts = [len(points) for _, _, points, _ in orders]
     pieces = geodesy.loxodrome_inverse(lat[:-1], lon[:-1], lat[1:], lon[1:]).distance_nm
     heading, course, water_track, speed, awa, aws = sailed
     return _Track(
@@ -333,8 +389,19 @@ def _track(plan: Plan) -> _Track:
         awa_deg=awa,
         aws_kn=aws,
         number=np.repeat(np.arange(len(orders)), counts),
-        board=np.repeat([at for at, _, _ in orders], counts),
+        board=np.repeat([at for at, *_ in orders], counts),
     )
+
+
+def _on_the_dial(board: Board, nth: int, points: Sequence[BoardPoint]) -> list[float]:
+    """Return what is steered at an order's points: its own heading, where that is held to its end.
+
+    Also where an angle is kept that hardly makes the heading swing.
+    """
+    held = board.orders[nth] if board.orders else board
+    if steering(board, nth).keep_twa_deg is not None:
+        return [point.heading_deg for point in points]
+    return [held.heading_deg] * len(points)
 
 
 def _log_nm(boards: Sequence[Board]) -> Array:

@@ -557,7 +557,7 @@ def _sailed(
             "" if through is None else three_figures(through),
             _over_ground(stretch),
         ),
-        "speeds": (f"{stretch.boat_speed_kn:.1f}", f"{stretch.speed_over_ground_kn:.1f}"),
+        "speeds": _speeds(stretch),
         "miles": (f"{stretch.log_nm:.1f}", f"{stretch.distance_nm:.1f}"),
         "lasts": (
             hours_and_minutes(stretch.elapsed_h),
@@ -576,6 +576,24 @@ def _preventer(stop: Stop, board: Board, held: Board | records.Order) -> str | N
     if before is None or before.twa_deg >= DEAD_DOWNWIND_DEG:
         return PREVENTER
     return f"{PREVENTER} {BEFORE_BEARING_AWAY}"
+
+
+def _speeds(stretch: Stretch) -> tuple[str, str]:
+    """Write what log and plotter show where a stretch begins and ends, else on the mean."""
+    each = (
+        (stretch.boat_speed_kn, stretch.first_boat_speed_kn, stretch.last_boat_speed_kn),
+        (
+            stretch.speed_over_ground_kn,
+            stretch.first_speed_over_ground_kn,
+            stretch.last_speed_over_ground_kn,
+        ),
+    )
+    log, over = (
+        "–".join(dict.fromkeys(f"{kn:.1f}" for kn in (first, last) if kn is not None))
+        or f"{mean:.1f}"
+        for mean, first, last in each
+    )
+    return log, over
 
 
 def _over_ground(stretch: Stretch) -> str:
