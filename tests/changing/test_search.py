@@ -142,6 +142,17 @@ def test_steps_promised_too_short_are_sailed_through_the_same_places(brisvik):
     assert place == pytest.approx([0.0, lon[-1]], abs=2e-3 * lon[-1])
 
 
+def test_between_marks_that_lie_as_one_nothing_is_sailed(brisvik):
+    waters = Waters(brisvik, Formula(lambda *_: (0.0, 10.0, np.nan, 0.0, 0.0)))
+    one, first, none = np.ones(1), np.zeros(1, dtype=int), np.zeros(1)
+    steps = Steps(
+        first, first, 90.0 * one, none, none, START_H * one, 57.0 * one, none, 57.0 * one, none
+    )
+    made, exact = resailed(waters, steps)
+    assert exact.all()
+    assert made.hours == pytest.approx(none)
+
+
 def test_an_island_without_values_is_gone_round(brisvik):
     lats, lons = np.arange(56.0, 58.01, 0.05), np.arange(10.0, 12.51, 0.05)
     lat, lon = np.meshgrid(lats, lons, indexing="ij")

@@ -1,11 +1,11 @@
 """Ways of the search sailed once more, exactly.
 
-The search moves its states by one step of the wind half way along it, as far as it can
-tell beforehand where that will be. Here every step of a way is integrated as the helm
-would sail it, one angle to the wind held, and angle and hours are corrected until it
-ends where the next one begins (Newton's method, all steps of all ways at once). What an
-angle at the edge of its sector can't correct is spread over the steps that can, and the
-last one ends at the mark.
+The search moves its states by few parts of a step, and by tables. Here every step of a way
+is integrated as the helm would sail it, one angle to the wind held, and angle and hours
+are corrected until it ends where the next one begins (Newton's method, all steps of all
+ways at once, each begun as much later as those before it take longer). What an angle at
+the edge of its sector can't correct is spread over the steps that can, and the last one
+ends at the mark.
 """
 
 from __future__ import annotations
@@ -32,6 +32,7 @@ STEP_H = 0.25
 
 ROUNDS = 20
 NUDGE_DEG, LONGER, NUDGE_H = 0.2, 0.01, 0.05
+LEAST_H = 1e-6
 _TURNED, _LONGER, _LATER = np.eye(4)[1:, :, np.newaxis]
 """Every step as it is, turned, longer and later, shape (4, 1)."""
 
@@ -183,12 +184,14 @@ class _Correction:
         """Sail every step, and a little otherwise: turned, longer, later."""
         nudge = np.where(self.row + NUDGE_DEG > self.high, -NUDGE_DEG, NUDGE_DEG)
         begins = self._begins_h() + NUDGE_H * _LATER
-        row, hours = self.row + nudge * _TURNED, self.hours * (1.0 + LONGER * _LONGER)
+        # Between two marks that lie as one there are steps of no length.
+        more = LONGER * np.maximum(self.hours, LEAST_H)
+        row, hours = self.row + nudge * _TURNED, self.hours + more * _LONGER
         ends = self._sail(begins, row, hours)
         place = np.stack((ends.lon, ends.north))
         turned, longer, later = np.moveaxis(place[:, 1:] - place[:, :1], 1, 0)
         as_it_is = _Ends(ends.lon[0], ends.north[0], ends.possible[0])
-        return as_it_is, _Effects(turned / nudge, longer / (LONGER * self.hours), later / NUDGE_H)
+        return as_it_is, _Effects(turned / nudge, longer / more, later / NUDGE_H)
 
     def _turn(self, effects: _Effects, miss: Array) -> None:
         """One step of Newton's method for every step; what can't be corrected shifts the rest."""
