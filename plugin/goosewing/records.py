@@ -306,6 +306,32 @@ class PoleDown:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PoleReady:
+    """Where the crew begins to make the pole ready, so that it can be set where a board ends.
+
+    None of a plan's times count it: she sails on meanwhile. Other fields as of `PoleDown`.
+
+    Attributes
+    ----------
+    takes_s : float
+        As long as setting it takes. [s]
+    preventer : bool
+        Whether the preventer is rigged then too; else the boom still comes over.
+    """
+
+    time: datetime
+    lat: float
+    lon: float
+    takes_s: float
+    preventer: bool
+    heading_deg: float
+    heading_magnetic_deg: float | None = None
+    heading_compass_deg: float | None = None
+    log_at_nm: float | None = None
+    from_mark: FromMark | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Board:
     """A stretch sailed on one tack with one sail set.
 
@@ -370,6 +396,8 @@ class Board:
     pole_down: PoleDown | None = None
     """Where the pole is begun to be struck, if this board ends with it up and no next one
     carries it on."""
+    pole_ready: PoleReady | None = None
+    """Where the pole is begun to be made ready, if it is set where this board ends."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

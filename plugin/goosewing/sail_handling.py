@@ -1,8 +1,9 @@
 """What of a plan's sails only the boat knows: how far they are carried, when a pole is struck.
 
 A pole is struck with the wind well aft, on the board that it was carried on: its crew begins so
-long before that board ends as it takes, and the miles run meanwhile are that board's own. Common
-practice, no source.
+long before that board ends as it takes, and the miles run meanwhile are that board's own. It is
+made ready, and where the boom stays on its side the preventer rigged, before she bears away: so
+long before as setting it takes. Common practice, no source.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ from typing import TYPE_CHECKING
 from goosewing.boat.manoeuvres import step_cost_s
 from goosewing.earth import geodesy
 from goosewing.earth.angles import wrap_180
-from goosewing.records import PoleDown
+from goosewing.records import PoleDown, PoleReady
 from goosewing.totals import time_of
 
 if TYPE_CHECKING:
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
 
 
 def with_sail_handling(plan: Plan, boat: Boat) -> Plan:
-    """Add to each board between which angles its sails are carried, and when its pole is struck.
+    """Add to each board between which angles its sails are carried, and when its pole is handled.
 
     Parameters
     ----------
@@ -47,6 +48,7 @@ def with_sail_handling(plan: Plan, boat: Boat) -> Plan:
             board,
             sails_twa_deg=None if board.engine else sectors.get(board.sail_set),
             pole_down=_pole_down(board, after, boat),
+            pole_ready=_pole_ready(board, after),
         )
         for board, after in pairwise((*boards, None))
         if board is not None
@@ -73,8 +75,7 @@ def _pole_down(board: Board, after: Board | None, boat: Boat) -> PoleDown | None
     if after is not None and not struck:
         return None
     takes_s = struck[0].cost_s if struck else step_cost_s(boat, "strike_pole")
-    begins = time_of(board.end) - timedelta(seconds=takes_s)
-    here = point_at(board, max(begins, time_of(board.start)))
+    here = _before_the_end(board, takes_s)
     return PoleDown(
         time=here.time,
         lat=here.lat,
@@ -83,6 +84,29 @@ def _pole_down(board: Board, after: Board | None, boat: Boat) -> PoleDown | None
         counted=bool(struck),
         heading_deg=here.heading_deg,
     )
+
+
+def _pole_ready(board: Board, after: Board | None) -> PoleReady | None:
+    """Tell when the next board's pole is made ready; None if it is in use, or not to be set."""
+    done = {} if after is None else {each.kind: each for each in after.manoeuvres}
+    if board.poled or "set_pole" not in done:
+        return None
+    takes_s = done["set_pole"].cost_s
+    here = _before_the_end(board, takes_s)
+    return PoleReady(
+        time=here.time,
+        lat=here.lat,
+        lon=here.lon,
+        takes_s=takes_s,
+        preventer=not done.keys() & {"tack", "gybe"},
+        heading_deg=here.heading_deg,
+    )
+
+
+def _before_the_end(board: Board, takes_s: float) -> BoardPoint:
+    """Return where she is so long before a board ends; where it begins, if it is no longer."""
+    begins = time_of(board.end) - timedelta(seconds=takes_s)
+    return point_at(board, max(begins, time_of(board.start)))
 
 
 def point_at(board: Board, time: datetime) -> BoardPoint:

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
     from datetime import datetime
 
-    from goosewing.records import Board, Manoeuvre, Mark, Order, Plan, PoleDown
+    from goosewing.records import Board, Manoeuvre, Mark, Order, Plan, PoleDown, PoleReady
 
 TurnKind = Literal["tack", "gybe", "pole", "sail change", "engine", "course change"]
 """What a turning point is for; of several manoeuvres the turn names it."""
@@ -81,6 +81,8 @@ class Stop:
         What was steered until here; None where the passage begins.
     pole_down : PoleDown or None
         Where the crew begins to strike the pole, if it is to be down here.
+    pole_ready : PoleReady or None
+        Where the crew begins to make the pole ready, if it is set here.
     """
 
     name: str | None
@@ -98,6 +100,7 @@ class Stop:
     last: bool = False
     before: Board | Order | None = None
     pole_down: PoleDown | None = None
+    pole_ready: PoleReady | None = None
 
     @property
     def manoeuvres(self) -> tuple[Manoeuvre, ...]:
@@ -137,6 +140,7 @@ def stops(plan: Plan) -> Iterator[Stop]:
     under_engine = False
     before: Board | Order | None = None
     pole_down: PoleDown | None = None
+    pole_ready: PoleReady | None = None
     for number, (mark, leg) in enumerate(zip(plan.marks, plan.legs, strict=False)):
         if not leg.boards:
             yield Stop(
@@ -160,11 +164,12 @@ def stops(plan: Plan) -> Iterator[Stop]:
                 after_engine=under_engine and not board.engine,
                 before=before,
                 pole_down=pole_down,
+                pole_ready=pole_ready,
             )
             yield from _along(board, number, at)
             before = board.orders[-1] if board.orders else board
             time, under_engine = board.end.time, board.engine
-            pole_down = board.pole_down
+            pole_down, pole_ready = board.pole_down, board.pole_ready
     yield replace(_last_stop(plan), before=before, pole_down=pole_down)
 
 

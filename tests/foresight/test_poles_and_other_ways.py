@@ -103,12 +103,14 @@ def test_near_dead_downwind_the_helm_is_told_the_wind_s_side_and_its_room(run):
         assert (words is not None) is (not board.engine and board.twa_deg >= low)
         if words is None:
             continue
-        assert words.startswith(f"wind on the {board.tack} quarter, never by the lee; ")
+        wind = "dead aft" if board.twa_deg > 176.0 else f"on the {board.tack} quarter"
+        assert words.startswith(f"wind {wind}, never by the lee; err ")
         if board.poled:
             assert board.sails_twa_deg == (low, high)
             assert held.higher_deg == pytest.approx(board.twa_deg - low, abs=1e-9)
         assert held.lower_deg == pytest.approx(180.0 - board.twa_deg, abs=1e-9)
-        assert ("err up" in words) is (round(held.lower_deg) < 5)
+        up = round(held.lower_deg) < 5 or not board.poled or held.higher_deg >= held.lower_deg
+        assert f"err {f'up, to {board.tack}' if up else 'down, to '}" in words
 
 
 def test_preventer_and_pole_are_made_ready_before_she_bears_away(brisvik):
@@ -125,8 +127,19 @@ def test_preventer_and_pole_are_made_ready_before_she_bears_away(brisvik):
         if any(each.kind == "set_pole" for each in stop.manoeuvres)
     ]
     assert said
+    ready = [stop.pole_ready for stop in stops(made) if stop.pole_ready is not None]
+    assert len(ready) == len(said)
+    for stop in stops(made):
+        if (begun := stop.pole_ready) is None:
+            continue
+        # So long before as setting it takes; all of it still on the board before.
+        assert stop.time - begun.time == timedelta(seconds=brisvik.manoeuvres.set_pole_s)
+        assert begun.heading_deg == pytest.approx(stop.before.stretch.last_heading_deg, abs=0.5)
+        kinds = {each.kind for each in stop.manoeuvres}
+        assert begun.preventer is not bool(kinds & {"gybe", "tack"})
     for words in said:
-        assert words.startswith(("preventer rigged and pole made ready first, ", "pole made ready"))
+        # What is rigged first is ordered before.
+        assert words.startswith(("turn to ", "come to "))
         assert "set the pole there" in words
 
 

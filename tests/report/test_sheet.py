@@ -112,12 +112,18 @@ def test_every_figure_of_the_orders_is_the_document_s(planned, page):
     document = json.loads(format_plan_json(planned))
     rows = order_rows(page)
     boards = [board for leg in document["legs"] for board in leg["boards"]]
-    struck = [row for row in rows if row["Where, what"].startswith("Before ")]
-    assert len(rows) == len(boards) + len(struck) + 1
+    before = [row for row in rows if row["Where, what"].startswith("Before ")]
+    struck = [row for row in before if ": strike the pole (" in row["Where, what"]]
+    ready = [row for row in before if "make the pole ready (" in row["Where, what"]]
+    assert len(struck) + len(ready) == len(before) == len(rows) - len(boards) - 1
+    for row, made_ready in zip(
+        ready, [board["pole_ready"] for board in boards if board["pole_ready"]], strict=True
+    ):
+        check_beforehand(row, made_ready)
     begun = [board["pole_down"] for board in boards if board["pole_down"] is not None]
     for row, down in zip(struck, begun, strict=True):
         check_struck(row, down)
-    for cells, board in zip((row for row in rows if row not in struck), boards, strict=False):
+    for cells, board in zip((row for row in rows if row not in before), boards, strict=False):
         true, magnetic = round(board["heading_deg"]), round(board["heading_magnetic_deg"])
         assert cells["steer"] == f"{true % 360:03d}°T {magnetic % 360:03d}°M"
         side = 1.0 if board["tack"] == "port" else -1.0
@@ -145,12 +151,18 @@ def test_every_figure_of_the_orders_is_the_document_s(planned, page):
 
 
 def check_struck(row, down):
-    """A pole's striking is told with its own time, place, log, headings and bearing."""
+    check_beforehand(row, down)
+    what, takes = row["Where, what"], f"{down['takes_s'] / 60:.0f} min"
+    assert f": strike the pole ({takes})" in what
+    assert (f"up to {takes} later" in what) is not down["counted"]
+
+
+def check_beforehand(row, down):
+    """What is done to a pole is told with its own time, place, log, headings and bearing."""
     what, (local,) = row["Where, what"], row["UTC CEST"].split()[1:]
     told = datetime.fromisoformat(down["time"]).astimezone(STOCKHOLM)
     minutes = int(local[:2]) * 60 + int(local[3:])
     assert abs(minutes - (told.hour * 60 + told.minute + told.second / 60)) <= 0.51
-    assert f": strike the pole ({down['takes_s'] / 60:.0f} min)" in what
     true, magnetic = (
         f"{round(down[name]) % 360:03d}°" for name in ("heading_deg", "heading_magnetic_deg")
     )
@@ -159,7 +171,6 @@ def check_struck(row, down):
     assert position_words(down["lat"], down["lon"]) in what
     away = down["from_mark"]
     assert f"{away['mark']} bears {round(away['bearing_deg'] + 180.0) % 360:03d}°" in what
-    assert (f"up to {down['takes_s'] / 60:.0f} min later" in what) is not down["counted"]
 
 
 def test_hours_alternatives_and_what_it_hangs_on_are_the_document_s(planned, page):

@@ -222,18 +222,25 @@ def test_pole_work_says_what_is_steered_meanwhile_and_until_when(printed):
     every = steered(cells)
     for before, row in pairwise(every):
         what, now = row["Where, what"], HEADINGS.fullmatch(row["steer"] or "000°T 000°M")
-        if "strike the pole" in what:
+        if "the pole is down" in what:
             old = HEADINGS.fullmatch(before["steer"])
-            held = f"hold {old[2] or old[1]}°T {old[4] or old[3]}°M until the pole is down"
-            assert held in what
+            last, by_helm = old[2] or old[1], old[4] or old[3]
+            assert f"hold {last}°T {by_helm}°M until the pole is down" in what
+            # The turn itself is the order: the strike was one of its own, before.
+            turn = (
+                rf"[^:]+: turn to (port|starboard), {last}° to {now[1]}°T, {by_helm}° to {now[3]}°M"
+            )
+            assert re.match(turn, what)
+            # On one tack boom and headsail then lie to leeward; a reach needs no preventer.
+            lee = "port" if "starboard tack" in what else "starboard"
+            assert f"boom and headsail to {lee}, preventer off" in what
         if "set the pole" in what:
             # Which way she turns for it too: her headings lie less than half a turn apart.
             old = HEADINGS.fullmatch(before["steer"])
             first, last = old[2] or old[1], old[4] or old[3]
             hand = "starboard" if (int(now[1]) - int(first)) % 360 < 180 else "port"
             turned = f"turn to {hand}, {first}° to {now[1]}°T, {last}° to {now[3]}°M"
-            first = "preventer rigged and pole made ready first, then "
-            assert f"{first}{turned}, and set the pole there" in what
+            assert f"{turned}, and set the pole there" in what
             assert "miles run meanwhile are this board's" in what
         if done := re.search(r"pole[^()]*\((\d+) min\)", what):
             begins = re.search(r"on this board from (\d{4}Z)", what)[1]
@@ -248,7 +255,8 @@ def test_a_pole_that_comes_down_is_ordered_beforehand_also_before_the_last_mark(
     """So long before as it takes, by the miles that are then still to run; then it is down."""
     name, _, cells = printed
     every = rows(cells, "orders-table")
-    struck = [at for at, row in enumerate(every) if row["Where, what"].startswith("Before ")]
+    struck = [at for at, row in enumerate(every)
+              if re.match("Before [^:]+: strike", row["Where, what"])]  # fmt: skip
     assert len(struck) == (2 if name == "weekend" else 0)
     for at in struck:
         row, there = every[at], every[at + 1]
@@ -267,15 +275,40 @@ def test_a_pole_that_comes_down_is_ordered_beforehand_also_before_the_last_mark(
         assert off == pytest.approx(left, abs=0.11)
         last = there is every[-1]
         assert ("in none of the times: arrival up to 3 min later" in row["Where, what"]) is last
-        done = (
-            "arrive, the pole down" if last else f"strike the pole from {row['UTC UTC+02:00'][:5]}"
-        )
+        assert ("its 3 min are in the times" in row["Where, what"]) is not last
+        done = "arrive, the pole down" if last else "until the pole is down"
         assert done in there["Where, what"]
+
+
+def test_preventer_and_pole_are_made_ready_beforehand(printed):
+    """So long before as setting the pole takes, on the heading that she then still holds."""
+    name, _, cells = printed
+    every = rows(cells, "orders-table")
+    ready = [at for at, row in enumerate(every) if "make the pole ready (" in row["Where, what"]]
+    sets = [row for row in steered(cells) if re.match(r"[^:]+: set the pole", row["Where, what"])]
+    assert len(ready) == len(sets) == (1 if name == "weekend" else 0)
+    for at, there in zip(ready, sets, strict=True):
+        row, before = every[at], [each for each in every[:at] if each["steer"]][-1]
+        point = there["Where, what"].split(":")[0]
+        assert row["Where, what"].startswith(f"Before {point}: rig the preventer and make the pole")
+        takes = int(re.search(r"\((\d+) min\)", row["Where, what"])[1])
+        assert takes == int(re.search(r"\((\d+) min\)", there["Where, what"])[1])
+        gone = minutes(there["UTC UTC+02:00"][:5]) - minutes(row["UTC UTC+02:00"][:5])
+        assert gone == pytest.approx(takes, abs=1)
+        held = HEADINGS.fullmatch(before["steer"])
+        assert f"hold {held[1]}°T {held[3]}°M meanwhile" in row["Where, what"]
+        left = float(there["log at"]) - float(row["log at"])
+        assert left == pytest.approx(float(before["kn log SOG"][:3]) * takes / 60, abs=0.11)
 
 
 def test_what_the_helm_steers_by_is_the_boldest(printed):
     """Magnetic, where no deviation card is given; true headings stand quieter beside it."""
-    _, page, _ = printed
+    _, page, cells = printed
+    bold = re.findall(r'<span class="line"><b>(\d{3}°)</b> to \d{3}°M</span>', page)
+    # Where an angle is kept, the heading that begins it.
+    assert len(bold) == sum(
+        "keep the true wind at" in row["Where, what"] for row in rows(cells, "orders-table")
+    )
     bold = re.findall(r'<span class="line"><b>(\d{3}°.)</b></span>', page)
     assert bold
     assert all(each.endswith("M") for each in bold)
@@ -301,7 +334,7 @@ def test_every_stop_but_the_first_says_what_to_do(printed):
     """Also where the answer is that nothing changes."""
     _, _, cells = printed
     for row in steered(cells)[1:]:
-        assert re.match(r"[^:]+: (onto|gybe|set|strike|change|alter|carry on|arrive)",
+        assert re.match(r"[^:]+: (onto|gybe|set|turn to|change|alter|carry on|arrive)",
                         row["Where, what"])  # fmt: skip
 
 
@@ -332,10 +365,11 @@ def test_the_pole_s_side_is_told_and_that_it_is_up_already(printed):
         # By the lee is the boom's side: the wind is kept on the pole's. Common practice, no source.
         angle = int(re.search(r"true wind at (\d+)°", what)[1])
         up, down = 10 - (180 - angle), 180 - angle
-        room = f"{up}° up to {tack}" if up else "none up"
-        room += f", {down}° down to {other}" if down else ", none down"
-        err = f"err up, to {tack}: " if down < 5 else ""
-        assert f"wind on the {tack} quarter, never by the lee; {err}room {room}" in what
+        room = f"{up}° up" if up else "none up"
+        room += f", {down}° down" if down else ", none down"
+        err = f"up, to {tack}" if down < 5 or up >= down else f"down, to {other}"
+        wind = "dead aft" if angle > 176 else f"on the {tack} quarter"
+        assert f"wind {wind}, never by the lee; err {err}: room {room}" in what
     if poled:
         assert "the pole already up" in poled[0]
 

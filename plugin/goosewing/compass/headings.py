@@ -21,7 +21,17 @@ from typing import TYPE_CHECKING, Any, Literal, NamedTuple, TypeVar
 from goosewing.compass.deviation import DeviationCard, east_or_west, magnetic_from_true
 from goosewing.earth.angles import wrap_longitude
 from goosewing.errors import InputError
-from goosewing.records import Board, Hour, Layline, Leg, Order, Plan, PoleDown, Stretch
+from goosewing.records import (
+    Board,
+    Hour,
+    Layline,
+    Leg,
+    Order,
+    Plan,
+    PoleDown,
+    PoleReady,
+    Stretch,
+)
 from goosewing.turns import stops
 
 if TYPE_CHECKING:
@@ -317,7 +327,8 @@ def _leg_with(leg: Leg, find: VariationAt, card: DeviationCard | None) -> Leg:
     return replace(leg, boards=tuple(_board_with(each, find, card) for each in leg.boards))
 
 
-_Steered = TypeVar("_Steered", Board, Order, Hour, PoleDown)
+_Steered = TypeVar("_Steered", Board, Order, Hour, PoleDown, PoleReady)
+_Handled = TypeVar("_Handled", PoleDown, PoleReady)
 
 
 def _board_with(board: Board, find: VariationAt, card: DeviationCard | None) -> Board:
@@ -333,18 +344,19 @@ def _board_with(board: Board, find: VariationAt, card: DeviationCard | None) -> 
         orders=orders,
         from_mark=seen,
         stretch=_ends_on_dials(board.stretch, variation, card),
-        pole_down=_pole_down_with(board.pole_down, find, card),
+        pole_down=_pole_with(board.pole_down, find, card),
+        pole_ready=_pole_with(board.pole_ready, find, card),
     )
 
 
-def _pole_down_with(
-    down: PoleDown | None, find: VariationAt, card: DeviationCard | None
-) -> PoleDown | None:
-    if down is None:
+def _pole_with(
+    handled: _Handled | None, find: VariationAt, card: DeviationCard | None
+) -> _Handled | None:
+    if handled is None:
         return None
-    variation = find(down.lat, down.lon, down.time)
+    variation = find(handled.lat, handled.lon, handled.time)
     return replace(
-        _on_dials(down, variation, card), from_mark=_by_compass(down.from_mark, variation)
+        _on_dials(handled, variation, card), from_mark=_by_compass(handled.from_mark, variation)
     )
 
 

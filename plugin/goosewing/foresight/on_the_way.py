@@ -46,6 +46,7 @@ if TYPE_CHECKING:
         Order,
         Plan,
         PoleDown,
+        PoleReady,
         Stretch,
         WindAndStream,
     )
@@ -204,13 +205,17 @@ def _with_bearings(legs: Sequence[Leg]) -> tuple[Leg, ...]:
 
 def _from_mark(leg: Leg, board: Board) -> Board:
     orders = tuple(replace(order, from_mark=_seen(leg, order)) for order in board.orders)
-    down = board.pole_down
-    if down is not None:
-        down = replace(down, from_mark=_seen(leg, down))
-    return replace(board, from_mark=_seen(leg, board.start), orders=orders, pole_down=down)
+    down, ready = board.pole_down, board.pole_ready
+    return replace(
+        board,
+        from_mark=_seen(leg, board.start),
+        orders=orders,
+        pole_down=None if down is None else replace(down, from_mark=_seen(leg, down)),
+        pole_ready=None if ready is None else replace(ready, from_mark=_seen(leg, ready)),
+    )
 
 
-def _seen(leg: Leg, place: Fix | Order | PoleDown) -> FromMark:
+def _seen(leg: Leg, place: Fix | Order | PoleDown | PoleReady) -> FromMark:
     return _seen_at(leg, place.lat, place.lon)
 
 

@@ -8,13 +8,13 @@ from __future__ import annotations
 
 from dataclasses import replace
 from itertools import pairwise
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 
 from goosewing.earth import geodesy
 from goosewing.earth.angles import wrap_180
-from goosewing.records import Stretch
+from goosewing.records import PoleDown, PoleReady, Stretch
 from goosewing.units import SECONDS_PER_HOUR
 from goosewing.weather.base import hours_from_datetime
 
@@ -23,6 +23,9 @@ if TYPE_CHECKING:
 
     from goosewing.records import Board, BoardPoint, Leg, Plan, Steer, Tack
     from goosewing.units import Array
+
+
+_Handled = TypeVar("_Handled", PoleDown, PoleReady)
 
 
 def with_stretches(plan: Plan) -> Plan:
@@ -53,12 +56,21 @@ def _with_stretches(board: Board, log_at_nm: float) -> Board:
         replace(order, stretch=each)
         for order, each in zip(board.orders, found, strict=len(board.orders) > 0)
     )
-    down = board.pole_down
-    if down is not None:
-        time = np.array([hours_from_datetime(point.time) for point in board.points])
-        gone = float(np.interp(hours_from_datetime(down.time), time, run))
-        down = replace(down, log_at_nm=log_at_nm + gone)
-    return replace(board, stretch=found[0], orders=orders, pole_down=down)
+    time = np.array([hours_from_datetime(point.time) for point in board.points])
+
+    def log_at(handled: _Handled | None) -> _Handled | None:
+        if handled is None:
+            return None
+        gone = float(np.interp(hours_from_datetime(handled.time), time, run))
+        return replace(handled, log_at_nm=log_at_nm + gone)
+
+    return replace(
+        board,
+        stretch=found[0],
+        orders=orders,
+        pole_down=log_at(board.pole_down),
+        pole_ready=log_at(board.pole_ready),
+    )
 
 
 def log_run_nm(board: Board) -> Array:

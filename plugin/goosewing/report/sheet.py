@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import io
 from collections import defaultdict
+from dataclasses import replace
 from datetime import timedelta
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -58,11 +59,14 @@ from goosewing.words.points import (
     err_words,
     goes_downwind,
     handling_words,
+    held_until_down_words,
     keep_words,
     leaving_words,
     meanwhile_words,
     not_counted_words,
+    ready_words,
     runs_dead,
+    sides_words,
     spars_words,
     steering,
     stop_sentence,
@@ -91,6 +95,7 @@ if TYPE_CHECKING:
         Passed,
         Plan,
         PoleDown,
+        PoleReady,
         Stretch,
         WhatIf,
         WindAndStream,
@@ -107,7 +112,7 @@ COLOURS = {"ink": INK, "rule": "#b9c1c9", "port": PORT, "starboard": STARBOARD}
 its page's rules. On a dark screen all drawings are turned round as a whole."""
 
 CHART_INCHES = (8.6, 5.6)
-LOW_CHART_INCHES, LOWEST_CHART_INCHES = (8.6, 3.8), (8.6, 3.0)
+LOW_CHART_INCHES, LOWEST_CHART_INCHES = (8.6, 3.8), (8.6, 2.7)
 """Paper's width without its margins is 7.3 inches: letters are a seventh smaller on it.
 
 Lower where long tables share the two pages.
@@ -118,6 +123,9 @@ LONG_TABLE = 6
 
 TURNS_DEG = 2.0
 """A course over the ground that turns by less is one to the navigator. [°]"""
+
+THE_TURN = "the turn"
+"""A turning point that has no name, of a plan that was never numbered."""
 
 PREVENTER = "preventer rigged"
 """Said on every line that begins near dead downwind. Common practice, no source."""
@@ -162,6 +170,9 @@ class Order(NamedTuple):
     passes: tuple[str, ...] = ()
     """Which dangers she passes until the next stop."""
     steer: tuple[str, ...] = ()
+    """On each dial what is steered first; the last is the helm's own."""
+    swings: tuple[str, ...] = ()
+    """And to where it swings until the next stop, such as " to 110°T"."""
     angles: tuple[str, ...] = ()
     courses: tuple[str, ...] = ()
     speeds: tuple[str, ...] = ()
@@ -263,6 +274,7 @@ def format_sheet(
         zone=_zone_name(shown, zone),
         graph=graphs.time_graph(shown),
         hours=hour_rows(shown, zone),
+        room=any(err_words(steering(b, n)) for b, n in _every_order(shown)),
         gusts=any(hour.weather.gust_kn is not None for hour in shown.hours),
         streams=any(hour.weather.set_deg is not None for hour in shown.hours),
         later=later_rows(shown, zone),
@@ -361,6 +373,15 @@ def _cautions(plan: Plan) -> list[str]:
     return [each for each in plan.cautions if downwind or each != DOWNWIND_CAUTION]
 
 
+def _every_order(plan: Plan) -> list[tuple[Board, int]]:
+    return [
+        (board, nth)
+        for leg in plan.legs
+        for board in leg.boards
+        for nth in range(max(1, len(board.orders)))
+    ]
+
+
 def _dials(plan: Plan) -> tuple[bool, bool]:
     """Whether magnetic and compass headings are known."""
     boards = [board for leg in plan.legs for board in leg.boards]
@@ -373,7 +394,8 @@ def _dials(plan: Plan) -> tuple[bool, bool]:
 def orders(plan: Plan, zone: tzinfo | None = None) -> list[Order]:
     """List what is done and held from stop to stop, the arrival last.
 
-    A pole that is to be down at a stop has a line of its own at the time when that is begun.
+    A pole that is to be down at a stop, or made ready for it, has a line of its own at the time
+    when that is begun.
     """
     rows: list[tuple[datetime, Order]] = []
     near = _near(plan)
@@ -385,6 +407,8 @@ def orders(plan: Plan, zone: tzinfo | None = None) -> list[Order]:
         row = row._replace(passes=tuple(_passes(each, zone) for each in near[time]))
         if stop.pole_down is not None:
             rows.append((stop.pole_down.time, _strike(stop, stop.pole_down, zone)))
+        if stop.pole_ready is not None:
+            rows.append((stop.pole_ready.time, _make_ready(stop, stop.pole_ready, zone)))
         rows.append((time, row))
     # An order along the board may come while the pole is struck.
     return _dated(sorted(rows, key=lambda each: each[0]), plan.departure)
@@ -402,21 +426,41 @@ def _dated(rows: Sequence[tuple[datetime, Order]], departure: datetime) -> list[
 def _strike(stop: Stop, down: PoleDown, zone: tzinfo | None) -> Order:
     """Say where striking the pole is begun, and what the times have of it."""
     takes = seconds_words(down.takes_s)
-    held = heading_words(down.heading_deg, down.heading_magnetic_deg, down.heading_compass_deg)
-    mark = stop.name or "the turn"
-    counted = "miles run meanwhile are in the log" if down.counted else not_counted_words(down)
+    counted = (
+        f"its {takes} are in the times, miles run meanwhile in the log"
+        if down.counted
+        else not_counted_words(down)
+    )
+    at = stop.name or THE_TURN
+    return _beforehand(stop, down, zone, f"{STRIKE} ({takes})", f"to be down at {at}; {counted}")
+
+
+def _make_ready(stop: Stop, ready: PoleReady, zone: tzinfo | None) -> Order:
+    """Say where the pole is begun to be made ready."""
+    takes = seconds_words(ready.takes_s)
+    done = f"to be done at {stop.name or THE_TURN}; its {takes} are in none of the times"
+    return _beforehand(stop, ready, zone, f"{ready_words(ready)} ({takes})", done)
+
+
+def _beforehand(
+    stop: Stop, handled: PoleDown | PoleReady, zone: tzinfo | None, todo: str, until: str
+) -> Order:
+    """Say what is begun before a stop, on the board that ends there."""
+    held = heading_words(
+        handled.heading_deg, handled.heading_magnetic_deg, handled.heading_compass_deg
+    )
     return Order(
         number=None,
-        point=f"Before {mark}",
-        utc=clock(down.time),
-        local=_local(down.time, zone),
+        point=f"Before {stop.name or THE_TURN}",
+        utc=clock(handled.time),
+        local=_local(handled.time, zone),
         day="",
-        todo=f"{STRIKE} ({takes})",
-        place=position_words(down.lat, down.lon),
+        todo=todo,
+        place=position_words(handled.lat, handled.lon),
         hand="",
-        from_mark="" if down.from_mark is None else bears_words(down.from_mark),
-        log_at="" if down.log_at_nm is None else f"{down.log_at_nm:.1f}",
-        work=f"hold {held} meanwhile, to be down at {mark}; {counted}",
+        from_mark="" if handled.from_mark is None else bears_words(handled.from_mark),
+        log_at="" if handled.log_at_nm is None else f"{handled.log_at_nm:.1f}",
+        work=f"hold {held} meanwhile, {until}",
     )
 
 
@@ -474,10 +518,10 @@ def _log_at(stop: Stop) -> str:
 
 def _todo(stop: Stop) -> str:
     """Say what is done at a stop, and how long it takes."""
-    told = [*done_words(stop), *([POLE_UP] if begins_poled(stop) else [])]
+    told = [*_done(stop), *([POLE_UP] if begins_poled(stop) else [])]
     words = ", ".join(told) or (_on(stop) if stop.leg and not stop.last else "")
     cost_s = sum(each.cost_s for each in stop.manoeuvres)
-    if cost_s:
+    if cost_s and not _only_struck(stop):
         words = f"{words} ({seconds_words(cost_s)})"
     if stop.mark is None:
         return words
@@ -485,6 +529,25 @@ def _todo(stop: Stop) -> str:
     if stop.pole_down is not None and stop.last:
         reached += ", the pole down"
     return ", ".join(filter(None, (leaving_words(stop.mark), reached, words)))
+
+
+def _done(stop: Stop) -> list[str]:
+    """Say what is done at a stop itself: a pole's striking was ordered on its own line."""
+    if stop.pole_down is None or stop.board is None:
+        return done_words(stop)
+    if _only_struck(stop):
+        turned = turned_words(stop)
+        return [] if turned is None else [turned]
+    left = [each for each in stop.manoeuvres if each.kind != "strike_pole"]
+    return done_words(
+        replace(stop, pole_down=None, board=replace(stop.board, manoeuvres=tuple(left)))
+    )
+
+
+def _only_struck(stop: Stop) -> bool:
+    """Whether nothing but the pole's striking, begun before, is of a stop's manoeuvres."""
+    kinds = {each.kind for each in stop.manoeuvres}
+    return stop.pole_down is not None and kinds == {"strike_pole"}
 
 
 def _on(stop: Stop) -> str:
@@ -511,11 +574,13 @@ def _held(stop: Stop, board: Board) -> dict[str, Any]:
         ends.last_heading_deg, ends.last_heading_magnetic_deg, ends.last_heading_compass_deg,
     )  # fmt: skip
     first = then.heading_deg, then.heading_magnetic_deg, then.heading_compass_deg
-    dials = zip("TMC", first, last, strict=True)
+    dials = [each for each in zip("TMC", first, last, strict=True) if each[1] is not None]
+    steer, swings = zip(*(_dial(*each) for each in dials), strict=True)
     return {
         "tack": board.tack,
         "keep": "" if kept is None else _keep(kept, ends),
-        "steer": tuple(_dial(*each) for each in dials if each[1] is not None),
+        "steer": steer,
+        "swings": swings,
     }
 
 
@@ -528,12 +593,12 @@ def _keep(twa_deg: float, held: Stretch | None) -> str:
     return f"{keep_words(twa_deg)}{shown}"
 
 
-def _dial(letter: str, first_deg: float | None, last_deg: float | None) -> str:
-    """Write what a dial shows from a stop to the next, as in "099° to 110°T"."""
+def _dial(letter: str, first_deg: float | None, last_deg: float | None) -> tuple[str, str]:
+    """Write what a dial shows from a stop to the next, as in "099°" and " to 110°T"."""
     first = three_figures(first_deg or 0.0)
     if last_deg is None or three_figures(last_deg) == first:
-        return f"{first}{letter}"
-    return f"{first} to {three_figures(last_deg)}{letter}"
+        return f"{first}{letter}", ""
+    return first, f" to {three_figures(last_deg)}{letter}"
 
 
 def _sailed(
@@ -614,7 +679,9 @@ def _work(stop: Stop, board: Board) -> str:
     """Say what is steered meanwhile, and from when the board runs, where that takes minutes."""
     begins = _begins(stop, board, None)
     until = f"on this board from {begins}" if begins else ""
-    return _joined(handling_words(stop), until, meanwhile_words(stop))
+    if not _only_struck(stop):
+        return _joined(handling_words(stop), sides_words(stop), until, meanwhile_words(stop))
+    return _joined(held_until_down_words(stop), sides_words(stop), until)
 
 
 def _joined(*words: str | None) -> str:
@@ -830,6 +897,8 @@ def _said(stop: Stop, plan: Plan) -> str:
         struck = [] if stop.pole_down is None else [strike_words(stop.pole_down.time)]
         return f"{begins}: {', '.join([*struck, 'arrival'])}."
     parts = [stop_sentence(stop, plan.departure), *filter(None, (turned_words(stop),))]
+    if (ready := stop.pole_ready) is not None:
+        parts.insert(0, f"{ready_words(ready)} from {clock(ready.time)}")
     if stop.order is None:
         parts += [
             *filter(None, (ground_words(board),)),

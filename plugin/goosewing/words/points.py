@@ -31,6 +31,7 @@ if TYPE_CHECKING:
         Order,
         Plan,
         PoleDown,
+        PoleReady,
         Side,
         Stretch,
         Tack,
@@ -46,6 +47,9 @@ NEAR_THE_LEE_DEG = 5.0
 """So near to dead aft a helm is told to err upwards: in a sea she yaws by as much. Common
 practice, no source. [°]"""
 
+DEAD_AFT_DEG = 4.0
+"""So near to dead aft no helm tells on which quarter the wind is. [°]"""
+
 _SAME_DEG = 1.0
 """A heading that is altered by less is the same to the helm. [°]"""
 
@@ -56,6 +60,11 @@ POLE_UP = "the pole already up"
 """Said where a passage begins under a poled sail set: its first sails cost no manoeuvre."""
 
 STRIKE = "strike the pole"
+
+MAKE_READY, RIG_AND_MAKE_READY = (
+    "make the pole ready",
+    "rig the preventer and make the pole ready",
+)
 
 BEYOND = "beyond the forecast"
 """Marks a board on which the last values of a forecast are held on."""
@@ -277,6 +286,26 @@ def strike_words(begins: datetime) -> str:
     return f"{STRIKE} from {clock(begins.astimezone(UTC))}"
 
 
+def ready_words(ready: PoleReady) -> str:
+    """Say what is done before she bears away to where the pole is set."""
+    return RIG_AND_MAKE_READY if ready.preventer else MAKE_READY
+
+
+def sides_words(stop: Stop) -> str | None:
+    """Say on which side boom and headsail are where a pole is down, and the preventer with it.
+
+    Off where the next board leaves an accidental gybe no longer near. Common practice, no source.
+    """
+    board = stop.board
+    if stop.pole_down is None or board is None or board.poled or board.engine:
+        return None
+    side = "port" if board.tack == "starboard" else "starboard"
+    stays = board.twa_deg >= DEAD_DOWNWIND_DEG
+    gybed = any(each.kind == "gybe" for each in stop.manoeuvres)
+    preventer = "" if gybed else f", preventer {'stays' if stays else 'off'}"
+    return f"boom and headsail to {side}{preventer}"
+
+
 def not_counted_words(down: PoleDown) -> str:
     """Say what the times lack, where no board is left to strike the pole before."""
     return f"in none of the times: arrival up to {seconds_words(down.takes_s)} later"
@@ -432,22 +461,36 @@ def handling_words(stop: Stop) -> str | None:
     turned = turned_words(stop)
     through = bool(kinds & {"tack", "gybe"})
     if "set_pole" in kinds and turned is not None:
-        said.append(READY if through else RIGGED)
+        said += _ready_first(stop, READY if through else RIGGED)
         rigged = f", {RIG_THEN}" if through else ", and"
         said.append(f"{turned}{rigged} set the pole there")
     elif "set_pole" in kinds and stop.board is not None:
         on = stop.board
         new = heading_words(on.heading_deg, on.heading_magnetic_deg, on.heading_compass_deg)
-        said += [RIGGED, f"come to {new}, and set the pole there"]
+        said += [*_ready_first(stop, RIGGED), f"come to {new}, and set the pole there"]
     elif turned is not None:
         said.append(turned)
     return ", then ".join(said) or None
+
+
+def _ready_first(stop: Stop, words: str) -> list[str]:
+    """Say what is rigged first, where no line before orders it."""
+    return [words] if stop.pole_ready is None else []
 
 
 RIGGED = "preventer rigged and pole made ready first"
 READY = "pole made ready first"
 RIG_THEN = "rig the preventer, and"
 """In a gybe or tack the boom comes over: its preventer is rigged on the new side only."""
+
+
+def held_until_down_words(stop: Stop) -> str | None:
+    """Say what is steered until the pole is down."""
+    held = _held_words(stop)
+    takes_s = sum(each.cost_s for each in stop.manoeuvres)
+    return (
+        None if held is None else f"hold {held} until the pole is down ({seconds_words(takes_s)})"
+    )
 
 
 def _held_words(stop: Stop) -> str | None:
@@ -478,19 +521,24 @@ def err_words(held: Steering) -> str | None:
     Returns
     -------
     str or None
-        As in "wind on the starboard quarter, never by the lee; err up: room 10° up to starboard,
-        none down".
+        As in "wind dead aft, never by the lee; err up, to starboard: room 10° up, none down".
     """
     if held.lower_deg is None:
         return None
     other = "port" if held.tack == "starboard" else "starboard"
     lower = round(held.lower_deg)
-    room = [f"{lower}° down to {other}" if lower else "none down"]
+    room = [f"{lower}° down" if lower else "none down"]
     if held.higher_deg is not None:
         higher = round(held.higher_deg)
-        room.insert(0, f"{higher}° up to {held.tack}" if higher else "none up")
-    up = f"err up, to {held.tack}: " if lower < NEAR_THE_LEE_DEG else ""
-    return f"wind on the {held.tack} quarter, never by the lee; {up}room {', '.join(room)}"
+        room.insert(0, f"{higher}° up" if higher else "none up")
+    wind = "dead aft" if held.lower_deg < DEAD_AFT_DEG else f"on the {held.tack} quarter"
+    up = f"up, to {held.tack}" if _errs_up(lower, held.higher_deg) else f"down, to {other}"
+    return f"wind {wind}, never by the lee; err {up}: room {', '.join(room)}"
+
+
+def _errs_up(lower_deg: float, higher_deg: float | None) -> bool:
+    """Whether the helm rather errs upwards: near the lee, and where there is as much room."""
+    return lower_deg < NEAR_THE_LEE_DEG or higher_deg is None or higher_deg >= lower_deg
 
 
 def spars_words(board: Board) -> str | None:
