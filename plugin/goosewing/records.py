@@ -651,7 +651,20 @@ class Passed:
 class Turn:
     """A change of tack or sails of a plan that was not kept; of course alone without kinds.
 
-    `heading_deg` is what is steered first from there on.
+    Attributes
+    ----------
+    heading_deg : float or None
+        What is steered first from there on. [°]
+    mark : str or None
+        The mark at which it is, also where she carries on.
+    from_mark : FromMark or None
+        Elsewhere, where it lies from the leg's mark.
+    tack, sail_set, poled
+        Of the board from there on; None where none begins.
+    alters_to : "port", "starboard" or None
+        To which hand her heading changes; None where it doesn't.
+    keep_twa_deg : float or None
+        The true wind angle that is kept, where that makes the heading swing. [°]
     """
 
     kinds: tuple[ManoeuvreKind, ...]
@@ -661,6 +674,13 @@ class Turn:
     heading_deg: float | None = None
     heading_magnetic_deg: float | None = None
     heading_compass_deg: float | None = None
+    mark: str | None = None
+    from_mark: FromMark | None = None
+    tack: Tack | None = None
+    sail_set: str | None = None
+    poled: bool = False
+    alters_to: Side | None = None
+    keep_twa_deg: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -681,7 +701,7 @@ class WhatIf:
     sequence : tuple of str
         The boards leg by leg, such as "port tack, main and jib", where they are others.
     turns : tuple of Turn
-        Where she would tack, gybe, or change sails.
+        Where she would tack, gybe, or change sails, and the marks on her way.
     first : Turn or None
         Where she departs, and what she then steers; None where there is no plan.
     near : tuple of Near

@@ -559,18 +559,25 @@ def test_what_if_tells_turns_and_boards_or_why_there_is_no_plan(printed):
         if not row["arrival"]:
             # Two hours earlier lies before the weekend's forecast.
             assert (name, row["if"]) == ("weekend", "leaving 2 h earlier")
-            assert "the forecast covers" in row["boards"]
+            assert "the forecast covers" in row["turns: when, where"]
             continue
-        assert row["boards"] == "same boards" or "tack, " in row["boards"]
-        if name == "weekend" and row["boards"] == "same boards":
+        advice, first, *turns = row["turns: when, where"].split("; ")
+        assert advice in ("same boards", "other boards")
+        if name == "weekend" and advice == "same boards":
             ordered = [row["Where, what"] for row in steered(cells)]
             assert any(what.startswith("A1: alter course") for what in ordered)
             assert "alter course " in row["turns: when, where"]
-        first, *turns = row["turns: when, where"].split("; ")
-        assert re.fullmatch(r"\d{3}°M first", first)
+        then = r"(, (?:boom|pole) to (?:port|starboard)){0,2}, \d{3}°M(, keep \d{2,3}°)?"
+        assert re.fullmatch(rf"first (port|starboard) tack, [a-z -]+{then}", first)
+        # The mark between is told always, also where she but carries on.
+        assert any(re.search("Z \\d\\d:\\d\\d (Narrows|Halfway Bank): ", turn) for turn in turns)
         for turn in (each for each in turns if not each.startswith("passes ")):
-            at = r"(Narrows|Halfway Bank|\d\d°\d\d\.\d\d'N \d{3}°\d\d\.\d\d'E)"
-            assert re.search(rf"\d{{4}}Z \d\d:\d\d {at} to \d{{3}}°M$", turn)
+            mark = r"(?:Narrows|Halfway Bank|South Roads|East Haven)"
+            at = (rf"(?:{mark}|\d\d°\d\d\.\d\d'N \d{{3}}°\d\d\.\d\d'E, {mark} bears "
+                  rf"\d{{3}}°M, \d+\.\d nm)")  # fmt: skip
+            done = rf"\d{{4}}Z \d\d:\d\d {at}: [a-z -]+[^:]*{then}"
+            assert re.fullmatch(done, turn)
+            assert ("pole to" in turn) is ("set pole" in turn)
         takes = re.fullmatch(r"the same|([+-])(?:(\d+) h )?(\d+) min", row["takes"])
         more = int(takes[2] or 0) * 60 + int(takes[3] or 0)
         more = -more if takes[1] == "-" else more

@@ -373,9 +373,11 @@ def _if_with(found: WhatIf, find: VariationAt, card: DeviationCard | None) -> Wh
     def turn(each: Turn | None) -> Turn | None:
         if each is None or each.heading_deg is None:
             return each
-        magnetic = float(magnetic_from_true(each.heading_deg, find(each.lat, each.lon, each.time)))
+        variation = find(each.lat, each.lon, each.time)
+        magnetic = float(magnetic_from_true(each.heading_deg, variation))
         return replace(
             each,
+            from_mark=_by_compass(each.from_mark, variation),
             heading_magnetic_deg=magnetic,
             heading_compass_deg=_by_card(magnetic, card),
         )

@@ -23,10 +23,11 @@ from goosewing.foresight.stretches import (
     cuts,
     held_points,
     log_run_nm,
+    seen_from_mark,
     water_track_deg,
     with_stretches,
 )
-from goosewing.records import CAUTIONS, FromMark, Hour
+from goosewing.records import CAUTIONS, Hour
 from goosewing.weather.base import datetime_from_hours, hours_from_datetime
 from goosewing.words.figures import clock, hours_and_minutes
 from goosewing.words.points import steering
@@ -41,6 +42,7 @@ if TYPE_CHECKING:
         BoardPoint,
         Departure,
         Fix,
+        FromMark,
         Leg,
         Mark,
         Order,
@@ -216,17 +218,7 @@ def _from_mark(leg: Leg, board: Board) -> Board:
 
 
 def _seen(leg: Leg, place: Fix | Order | PoleDown | PoleReady) -> FromMark:
-    return _seen_at(leg, place.lat, place.lon)
-
-
-def _seen_at(leg: Leg, lat: float, lon: float) -> FromMark:
-    mark = leg.boards[-1].end
-    line = geodesy.loxodrome_inverse(mark.lat, mark.lon, lat, lon)
-    return FromMark(
-        mark=leg.destination,
-        bearing_deg=float(line.bearing_deg) % 360.0,
-        distance_nm=float(line.distance_nm),
-    )
+    return seen_from_mark(leg, place.lat, place.lon)
 
 
 def _with_near(leg: Leg, dangers: Sequence[Mark]) -> Leg:
@@ -294,7 +286,7 @@ def by_hours(plan: Plan, weather: Weather) -> tuple[Hour, ...]:
                 heading_deg=float(here.heading_deg[i]) % 360.0,
                 course_over_ground_deg=float(course[i]) % 360.0,
                 weather=seen, to_go_nm=float(to_go[i]), log_nm=float(here.log_nm[i]),
-                from_mark=_seen_at(plan.legs[leg], lat, lon),
+                from_mark=seen_from_mark(plan.legs[leg], lat, lon),
                 awa_deg=_known(here.awa_deg[i]), aws_kn=_known(here.aws_kn[i]),
                 boat_speed_kn=_known(here.boat_speed_kn[i]),
                 speed_over_ground_kn=_known(speed[i]),

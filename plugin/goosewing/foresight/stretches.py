@@ -14,7 +14,7 @@ import numpy as np
 
 from goosewing.earth import geodesy
 from goosewing.earth.angles import wrap_180
-from goosewing.records import PoleDown, PoleReady, Stretch
+from goosewing.records import FromMark, PoleDown, PoleReady, Stretch
 from goosewing.units import SECONDS_PER_HOUR
 from goosewing.weather.base import hours_from_datetime
 
@@ -145,6 +145,17 @@ def _stretch(tack: Tack, points: Sequence[BoardPoint], log_at_nm: float, log_nm:
         tws_kn=first.tws_kn,
         twd_deg=first.twd_deg,
         last_twd_deg=last.twd_deg,
+    )
+
+
+def seen_from_mark(leg: Leg, lat: float, lon: float) -> FromMark:
+    """Tell where a place lies from the mark at a leg's end."""
+    mark = leg.boards[-1].end
+    line = geodesy.loxodrome_inverse(mark.lat, mark.lon, lat, lon)
+    return FromMark(
+        mark=leg.destination,
+        bearing_deg=float(line.bearing_deg) % 360.0,
+        distance_nm=float(line.distance_nm),
     )
 
 

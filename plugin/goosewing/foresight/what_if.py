@@ -20,7 +20,7 @@ from goosewing.errors import NoPlanError
 from goosewing.foresight.later import SHORT_H, delays_h
 from goosewing.foresight.passing import near
 from goosewing.foresight.pieces import Piece, pieces_of
-from goosewing.foresight.stretches import cuts
+from goosewing.foresight.stretches import cuts, seen_from_mark, with_stretches
 from goosewing.records import Late, Turn, WhatIf
 from goosewing.turns import stops
 from goosewing.velocities.velocity_set import (
@@ -32,6 +32,7 @@ from goosewing.velocities.velocity_set import (
 )
 from goosewing.weather.altered import AlteredWeather
 from goosewing.weather.base import hours_from_datetime
+from goosewing.words.points import alters_to, steering
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -139,7 +140,7 @@ def planned_if(case: Case, made: Plan, change: Change) -> WhatIf:
     )
     try:
         asked = replace(case, weather=other, departure=departure, notices=())
-        plan = plans.of_case(asked, compare=False)
+        plan = with_stretches(plans.of_case(asked, compare=False))
     except NoPlanError as error:
         return replace(answer, reason=str(error))
     same = sequence(plan) == sequence(made)
@@ -150,7 +151,7 @@ def planned_if(case: Case, made: Plan, change: Change) -> WhatIf:
         same_boards=same,
         sequence=() if same else tuple(sequence_words(leg, names) for leg, names in sequence(plan)),
         turns=_turns(plan),
-        first=_turn(next(stops(plan)), plan.departure),
+        first=_turn(plan, next(stops(plan)), plan.departure),
         near=near(made.dangers, [*_points(plan)]),
     )
 
@@ -183,23 +184,33 @@ def sequence_words(destination: str, names: Sequence[str]) -> str:
 
 
 def _turns(plan: Plan) -> tuple[Turn, ...]:
-    """Where something is done, and where between two marks another course is steered."""
+    """Where something is done or another course is steered, and each mark on the way."""
     return tuple(
-        _turn(stop, time)
+        _turn(plan, stop, time)
         for stop in stops(plan)
-        if stop.manoeuvres or (stop.mark is None and stop.kind == "course change")
+        if stop.manoeuvres or stop.kind == "course change"
+        if not (stop.last or (stop.leg == stop.at == stop.nth == 0 and not stop.manoeuvres))
         if (time := stop.manoeuvres[0].time if stop.manoeuvres else stop.time) is not None
     )
 
 
-def _turn(stop: Stop, time: datetime) -> Turn:
-    held = stop.order or stop.board
+def _turn(plan: Plan, stop: Stop, time: datetime) -> Turn:
+    held, board = stop.order or stop.board, stop.board
     return Turn(
         kinds=tuple(each.kind for each in stop.manoeuvres),
         lat=stop.lat,
         lon=stop.lon,
         time=time,
         heading_deg=None if held is None else held.heading_deg,
+        mark=None if stop.mark is None else stop.mark.name,
+        from_mark=(
+            seen_from_mark(plan.legs[stop.leg], stop.lat, stop.lon) if stop.mark is None else None
+        ),
+        tack=None if board is None or board.engine else board.tack,
+        sail_set=None if board is None else board.sail_set,
+        poled=board is not None and board.poled,
+        alters_to=None if held is None else alters_to(stop.before, held),
+        keep_twa_deg=None if board is None else steering(board, stop.nth).keep_twa_deg,
     )
 
 

@@ -78,7 +78,7 @@ from goosewing.words.what_if import (
     advice_words,
     behind_line,
     change_name,
-    steer_words,
+    first_words,
     turns_words,
 )
 
@@ -112,7 +112,7 @@ COLOURS = {"ink": INK, "rule": "#b9c1c9", "port": PORT, "starboard": STARBOARD}
 its page's rules. On a dark screen all drawings are turned round as a whole."""
 
 CHART_INCHES = (8.6, 5.6)
-LOW_CHART_INCHES, LOWEST_CHART_INCHES = (8.6, 3.8), (8.6, 2.7)
+LOW_CHART_INCHES, LOWEST_CHART_INCHES = (8.6, 3.8), (8.6, 2.6)
 """Paper's width without its margins is 7.3 inches: letters are a seventh smaller on it.
 
 Lower where long tables share the two pages.
@@ -714,8 +714,8 @@ class IfRow(NamedTuple):
     change: str
     arrival: str
     longer: str
-    boards: str
     turns: str
+    """Whether the boards are the plan's, and how she is sailed; or why there is no plan."""
 
 
 def _what_if(plan: Plan, zone: tzinfo | None) -> list[IfRow]:
@@ -724,26 +724,22 @@ def _what_if(plan: Plan, zone: tzinfo | None) -> list[IfRow]:
             change_name(each),
             "" if each.arrival is None else _times(each.arrival, zone),
             "" if (more := added_minutes(each, plan)) is None else added_words(more),
-            _what_boards(each),
-            _what_turns(each, plan, zone),
+            _what_turns(each, zone),
         )
         for each in plan.what_if
     ]
 
 
-def _what_turns(each: WhatIf, plan: Plan, zone: tzinfo | None) -> str:
-    if each.elapsed_h is None:
-        return ""
-    steer = steer_words(each.first)
-    first = [] if steer is None else [f"{steer} first"]
-    turns = turns_words(each.turns, plan.marks, zone) if each.turns else "none"
-    return "; ".join([*first, turns, *([near] if (near := near_words(each.near)) else [])])
-
-
-def _what_boards(each: WhatIf) -> str:
+def _what_turns(each: WhatIf, zone: tzinfo | None) -> str:
     if each.elapsed_h is None:
         return f"can't be planned: {each.reason}"
-    return "; ".join(each.sequence) or advice_words(each)
+    said = (
+        advice_words(each),
+        first_words(each.first),
+        turns_words(each.turns, zone) if each.turns else "no turns",
+        near_words(each.near),
+    )
+    return "; ".join(filter(None, said))
 
 
 def _times(time: datetime, zone: tzinfo | None) -> str:

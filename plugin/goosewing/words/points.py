@@ -35,6 +35,7 @@ if TYPE_CHECKING:
         Side,
         Stretch,
         Tack,
+        Turn,
     )
     from goosewing.turns import Stop
 
@@ -541,13 +542,13 @@ def _errs_up(lower_deg: float, higher_deg: float | None) -> bool:
     return lower_deg < NEAR_THE_LEE_DEG or higher_deg is None or higher_deg >= lower_deg
 
 
-def spars_words(board: Board) -> str | None:
+def spars_words(board: Board | Turn) -> str | None:
     """Say on which side boom and pole are; None without a pole.
 
     On wing-and-wing the tack is the side opposite the main boom, and the headsail's pole is
     on that side.
     """
-    if not board.poled:
+    if not board.poled or board.tack is None:
         return None
     return f"boom to {'port' if board.tack == 'starboard' else 'starboard'}, pole to {board.tack}"
 

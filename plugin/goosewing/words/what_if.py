@@ -16,12 +16,13 @@ from goosewing.words.figures import (
     listed,
     position_words,
 )
+from goosewing.words.points import spars_words
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Sequence
     from datetime import datetime, tzinfo
 
-    from goosewing.records import Mark, Plan, Turn
+    from goosewing.records import Plan, Turn
 
 
 def lines(plan: Plan) -> list[str]:
@@ -117,13 +118,11 @@ MOST_TURNS = 6
 """Of more, altered courses are passed over; then the first are told, and how many besides."""
 
 
-def turns_words(
-    turns: Sequence[Turn], marks: Sequence[Mark] = (), zone: tzinfo | None = None
-) -> str:
+def turns_words(turns: Sequence[Turn], zone: tzinfo | None = None) -> str:
     """Say what is done when and where, by name where that is a mark."""
     if len(turns) > MOST_TURNS:
         turns = [each for each in turns if each.kinds]
-    said = [turn_words(each, marks, zone) for each in turns[:MOST_TURNS]]
+    said = [turn_words(each, zone) for each in turns[:MOST_TURNS]]
     if len(turns) > MOST_TURNS:
         said.append(f"{len(turns) - MOST_TURNS} more")
     return "; ".join(said)
@@ -146,25 +145,69 @@ def _minute(time: datetime) -> datetime:
 
 
 def _done(each: Turn) -> str:
-    return ", ".join(kind.replace("_", " ") for kind in each.kinds) or "alter course"
+    if not each.kinds:
+        # At a mark only it is known that she alters no course.
+        carries_on = each.mark is not None and each.alters_to is None
+        hand = "" if each.alters_to is None else f" to {each.alters_to}"
+        return "carry on" if carries_on else f"alter course{hand}"
+    said = {
+        "tack": "tack" if each.tack is None else f"onto {each.tack} tack",
+        "gybe": "gybe" if each.tack is None else f"gybe onto {each.tack} tack",
+        "change_sails": "change sails" if each.sail_set is None else f"change to {each.sail_set}",
+    }
+    return ", ".join(said.get(kind, kind.replace("_", " ")) for kind in each.kinds)
 
 
-def turn_words(each: Turn, marks: Iterable[Mark] = (), zone: tzinfo | None = None) -> str:
-    """Say what is done, when and where; by name, where that is a mark.
+def turn_words(each: Turn, zone: tzinfo | None = None) -> str:
+    """Say when and where, by name or by the mark ahead, what is done, and how she then goes.
+
+    Examples
+    --------
+    >>> from datetime import datetime, UTC
+    >>> from goosewing.records import FromMark, Turn
+    >>> noon = datetime(2027, 6, 1, 12, tzinfo=UTC)
+    >>> turn_words(Turn(kinds=("gybe",), mark="B", lat=57.1, lon=11.2, time=noon, tack="port"))
+    '1200Z B: gybe onto port tack'
+    >>> seen = FromMark(mark="C", bearing_deg=184.0, distance_nm=2.0)
+    >>> turn_words(Turn(kinds=(), from_mark=seen, lat=57.1, lon=11.2, time=noon, heading_deg=9.0))
+    "1200Z 57°06.00'N 011°12.00'E, C bears 004°, 2.0 nm: alter course, 009°"
+    """
+    place = each.mark or position_words(each.lat, each.lon)
+    if (seen := each.from_mark) is not None:
+        magnetic = seen.bearing_magnetic_deg
+        back = None if magnetic is None else magnetic + 180.0
+        bears = helm_words(seen.bearing_deg + 180.0, back, None)
+        place = f"{place}, {seen.mark} bears {bears}, {seen.distance_nm:.1f} nm"
+    sides = spars_words(each) if {"set_pole", "gybe"} & set(each.kinds) else None
+    said = [_done(each), *([] if sides is None else [sides]), *_then(each)]
+    return f"{clock(each.time)}{by_ship(each.time, zone)} {place}: {', '.join(said)}"
+
+
+def first_words(each: Turn | None) -> str | None:
+    """Say how she begins; None where that isn't known.
 
     Examples
     --------
     >>> from datetime import datetime, UTC
     >>> from goosewing.records import Turn
     >>> noon = datetime(2027, 6, 1, 12, tzinfo=UTC)
-    >>> turn_words(Turn(kinds=("gybe", "set_pole"), lat=57.1, lon=11.2, time=noon))
-    "gybe, set pole 1200Z 57°06.00'N 011°12.00'E"
+    >>> first_words(Turn(kinds=(), lat=57.1, lon=11.2, time=noon, heading_deg=95.0, poled=True,
+    ...                  tack="port", sail_set="wing-and-wing", keep_twa_deg=171.0))
+    'first port tack, wing-and-wing, 095°, keep 171°'
     """
-    at = position_words(each.lat, each.lon)
-    named = (mark.name for mark in marks if position_words(mark.lat, mark.lon) == at)
-    return f"{_done(each)} {clock(each.time)}{by_ship(each.time, zone)} {next(named, at)}" + (
-        "" if (steer := steer_words(each)) is None else f" to {steer}"
-    )
+    if each is None or each.sail_set is None:
+        return None
+    on = each.sail_set if each.tack is None else f"{each.tack} tack, {each.sail_set}"
+    return ", ".join([f"first {on}", *_then(each)])
+
+
+def _then(each: Turn) -> list[str]:
+    """Say what is steered from a turn on."""
+    steer, kept = steer_words(each), each.keep_twa_deg
+    return [
+        *([] if steer is None else [steer]),
+        *([] if kept is None else [f"keep {kept:.0f}°"]),
+    ]
 
 
 def steer_words(each: Turn | None) -> str | None:
