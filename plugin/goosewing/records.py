@@ -635,6 +635,10 @@ class Passed:
         How it then bears. [°]
     side : "port" or "starboard"
         On which hand she then has it.
+    log_at_nm : float or None
+        What the log has then run since the departure. [nm]
+    course_over_ground_deg : float or None
+        [°]
     """
 
     name: str
@@ -645,6 +649,8 @@ class Passed:
     bearing_deg: float
     side: Side
     bearing_magnetic_deg: float | None = None
+    log_at_nm: float | None = None
+    course_over_ground_deg: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -134,7 +134,7 @@ def test_every_figure_of_the_orders_is_the_document_s(planned, page):
         assert cells["TWA AWA AWS"] == angles
         speeds = [board["boat_speed_kn"], board["speed_over_ground_kn"]]
         miles = [board["log_nm"], board["distance_nm"]]
-        for name, values in (("kn log SOG", speeds), ("nm log ground", miles)):
+        for name, values in (("log kn SOG kn", speeds), ("nm log ground", miles)):
             told = [float(each) for each in cells[name].split()]
             assert told == pytest.approx(values, abs=0.051)
         hours, minutes = re.match(r"(?:(\d+) h )?(\d+) min\b", cells["lasts"]).groups()

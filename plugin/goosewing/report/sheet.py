@@ -286,6 +286,10 @@ def format_sheet(
         what_if=_what_if(shown, zone),
         polars=[(each, graphs.polar_words(each)) for each in graphs.polars(shown, boat)],
         alternatives=_alternatives(shown),
+        other_first=any(
+            each.kind == "other board first" for leg in shown.legs for each in leg.alternatives
+        ),
+        downwind_poled=any(board.poled for leg in shown.legs for board in leg.boards),
         hangs=(*ensemble_lines(shown), *filter(None, (behind_line(shown),)), *chances_lines(shown)),
         spoken=spoken(shown),
         cautions=(*_cautions(shown), TIDE),

@@ -109,10 +109,13 @@ def passed_words(each: Passed, zone: tzinfo | None = None) -> str:
     "Skarv, 57°06.00'N 011°00.00'E: nearest at 1200Z, 0.8 nm off to starboard, bearing 262°."
     """
     bearing = heading_words(each.bearing_deg, each.bearing_magnetic_deg, None)
+    run = "" if each.log_at_nm is None else f", log {each.log_at_nm:.1f}"
+    course = each.course_over_ground_deg
+    going = "" if course is None else f", COG {three_figures(course)}"
     return (
         f"{each.name}, {position_words(each.lat, each.lon)}: nearest at "
-        f"{clock(each.time)}{by_ship(each.time, zone)}, "
-        f"{each.distance_nm:.1f} nm off to {each.side}, bearing {bearing}."
+        f"{clock(each.time)}{by_ship(each.time, zone)}{run}, "
+        f"{each.distance_nm:.1f} nm off to {each.side}, bearing {bearing}{going}."
     )
 
 
@@ -151,20 +154,22 @@ def tides_words(tides: Sequence[Tide], zone: tzinfo | None = None) -> str:
     >>> from goosewing.records import Tide
     >>> noon = datetime(2027, 6, 1, 12, tzinfo=UTC)
     >>> tides_words([Tide(port="Graahavn", time=noon, range_m=1.9)])
-    'High water Graahavn: 2027-06-01 1200Z (range 1.9 m).'
+    'High water Graahavn: 2027-06-01 1200Z, range 1.9 m.'
     """
-    times = [f"{_dated(each.time, zone)} (range {each.range_m:.1f} m)" for each in tides]
+    times = [f"{_dated(each.time, zone)}, range {each.range_m:.1f} m" for each in tides]
     port = f"High water {tides[0].port}".strip()
-    return f"{port}: {', '.join(times)}."
+    return f"{port}: {'; '.join(times)}."
 
 
 def _dated(time: datetime, zone: tzinfo | None) -> str:
-    """Write a time with its day, by the ship's clock too with a day where that is another."""
+    """Write one time with its day; in brackets by the ship's clock, its day where another."""
     minute = time + timedelta(seconds=30)
     words = f"{minute:%Y-%m-%d} {clock(time)}"
-    if zone is None or minute.astimezone(zone).date() == minute.date():
-        return f"{words}{by_ship(time, zone)}"
-    return f"{words}, {minute.astimezone(zone):%Y-%m-%d %H:%M}"
+    if zone is None:
+        return words
+    there = minute.astimezone(zone)
+    day = "" if there.date() == minute.date() else f"{there:%Y-%m-%d} "
+    return f"{words} ({day}{there:%H:%M})"
 
 
 def from_mark_words(place: FromMark) -> str:
