@@ -383,3 +383,28 @@ def test_a_course_that_leads_past_the_mark_is_planned_anew_before_it(brisvik, as
         watch.sail(1)
         reasons.add(watch.state.planned.order.reason)
     assert ("her course leads past M1" in reasons) == anew
+
+
+@pytest.mark.parametrize(("aside_nm", "told"), [(0.01, False), (0.3, True)])
+def test_no_turn_is_told_onto_boards_within_the_distance_at_which_the_mark_is_rounded(
+    brisvik, aside_nm, told
+):
+    """Her board passes a mark well within the 0.1 nm at which it is rounded: no tack pays."""
+    watch = Watch(brisvik)
+    watch.heading = 268.0
+    watch.sail(60)
+    mark = watch.lat + aside_nm / 60.0, beyond(270.0, 1.0)[1]
+    watch.route(mark, (mark[0] + 0.05, mark[1] - 0.2))
+    watch.sail(2)
+    tacks = [board.tack for board in watch.state.planned.plan.legs[0].boards]
+    assert tacks == ["starboard", "port"]
+    for _ in range(1200):
+        watch.sail(1)
+        if watch.state.pending is not None and watch.state.route.next == 1:
+            watch.take(Acknowledge(point=watch.state.pending.point))
+            watch.heading = 359.0
+        if watch.events("mark_rounded"):
+            break
+    assert len(watch.events("mark_rounded")) == 1
+    kinds = {event.kind for event in watch.events() if "port tack" in event.message}
+    assert kinds == ({"approach", "turn_now"} if told else set())

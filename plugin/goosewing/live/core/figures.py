@@ -30,7 +30,7 @@ def figures(state: State, desk: Desk) -> Figures:
     if board is None or not under_way(state):
         return found
     now = live(state.held, board)
-    turn = turns.turn_ahead(state)
+    turn = turns.turn_ahead(state, desk)
     awaiting = state.pending is not None
     lying = lines.lies(state)
     own = next((line for line in lying if line.tack == state.tack), None)

@@ -72,8 +72,11 @@ class Turn(NamedTuple):
     time_s: float | None
 
 
-def turn_ahead(state: State) -> Turn | None:
-    """Return how far off the next turning point is; None under the last order of a leg."""
+def turn_ahead(state: State, desk: Desk) -> Turn | None:
+    """Return how far off the next turning point is; None under the last order of a leg.
+
+    Nor is there one where she rounds the mark before it could be of use.
+    """
     stop, board = next_stop(state), present_board(state)
     if stop is None or board is None or state.planned is None:
         return None
@@ -81,6 +84,8 @@ def turn_ahead(state: State) -> Turn | None:
         return _order_ahead(state, board, stop)
     after = stop.board
     assert after is not None
+    if state.pending is None and _rounds_without(state, desk, stop, board):
+        return None
     if state.planned.order.forecast:
         # In changing wind the line of the board after curves: its beginning counts.
         place, course = board.end, after.course_over_ground_deg
@@ -96,6 +101,21 @@ def turn_ahead(state: State) -> Turn | None:
         return Turn(stop, short, abs(off), None if short else 0.0, None if short else 0.0)
     hours = abs(off / rate)
     return Turn(stop, short, abs(off), hours * math.hypot(*velocity), hours * 3600.0)
+
+
+def _rounds_without(state: State, desk: Desk, stop: Stop, board: Board) -> bool:
+    """Whether what is left after a turn lies within the distance at which the mark is rounded.
+
+    And on this board she comes as near: a mark that is left on a hand has a place to turn at.
+    """
+    assert state.planned is not None
+    mark = next_mark(state)
+    radius = rounding.radius_nm(mark, desk)
+    left = sum(each.distance_nm for each in state.planned.plan.legs[0].boards[stop.at :])
+    if mark.leave is not None or left > radius:
+        return False
+    bearing, velocity = to_mark(state), _velocity_ahead(state, board, live(state.held, board))
+    return _passes_nm(bearing, velocity) <= radius
 
 
 def _order_ahead(state: State, board: Board, stop: Stop) -> Turn:
@@ -178,7 +198,7 @@ def time_ahead_s(state: State) -> float | None:
 
 def counted_down(state: State, desk: Desk) -> State:
     """Keep the time to the next turn, or to the mark, so that it falls steadily."""
-    turn = turn_ahead(state)
+    turn = turn_ahead(state, desk)
     if turn is not None:
         name, time_s = name_at(turn.stop), turn.time_s
     else:
@@ -213,7 +233,7 @@ def _smoothed(before: Countdown, measured_s: float, now_s: float) -> Countdown:
 def turning(state: State, desk: Desk) -> tuple[State, list[Event]]:
     """Tell what is due of the next turn, or of the mark where the leg ends."""
     state = counted_down(state, desk)
-    turn = turn_ahead(state)
+    turn = turn_ahead(state, desk)
     if turn is None:
         if state.pending is not None:
             return _made(state, desk)

@@ -224,7 +224,7 @@ def _next(look: Look) -> Document | None:
         return None
     if look.state.pending is not None:
         return _due(look, planned)
-    turn = turns.turn_ahead(look.state)
+    turn = turns.turn_ahead(look.state, look.desk)
     if turn is None:
         return _mark_ahead(look, planned)
     assert turn.stop.board is not None
