@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from goosewing.earth import local_plane
 from goosewing.live.core.copies import replace
 from goosewing.live.core.sensing import lasting
-from goosewing.live.core.standing import next_mark, to_mark, to_place
+from goosewing.live.core.standing import next_mark, next_stop, to_mark, to_place, under_way
 from goosewing.live.core.state import Choice, Event, Question
 
 if TYPE_CHECKING:
@@ -33,7 +33,8 @@ def rounding(state: State, desk: Desk) -> tuple[State, list[Event]]:
         nearest = min(nearest, state.nearest_nm)
     state = replace(state, nearest_nm=nearest)
     course = _arriving_deg(state, route, route.next)
-    if course is None or local_plane.beyond_nm(bearing, course) <= 0.0:
+    past = course is not None and local_plane.beyond_nm(bearing, course) > 0.0
+    if not (past or _abeam(state, desk, bearing)):
         return state, []
     if nearest > radius_nm(mark, desk):
         return _passed_far_off(state, desk, route)
@@ -47,6 +48,29 @@ def rounding(state: State, desk: Desk) -> tuple[State, list[Event]]:
 def radius_nm(mark: Mark, desk: Desk) -> float:
     """Return how near she must have been to a mark for it to be rounded. [nm]."""
     return max(desk.rules.rounding_nm, 1.2 * mark.leave_distance_nm)
+
+
+def last_turn_is_idle(state: State, desk: Desk) -> bool:
+    """Whether the boards after the next turn lie within the distance at which the mark is rounded.
+
+    A mark that is left on a hand has a place to turn at.
+    """
+    stop = next_stop(state)
+    if stop is None or stop.order is not None or state.planned is None:
+        return False
+    mark = next_mark(state)
+    left = sum(board.distance_nm for board in state.planned.plan.legs[0].boards[stop.at :])
+    return mark.leave is None and left <= radius_nm(mark, desk)
+
+
+def _abeam(state: State, desk: Desk, bearing: local_plane.Bearing) -> bool:
+    """Whether a mark that she has been near lies abeam or abaft, with no turn left to make."""
+    made, nearest = state.course_made, state.nearest_nm
+    if made is None or nearest is None or state.pending is not None or not under_way(state):
+        return False
+    if nearest > radius_nm(next_mark(state), desk) or not last_turn_is_idle(state, desk):
+        return False
+    return made.east_kn * bearing.east_nm + made.north_kn * bearing.north_nm <= 0.0
 
 
 def on_to(state: State, following: int, why: str) -> State:

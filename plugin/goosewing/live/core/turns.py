@@ -84,7 +84,7 @@ def turn_ahead(state: State, desk: Desk) -> Turn | None:
         return _order_ahead(state, board, stop)
     after = stop.board
     assert after is not None
-    if state.pending is None and _rounds_without(state, desk, stop, board):
+    if state.pending is None and _rounds_without(state, desk, board):
         return None
     if state.planned.order.forecast:
         # In changing wind the line of the board after curves: its beginning counts.
@@ -103,19 +103,12 @@ def turn_ahead(state: State, desk: Desk) -> Turn | None:
     return Turn(stop, short, abs(off), hours * math.hypot(*velocity), hours * 3600.0)
 
 
-def _rounds_without(state: State, desk: Desk, stop: Stop, board: Board) -> bool:
-    """Whether what is left after a turn lies within the distance at which the mark is rounded.
-
-    And on this board she comes as near: a mark that is left on a hand has a place to turn at.
-    """
-    assert state.planned is not None
-    mark = next_mark(state)
-    radius = rounding.radius_nm(mark, desk)
-    left = sum(each.distance_nm for each in state.planned.plan.legs[0].boards[stop.at :])
-    if mark.leave is not None or left > radius:
+def _rounds_without(state: State, desk: Desk, board: Board) -> bool:
+    """Whether the boards after a turn are too short to matter, and this one leads by the mark."""
+    if not rounding.last_turn_is_idle(state, desk):
         return False
-    bearing, velocity = to_mark(state), _velocity_ahead(state, board, live(state.held, board))
-    return _passes_nm(bearing, velocity) <= radius
+    velocity = _velocity_ahead(state, board, live(state.held, board))
+    return _passes_nm(to_mark(state), velocity) <= rounding.radius_nm(next_mark(state), desk)
 
 
 def _order_ahead(state: State, board: Board, stop: Stop) -> Turn:
