@@ -96,10 +96,22 @@ def guide(state: State, before: Guide | None, names: Mapping[Place, str]) -> Gui
         return None
     awaited = state.pending is not None or state.planned.order.next != state.route.next
     if awaited and before is not None:
-        return replace(before, arrived=True)
+        return replace(_at_the_mark(state, state.planned, before, names), arrived=True)
     if awaited and (state.pending is None or state.pending.board == 0):
         return None
     return _to_next(state, state.planned, names, arrived=awaited)
+
+
+def _at_the_mark(
+    state: State, planned: Planned, before: Guide, names: Mapping[Place, str]
+) -> Guide:
+    """Lead to the mark that was rounded just now, also where a turn before it was left out."""
+    assert state.route is not None
+    if state.pending is not None or planned.order.next == state.route.next:
+        return before
+    end = planned.plan.legs[0].boards[-1].end
+    mark = names.get((end.lat, end.lon)) or planned.plan.legs[0].destination
+    return replace(before, waypoint=_short(mark), end=(end.lat, end.lon))
 
 
 def _to_next(state: State, planned: Planned, names: Mapping[Place, str], *, arrived: bool) -> Guide:

@@ -53,10 +53,10 @@ def radius_nm(mark: Mark, desk: Desk) -> float:
 def last_turn_is_idle(state: State, desk: Desk) -> bool:
     """Whether the boards after the next turn lie within the distance at which the mark is rounded.
 
-    A mark that is left on a hand has a place to turn at.
+    A mark that is left on a hand has a place to turn at, and an autopilot is led through all.
     """
     stop = next_stop(state)
-    if stop is None or stop.order is not None or state.planned is None:
+    if stop is None or stop.order is not None or state.planned is None or desk.steers:
         return False
     mark = next_mark(state)
     left = sum(board.distance_nm for board in state.planned.plan.legs[0].boards[stop.at :])
