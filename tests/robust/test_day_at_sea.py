@@ -70,7 +70,7 @@ def test_after_a_restart_the_same_is_told_at_the_same_times():
     for (what, at_s), (other, other_s) in zip(told(calm), told(anew), strict=True):
         assert what == other
         (before if at_s < 3600.0 * RESTART_H else after).append(other_s - at_s)
-    assert len(before) >= 4
+    assert len(before) >= 2
     assert len(after) >= 3
     assert set(before) == {0.0}
     assert max(map(abs, after)) <= STILL_S
