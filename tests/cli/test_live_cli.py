@@ -15,6 +15,7 @@ import time
 import urllib.request
 from itertools import pairwise
 from pathlib import Path
+from threading import Timer
 
 import gpxpy
 import pytest
@@ -187,6 +188,19 @@ def test_it_ends_cleanly_when_it_is_told_to(desk, ending, code):
     assert [path.name for path in file.parent.iterdir()] == [NAME]
 
 
+def up_to(process: subprocess.Popen[str], words: str) -> str:
+    """Read what it prints up to the line with these words, within a minute."""
+    lines = [""]
+    assert process.stdout is not None
+    late = Timer(60.0, process.kill)
+    late.start()
+    while words not in lines[-1]:
+        lines.append(process.stdout.readline())
+        assert lines[-1], "".join(lines)
+    late.cancel()
+    return "".join(lines)
+
+
 @pytest.mark.long
 @pytest.mark.skipif(sys.platform == "win32", reason="no such signals")
 def test_a_link_that_is_not_there_is_waited_for_and_its_socket_closed(desk, log):
@@ -198,17 +212,18 @@ def test_a_link_that_is_not_there_is_waited_for_and_its_socket_closed(desk, log)
         with socket.socket() as server:
             server.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
             server.bind(("127.0.0.1", port))
-            time.sleep(2.0)
+            said = up_to(process, "is not there")
             server.listen()
             server.settimeout(30)
             connection, _ = server.accept()
             connection.settimeout(20)
             connection.sendall(log.read_bytes()[:300])
-            time.sleep(1.5)
+            said += up_to(process, "is there")
             process.send_signal(signal.SIGINT)
             assert connection.recv(10) == b""
             connection.close()
         out, err = process.communicate(timeout=20)
+        out = said + out
     finally:
         process.kill()
     assert process.returncode == 130
