@@ -546,7 +546,7 @@ def test_a_route_the_crew_edits_is_planned_anew_from_the_mark_reached(host, engi
             "kind": "mark_rounded",
             "state": "normal",
             "message": "rounded",
-            "values": {"mark": "Beat 1"},
+            "values": {"mark": "Beat 1", "next": 2, "route": route},
         }
     )
     until(lambda: host.status()["events"])

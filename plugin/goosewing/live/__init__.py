@@ -62,7 +62,8 @@ Service to host
     ``overstood``, ``headed``, ``lifted``, ``turn_pays``, ``shifts_off``, ``wing_pays``,
     ``wing_no_longer_pays``, ``beyond_limits``, ``within_limits``, ``mark_rounded``,
     ``replanned``, ``stale``, ``recovered``, ``position_jumped``,
-    ``sources_disagree``, ``sources_agree``, ``clock``.
+    ``sources_disagree``, ``sources_agree``, ``clock``. A mark rounded tells its name, the
+    number of the point that is next (past the last at the end), and the route's id.
 ``{"type": "publish", "reason": "replanned" | "cleared" | "update", "resources":
 [{"kind": "routes" | "waypoints" | "notes" | "laylines" | "regions", "id", "value": {…} | null}, …],
 "deltas": [{"path", "value"}, …], "plan": {…} | null}``

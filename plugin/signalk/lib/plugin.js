@@ -383,18 +383,17 @@ class Plugin {
   event ({ kind, state, message, values }) {
     this.events.push({ time: new Date().toISOString(), kind, state, message, values })
     this.events.splice(0, this.events.length - MOST_EVENTS)
-    if (kind === 'mark_rounded') for (const mark of values?.marks ?? [values?.mark]) this.rounded(mark)
+    if (kind === 'mark_rounded') this.rounded(values)
     this.shelf.end(ENDS[kind] || [], message)
     this.shelf.notify(String(kind), state, message)
   }
 
   /** So that an engine that is started anew does not turn back to a mark that lies astern. */
-  rounded (mark) {
-    if (!this.order) return
-    const at = this.order.reached ?? this.order.next
-    if (this.order.points[at]?.name !== mark) return
-    this.order.reached = at + 1
-    if (!this.order.points[at + 1]) this.order = null
+  rounded ({ next, route } = {}) {
+    // By number: on a course of laps a mark is passed again, under a name of its own.
+    if (route !== this.order?.routeId || !(next > (this.order.reached ?? this.order.next))) return
+    this.order.reached = next
+    if (!this.order.points[next]) this.order = null
     this.keeper.write(this.order)
   }
 

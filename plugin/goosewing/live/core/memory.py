@@ -110,7 +110,7 @@ def _again(state: State, desk: Desk, kept: Memory, route: Route) -> tuple[State,
         names = [mark.name for mark in route.marks[route.next : following]]
         onward = route.marks[following].name
         words = f"{' and '.join(names)} rounded before the restart: on to {onward}."
-        events = [_rounded(state, words, names)]
+        events = [_rounded(state, words, names, following)]
         state = rounding.on_to(state, following, "started again")
     if kept.pending is not None:
         state, more = rounding.asked(state, _of_turn(kept.pending))
@@ -118,10 +118,10 @@ def _again(state: State, desk: Desk, kept: Memory, route: Route) -> tuple[State,
     return state, events
 
 
-def _rounded(state: State, words: str, names: list[str]) -> Event:
-    return Event(
-        time_s=state.now_s, kind="mark_rounded", message=words, values={"marks": names}
-    )  # fmt: skip
+def _rounded(state: State, words: str, names: list[str], following: int) -> Event:
+    route = "" if state.route is None else state.route.id
+    values = {"marks": names, "next": following, "route": route}
+    return Event(time_s=state.now_s, kind="mark_rounded", message=words, values=values)
 
 
 def _sure(state: State, desk: Desk, kept: Memory) -> bool:
@@ -187,7 +187,7 @@ def answered(state: State, given: Answer) -> tuple[State, list[Event]]:
         return _of_turn_answered(state, question, yes=yes), events
     if yes and state.route is not None:
         names = [mark.name for mark in state.route.marks[state.route.next : question.next]]
-        events += [_rounded(state, f"{' and '.join(names)} rounded.", names)]
+        events += [_rounded(state, f"{' and '.join(names)} rounded.", names, question.next)]
         return rounding.on_to(state, question.next, "marks astern are rounded"), events
     state = replace(state, wanted=state.wanted or "not rounded")
     if question.turn is not None:

@@ -40,7 +40,8 @@ def rounding(state: State, desk: Desk) -> tuple[State, list[Event]]:
         return _passed_far_off(state, desk, route)
     event = Event(
         time_s=state.now_s, kind="mark_rounded", message=f"{mark.name} rounded.",
-        severity="alert", values={"mark": mark.name},
+        severity="alert",
+        values={"mark": mark.name, "next": route.next + 1, "route": route.id},
     )  # fmt: skip
     return on_to(state, route.next + 1, f"{mark.name} is rounded"), [event]
 
