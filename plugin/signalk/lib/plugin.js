@@ -391,7 +391,8 @@ class Plugin {
   /** So that an engine that is started anew does not turn back to a mark that lies astern. */
   rounded ({ next, route } = {}) {
     // By number: on a course of laps a mark is passed again, under a name of its own.
-    if (route !== this.order?.routeId || !(next > (this.order.reached ?? this.order.next))) return
+    if (!this.order || route !== this.order.routeId) return
+    if (!(next > (this.order.reached ?? this.order.next))) return
     this.order.reached = next
     if (!this.order.points[next]) this.order = null
     this.keeper.write(this.order)
