@@ -332,7 +332,7 @@ def test_a_page_of_another_site_gives_no_orders_in_a_host(browser, sailing):
         assert page.evaluate(send, [orders, name, "{}"]) == 403
     assert page.evaluate(send, [f"http://localhost:{host.port}{DOORS}", "acknowledge", "{}"]) == 400
     # The plan stands; for a moment there is none where one was just made anew.
-    until(lambda: host.get(f"{DOORS}/panel")[1]["plan"], within_s=10)
+    until(lambda: host.get(f"{DOORS}/panel")[1]["plan"], within_s=30)
     context.close()
     # Where a browser says no more than the origin: on a network without https.
     for origin, code in (("http://evil.example", 403), ("null", 403), (orders[: -len(DOORS)], 400)):
