@@ -15,6 +15,7 @@ from rich.text import Text
 
 from goosewing.words.alternatives import alternative_lines
 from goosewing.words.chances import chances_lines
+from goosewing.words.crew import beforehand, steps_words
 from goosewing.words.ensembles import ensemble_lines
 from goosewing.words.figures import (
     clock,
@@ -33,7 +34,6 @@ from goosewing.words.on_the_way import (
 )
 from goosewing.words.points import (
     BEYOND,
-    STRIKE,
     UNDER_ENGINE,
     Steering,
     altered_words,
@@ -42,8 +42,8 @@ from goosewing.words.points import (
     keep_words,
     leaving_words,
     manoeuvred_words,
-    not_counted_words,
     steering,
+    uncounted_words,
 )
 from goosewing.words.titles import arrival
 from goosewing.words.what_if import lines as what_if_lines
@@ -53,7 +53,7 @@ if TYPE_CHECKING:
     from datetime import date, datetime, tzinfo
     from pathlib import Path
 
-    from goosewing.records import Board, Fix, Leg, Mark, Order, Plan, PoleDown
+    from goosewing.records import Board, Fix, Leg, Mark, Order, Plan, PoleWork
 
 SIDE_STYLE = {"port": "red", "starboard": "green"}
 """The trade's own colours; the word is always printed as well."""
@@ -249,10 +249,11 @@ def _leg_table(leg: Leg, mark: Mark, dates: _Dates, before: Board | None, heads:
         _add_board(table, board, _changes(before, board, number), dates, heads, first=number == 0)
         for nth, order in enumerate(board.orders[1:], 1):
             _add_order(table, board.orders[nth - 1], order, steering(board, nth), dates)
-        if board.pole_down is not None:
-            ahead = leg.boards[number + 1 : number + 2]
-            until = (ahead[0].point or "the turn") if ahead else mark.name
-            _add_pole_down(table, board.pole_down, until, dates)
+        ahead = leg.boards[number + 1 : number + 2]
+        until = (ahead[0].point or "the turn") if ahead else mark.name
+        for begun in (board.pole_down, board.pole_ready):
+            if begun is not None:
+                _add_begun(table, board, begun, until, dates)
         before = board
     last = leg.boards[-1]
     assert last.end.time is not None
@@ -290,7 +291,7 @@ def _reached(mark: Mark, end: Fix) -> Text:
     return said.append(f"\n{_at(end)}", style="not bold")
 
 
-def _at(place: Fix | Order | PoleDown) -> str:
+def _at(place: Fix | Order | PoleWork) -> str:
     # Between latitude and longitude a line may end: a narrow column would cut them off.
     lat, lon = position_words(place.lat, place.lon).split(" ")
     return f"{held(f'at {lat}')} {lon}"
@@ -367,17 +368,20 @@ def _add_order(table: Table, before: Order, order: Order, then: Steering, dates:
     _add_row(table, dates, order.time, said, heading.replace(" ", "\n"))
 
 
-def _add_pole_down(table: Table, down: PoleDown, until: str, dates: _Dates) -> None:
-    """Tell when striking the pole is begun, so that it is down at the board's end."""
-    takes = held(seconds_words(down.takes_s))
-    said = Text(f"Before {until}: {STRIKE} ({takes})", style="bold")
-    said.append(f"\n{_at(down)}", style="not bold")
-    if down.from_mark is not None:
-        said.append(f"\n{from_mark_words(down.from_mark)}", style="not bold")
-    if not down.counted:
-        said.append(f"\n{not_counted_words(down)}", style="not bold")
-    heading = heading_words(down.heading_deg, down.heading_magnetic_deg, down.heading_compass_deg)
-    _add_row(table, dates, down.time, said, heading.replace(" ", "\n"))
+def _add_begun(table: Table, board: Board, begun: PoleWork, until: str, dates: _Dates) -> None:
+    """Tell when the pole is begun to be handled, so that it is done at the board's end."""
+    steps = steps_words(beforehand(board.crew, begun))
+    takes = held(seconds_words(begun.takes_s))
+    said = Text(f"Before {until}: {steps} ({takes})", style="bold")
+    said.append(f"\n{_at(begun)}", style="not bold")
+    if begun.from_mark is not None:
+        said.append(f"\n{from_mark_words(begun.from_mark)}", style="not bold")
+    if (told := uncounted_words(begun)) is not None:
+        said.append(f"\n{told}", style="not bold")
+    heading = heading_words(
+        begun.heading_deg, begun.heading_magnetic_deg, begun.heading_compass_deg
+    )
+    _add_row(table, dates, begun.time, said, heading.replace(" ", "\n"))
 
 
 def _over_ground(board: Board, heads: _Heads) -> list[str]:

@@ -200,6 +200,10 @@ class FromMark:
     distance_nm: float
     bearing_magnetic_deg: float | None = None
     """The same from magnetic north, by the variation at the place."""
+    run_per_degree_nm: float | None = None
+    """How far she runs, as she comes there, while the mark's bearing changes by a degree: with
+    much, the bearing doesn't tell the place. None where she comes from elsewhere, or towards
+    the mark itself."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -273,18 +277,13 @@ class Order:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class PoleDown:
-    """Where the crew begins to strike the pole, so that it is down when its board ends.
-
-    What she runs meanwhile is of the board's own miles.
+class PoleWork:
+    """Where the crew begins to handle the pole before a board ends, still steering for its end.
 
     Attributes
     ----------
     takes_s : float
         [s]
-    counted : bool
-        Whether the plan's times count it, as a manoeuvre of the board that follows. At the
-        last mark none follows: there she may be so much later.
     heading_deg : float
         What is steered there. [°]
     log_at_nm : float or None
@@ -297,7 +296,6 @@ class PoleDown:
     lat: float
     lon: float
     takes_s: float
-    counted: bool
     heading_deg: float
     heading_magnetic_deg: float | None = None
     heading_compass_deg: float | None = None
@@ -306,29 +304,68 @@ class PoleDown:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class PoleReady:
-    """Where the crew begins to make the pole ready, so that it can be set where a board ends.
+class PoleDown(PoleWork):
+    """Where the crew begins to strike the pole, so that it is down when its board ends.
 
-    None of a plan's times count it: she sails on meanwhile. Other fields as of `PoleDown`.
+    What she runs meanwhile is of the board's own miles.
 
     Attributes
     ----------
-    takes_s : float
-        As long as setting it takes. [s]
-    preventer : bool
-        Whether the preventer is rigged then too; else the boom still comes over.
+    counted : bool
+        Whether the plan's times count it, as a manoeuvre of the board that follows. At the
+        last mark none follows: there she may be so much later.
     """
 
-    time: datetime
-    lat: float
-    lon: float
-    takes_s: float
+    counted: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PoleReady(PoleWork):
+    """Where the crew begins to make the pole ready, so that it can be set where a board ends.
+
+    As long before as setting it takes. None of a plan's times count it: she sails on meanwhile.
+
+    Attributes
+    ----------
+    preventer : bool
+        Whether the preventer is rigged then too; else it is already, or the boom still comes
+        over.
+    """
+
     preventer: bool
-    heading_deg: float
-    heading_magnetic_deg: float | None = None
-    heading_compass_deg: float | None = None
-    log_at_nm: float | None = None
-    from_mark: FromMark | None = None
+
+
+CrewStepKind = Literal[
+    "rig_preventer",
+    "ready_pole",
+    "strike_pole",
+    "headsail_over",
+    "preventer_off",
+    "tack",
+    "gybe",
+    "turn",
+    "set_pole",
+    "change_sails",
+]
+"""What hands do about a turn; "turn" is the bow's alone, boom and headsail on their side."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CrewStep:
+    """One piece of the hands' work about the place where a board ends.
+
+    Attributes
+    ----------
+    time : datetime
+        When it is begun at the earliest; each follows on the one before.
+    side : "port", "starboard" or None
+        To which side the pole, the headsail or the boom comes, or the bow turns; None where
+        that is not asked.
+    """
+
+    kind: CrewStepKind
+    time: datetime
+    side: Side | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -398,6 +435,9 @@ class Board:
     carries it on."""
     pole_ready: PoleReady | None = None
     """Where the pole is begun to be made ready, if it is set where this board ends."""
+    crew: tuple[CrewStep, ...] = ()
+    """What hands do about the place where this board ends, in order; done by the time at which
+    the next board starts."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

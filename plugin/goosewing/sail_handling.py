@@ -11,19 +11,20 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import timedelta
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from goosewing.boat.manoeuvres import step_cost_s
 from goosewing.earth import geodesy
 from goosewing.earth.angles import wrap_180
-from goosewing.records import PoleDown, PoleReady
+from goosewing.records import DEAD_DOWNWIND_DEG, CrewStep, PoleDown, PoleReady
 from goosewing.totals import time_of
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
     from datetime import datetime
 
     from goosewing.boat.model import Boat
-    from goosewing.records import Board, BoardPoint, Plan
+    from goosewing.records import Board, BoardPoint, Manoeuvre, ManoeuvreKind, Plan, Side
 
 
 def with_sail_handling(plan: Plan, boat: Boat) -> Plan:
@@ -45,16 +46,20 @@ def with_sail_handling(plan: Plan, boat: Boat) -> Plan:
     sectors = _sectors(boat)
     told = iter(
         replace(
-            board,
+            _handled(board, after, boat),
             sails_twa_deg=None if board.engine else sectors.get(board.sail_set),
-            pole_down=_pole_down(board, after, boat),
-            pole_ready=_pole_ready(board, after),
         )
         for board, after in pairwise((*boards, None))
         if board is not None
     )
     legs = (replace(leg, boards=tuple(next(told) for _ in leg.boards)) for leg in plan.legs)
     return replace(plan, legs=tuple(legs))
+
+
+def _handled(board: Board, after: Board | None, boat: Boat) -> Board:
+    down, ready = _pole_down(board, after, boat), _pole_ready(board, after)
+    crew = crew_steps(board, after, down=down, ready=ready)
+    return replace(board, pole_down=down, pole_ready=ready, crew=crew)
 
 
 def _sectors(boat: Boat) -> dict[str, tuple[float, float]]:
@@ -71,42 +76,116 @@ def _pole_down(board: Board, after: Board | None, boat: Boat) -> PoleDown | None
     """Tell when a board's pole is struck, if it is where the board ends; None if not."""
     if not board.poled:
         return None
-    struck = [each for each in after.manoeuvres if each.kind == "strike_pole"] if after else []
-    if after is not None and not struck:
+    struck = _done(after).get("strike_pole")
+    if after is not None and struck is None:
         return None
-    takes_s = struck[0].cost_s if struck else step_cost_s(boat, "strike_pole")
-    here = _before_the_end(board, takes_s)
-    return PoleDown(
-        time=here.time,
-        lat=here.lat,
-        lon=here.lon,
-        takes_s=takes_s,
-        counted=bool(struck),
-        heading_deg=here.heading_deg,
-    )
+    takes_s = step_cost_s(boat, "strike_pole") if struck is None else struck.cost_s
+    return PoleDown(counted=struck is not None, **_before_the_end(board, takes_s))
 
 
 def _pole_ready(board: Board, after: Board | None) -> PoleReady | None:
     """Tell when the next board's pole is made ready; None if it is in use, or not to be set."""
-    done = {} if after is None else {each.kind: each for each in after.manoeuvres}
+    done = _done(after)
     if board.poled or "set_pole" not in done:
         return None
-    takes_s = done["set_pole"].cost_s
-    here = _before_the_end(board, takes_s)
-    return PoleReady(
-        time=here.time,
-        lat=here.lat,
-        lon=here.lon,
-        takes_s=takes_s,
-        preventer=not done.keys() & {"tack", "gybe"},
-        heading_deg=here.heading_deg,
-    )
+    rigged = bool(done.keys() & TURNS) or _held_boom(board.points[-1].twa_deg, board)
+    return PoleReady(preventer=not rigged, **_before_the_end(board, done["set_pole"].cost_s))
 
 
-def _before_the_end(board: Board, takes_s: float) -> BoardPoint:
-    """Return where she is so long before a board ends; where it begins, if it is no longer."""
+def _done(after: Board | None) -> dict[ManoeuvreKind, Manoeuvre]:
+    return {} if after is None else {each.kind: each for each in after.manoeuvres}
+
+
+def _before_the_end(board: Board, takes_s: float) -> dict[str, Any]:
+    """Say where she is so long before a board ends; where it begins, if it is no longer."""
     begins = time_of(board.end) - timedelta(seconds=takes_s)
-    return point_at(board, max(begins, time_of(board.start)))
+    here = point_at(board, max(begins, time_of(board.start)))
+    return {
+        "time": here.time, "lat": here.lat, "lon": here.lon,
+        "takes_s": takes_s, "heading_deg": here.heading_deg,
+    }  # fmt: skip
+
+
+# ---- the hands' work, one after the other ------------------------------------------------------
+
+TURNS: frozenset[ManoeuvreKind] = frozenset({"tack", "gybe"})
+"""In which the boom comes over."""
+
+OTHER: dict[Side, Side] = {"port": "starboard", "starboard": "port"}
+
+SAME_DEG = 1.0
+"""A heading that is altered by less is the same to the helm. [°]"""
+
+
+def _held_boom(twa_deg: float, board: Board) -> bool:
+    """Whether a preventer holds the boom: with a pole set, or near dead downwind."""
+    return not board.engine and (board.poled or twa_deg >= DEAD_DOWNWIND_DEG)
+
+
+def crew_steps(
+    board: Board,
+    after: Board | None,
+    *,
+    down: PoleDown | None = None,
+    ready: PoleReady | None = None,
+) -> tuple[CrewStep, ...]:
+    """List the hands' work about the place where a board ends, in order.
+
+    The preventer comes off before the boom crosses or is sheeted in, and is rigged before she
+    bears away, on the new side after a gybe. The pole is struck on the board that it was carried
+    on; what follows has its times without that. Common practice, no source.
+
+    Parameters
+    ----------
+    board : Board
+    after : Board or None
+        The next one; None at the last mark.
+    down, ready : PoleDown, PoleReady or None
+        When the pole is begun to be handled before; without, what is done to it is done there.
+    """
+    there, done = time_of(board.end), _done(after)
+    held = _held_boom(board.points[-1].twa_deg, board)
+    holds = after is not None and _held_boom(after.twa_deg, after)
+    turned = bool(done.keys() & TURNS)
+    lee = OTHER[(board if after is None else after).tack]
+    steps: list[CrewStep] = []
+    if holds and not (held or turned):
+        begins = there if ready is None else ready.time
+        steps.append(CrewStep(kind="rig_preventer", time=begins, side=lee))
+    if ready is not None and after is not None:
+        steps.append(CrewStep(kind="ready_pole", time=ready.time, side=after.tack))
+    if down is not None or "strike_pole" in done:
+        begins = there if down is None else down.time
+        steps.append(CrewStep(kind="strike_pole", time=begins, side=board.tack))
+        if not turned and not (after is not None and after.engine):
+            steps.append(CrewStep(kind="headsail_over", time=begins, side=lee))
+    if held and (turned or not holds):
+        steps.append(CrewStep(kind="preventer_off", time=there))
+    return (*steps, *_at_the_turn(board, after, there, rigs=holds and turned))
+
+
+def _at_the_turn(
+    board: Board, after: Board | None, there: datetime, *, rigs: bool
+) -> Iterator[CrewStep]:
+    """List what is done from a turn on: the turn itself, then preventer, pole or sails."""
+    if after is None:
+        return
+    done = _done(after)
+    turn = next((done[kind] for kind in ("tack", "gybe") if kind in done), None)
+    lee, now = OTHER[after.tack], there
+    if turn is not None:
+        assert turn.kind in ("tack", "gybe")
+        yield CrewStep(kind=turn.kind, time=now, side=lee)
+        now += timedelta(seconds=turn.cost_s)
+    elif abs(by := float(wrap_180(after.heading_deg - board.points[-1].heading_deg))) >= SAME_DEG:
+        yield CrewStep(kind="turn", time=now, side="starboard" if by > 0.0 else "port")
+    if rigs:
+        yield CrewStep(kind="rig_preventer", time=now, side=lee)
+    if (set_pole := done.get("set_pole")) is not None:
+        yield CrewStep(kind="set_pole", time=now, side=after.tack)
+        now += timedelta(seconds=set_pole.cost_s)
+    if "change_sails" in done:
+        yield CrewStep(kind="change_sails", time=now)
 
 
 def point_at(board: Board, time: datetime) -> BoardPoint:

@@ -23,7 +23,16 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
     from datetime import datetime
 
-    from goosewing.records import Board, Manoeuvre, Mark, Order, Plan, PoleDown, PoleReady
+    from goosewing.records import (
+        Board,
+        CrewStep,
+        Manoeuvre,
+        Mark,
+        Order,
+        Plan,
+        PoleDown,
+        PoleReady,
+    )
 
 TurnKind = Literal["tack", "gybe", "pole", "sail change", "engine", "course change"]
 """What a turning point is for; of several manoeuvres the turn names it."""
@@ -83,6 +92,8 @@ class Stop:
         Where the crew begins to strike the pole, if it is to be down here.
     pole_ready : PoleReady or None
         Where the crew begins to make the pole ready, if it is set here.
+    crew : tuple of CrewStep
+        What hands do about this place, in order.
     """
 
     name: str | None
@@ -101,6 +112,7 @@ class Stop:
     before: Board | Order | None = None
     pole_down: PoleDown | None = None
     pole_ready: PoleReady | None = None
+    crew: tuple[CrewStep, ...] = ()
 
     @property
     def manoeuvres(self) -> tuple[Manoeuvre, ...]:
@@ -141,6 +153,7 @@ def stops(plan: Plan) -> Iterator[Stop]:
     before: Board | Order | None = None
     pole_down: PoleDown | None = None
     pole_ready: PoleReady | None = None
+    crew: tuple[CrewStep, ...] = ()
     for number, (mark, leg) in enumerate(zip(plan.marks, plan.legs, strict=False)):
         if not leg.boards:
             yield Stop(
@@ -165,12 +178,13 @@ def stops(plan: Plan) -> Iterator[Stop]:
                 before=before,
                 pole_down=pole_down,
                 pole_ready=pole_ready,
+                crew=crew,
             )
             yield from _along(board, number, at)
             before = board.orders[-1] if board.orders else board
             time, under_engine = board.end.time, board.engine
-            pole_down, pole_ready = board.pole_down, board.pole_ready
-    yield replace(_last_stop(plan), before=before, pole_down=pole_down)
+            pole_down, pole_ready, crew = board.pole_down, board.pole_ready, board.crew
+    yield replace(_last_stop(plan), before=before, pole_down=pole_down, crew=crew)
 
 
 def _along(board: Board, leg: int, at: int) -> Iterator[Stop]:

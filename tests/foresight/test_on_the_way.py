@@ -8,7 +8,7 @@ from geographiclib.geodesic import Geodesic
 
 from changing_winds import DEPARTURE, leg, turning
 from goosewing.earth import geodesy
-from goosewing.foresight.on_the_way import SHORT_H, force, look_ahead, warnings
+from goosewing.foresight.on_the_way import REEFS, SHORT_H, force, look_ahead, warnings
 from goosewing.plan import make
 from goosewing.records import CAUTIONS, Departure
 from goosewing.weather.steady import SteadyWeather
@@ -99,8 +99,10 @@ def found(**members):
     ],
 )
 def test_what_asks_for_care_is_said_and_nothing_else(members, words):
-    (line,) = warnings(found(**members))
+    line, *more = warnings(found(**members))
     assert line.startswith(words)
+    # Beside strong wind it is said that the plan takes no reef.
+    assert more == ([REEFS] if words.startswith("Strong") else [])
     assert warnings(found()) == ()
 
 

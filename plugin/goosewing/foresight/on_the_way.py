@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -47,8 +48,7 @@ if TYPE_CHECKING:
         Mark,
         Order,
         Plan,
-        PoleDown,
-        PoleReady,
+        PoleWork,
         Stretch,
         WindAndStream,
     )
@@ -68,6 +68,11 @@ MOST_HOURS = 400
 """A longer passage is told in longer steps."""
 
 WATCH_H = 4.0
+
+REEFS = (
+    "Of reefs the plan knows only what a sail set of the boat file is for: reef as she asks, and "
+    "times and angles are then others."
+)
 
 NO_LAND = "Land and shoals were not looked at: the boards may cross them."
 
@@ -201,24 +206,47 @@ def _with_ends(
 def _with_bearings(legs: Sequence[Leg]) -> tuple[Leg, ...]:
     """Say where every board begins, and every order along it, as seen from the leg's mark."""
     return tuple(
-        replace(leg, boards=tuple(_from_mark(leg, board) for board in leg.boards)) for leg in legs
+        replace(
+            leg,
+            boards=tuple(
+                _from_mark(leg, board, before)
+                for before, board in pairwise((None, *leg.boards))
+                if board is not None
+            ),
+        )
+        for leg in legs
     )
 
 
-def _from_mark(leg: Leg, board: Board) -> Board:
-    orders = tuple(replace(order, from_mark=_seen(leg, order)) for order in board.orders)
-    down, ready = board.pole_down, board.pole_ready
+def _from_mark(leg: Leg, board: Board, before: Board | None) -> Board:
+    held = held_points(board)
+    comes = [None, *(points[-1].course_over_ground_deg for points in held[:-1])]
+    orders = tuple(
+        replace(order, from_mark=_seen(leg, order, course))
+        for order, course in zip(board.orders, comes, strict=False)
+    )
+    down, ready, last = board.pole_down, board.pole_ready, held[-1][-1].course_over_ground_deg
     return replace(
         board,
-        from_mark=_seen(leg, board.start),
+        from_mark=_seen(
+            leg,
+            board.start,
+            None if before is None else before.points[-1].course_over_ground_deg,
+        ),
         orders=orders,
-        pole_down=None if down is None else replace(down, from_mark=_seen(leg, down)),
-        pole_ready=None if ready is None else replace(ready, from_mark=_seen(leg, ready)),
+        pole_down=None if down is None else replace(down, from_mark=_seen(leg, down, last)),
+        pole_ready=None if ready is None else replace(ready, from_mark=_seen(leg, ready, last)),
     )
 
 
-def _seen(leg: Leg, place: Fix | Order | PoleDown | PoleReady) -> FromMark:
-    return seen_from_mark(leg, place.lat, place.lon)
+def _seen(leg: Leg, place: Fix | Order | PoleWork, course_deg: float | None) -> FromMark:
+    """Tell where a place lies from a leg's mark, and how fast that bearing draws on a course."""
+    seen = seen_from_mark(leg, place.lat, place.lon)
+    if course_deg is None:
+        return seen
+    across = abs(np.sin(np.radians(course_deg - seen.bearing_deg)))
+    run_nm = seen.distance_nm * np.radians(1.0) / max(float(across), 1e-9)
+    return replace(seen, run_per_degree_nm=float(run_nm) if run_nm < seen.distance_nm else None)
 
 
 def _with_near(leg: Leg, dangers: Sequence[Mark]) -> Leg:
@@ -425,6 +453,7 @@ def warnings(found: Departure) -> tuple[str, ...]:
     lines = [
         _strong("Strong wind", found.strongest_wind_kn, STRONG_WIND_KN),
         _strong("Strong gusts", found.strongest_gust_kn, STRONG_GUST_KN),
+        _reefs(found),
         _lasting("Wind against stream for {}: a short, steep sea.", found.against_h),
         _lasting("Within 10° of dead downwind for {}: rig a preventer.", found.dead_downwind_h),
         _night(found),
@@ -437,6 +466,11 @@ def _strong(what: str, kn: float | None, least_kn: float) -> str | None:
     if kn is None or round(kn) < least_kn:
         return None
     return f"{what}: up to {kn:.0f} kn, force {force(kn)}."
+
+
+def _reefs(found: Departure) -> str | None:
+    strong = (found.strongest_wind_kn, STRONG_WIND_KN), (found.strongest_gust_kn, STRONG_GUST_KN)
+    return REEFS if any(_strong("", kn, least) for kn, least in strong) else None
 
 
 def force(wind_kn: float) -> int:

@@ -57,10 +57,10 @@ Service to host
     ``dropped``: messages dropped because newer ones had come.
 ``{"type": "event", "time", "kind", "state": "normal" | "alert" | "warn", "message",
 "values": {…}}``
-    Kinds: ``approach``, ``turn_now``, ``new_order``, ``turn_done``, ``turn_undone``,
-    ``asked``, ``answered``, ``dead_downwind``, ``clear_of_dead_downwind``, ``on_layline``,
-    ``overstood``, ``headed``, ``lifted``, ``turn_pays``, ``shifts_off``, ``wing_pays``,
-    ``wing_no_longer_pays``, ``beyond_limits``, ``within_limits``, ``mark_rounded``,
+    Kinds: ``approach``, ``handle_pole``, ``turn_now``, ``new_order``, ``turn_done``,
+    ``turn_undone``, ``asked``, ``answered``, ``dead_downwind``, ``clear_of_dead_downwind``,
+    ``on_layline``, ``overstood``, ``headed``, ``lifted``, ``turn_pays``, ``shifts_off``,
+    ``wing_pays``, ``wing_no_longer_pays``, ``beyond_limits``, ``within_limits``, ``mark_rounded``,
     ``replanned``, ``stale``, ``recovered``, ``position_jumped``,
     ``sources_disagree``, ``sources_agree``, ``clock``. A mark rounded tells its name, the
     number of the point that is next (past the last at the end), and the route's id.

@@ -22,7 +22,15 @@ from goosewing.report import ground, labels
 from goosewing.report.labels import Label
 from goosewing.turns import Stop, stops
 from goosewing.words.figures import clock, helm_words, hours_and_minutes, three_figures
-from goosewing.words.points import UNDER_ENGINE, done_words, goes_downwind, steering, strike_words
+from goosewing.words.points import (
+    POLE_DOWN,
+    UNDER_ENGINE,
+    done_words,
+    goes_downwind,
+    steering,
+    turned_words,
+    without_strike,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -344,9 +352,7 @@ def _labels(plan: Plan, centre: float, zone: tzinfo | None = None) -> list[Label
 
 def _turn_label(stop: Stop, centre: float, zone: tzinfo | None = None) -> Label | None:
     """Say what is done where a board begins; at a mark under the mark's name."""
-    words = ", ".join(done_words(stop, helm_only=True))
-    if stop.last and stop.pole_down is not None:
-        words = strike_words(stop.pole_down.time)
+    words = _turn_words(stop)
     time = stop.time
     if not words or time is None:
         return None
@@ -361,6 +367,18 @@ def _turn_label(stop: Stop, centre: float, zone: tzinfo | None = None) -> Label 
         places=((_unwound([stop.lon], centre)[0], stop.lat),),
         style={"fontsize": 8, "color": INK},
     )
+
+
+def _turn_words(stop: Stop) -> str:
+    """Say what is done at a stop: a pole that comes down before it is down there."""
+    left = without_strike(stop)
+    if left is stop:
+        words = done_words(stop, helm_only=True)
+        return POLE_DOWN if stop.pole_down is not None else ", ".join(words)
+    if left.manoeuvres:
+        return ", ".join([POLE_DOWN, *done_words(left, helm_only=True)])
+    turned = turned_words(stop, helm_only=True)
+    return ", ".join([POLE_DOWN, *([] if turned is None else [turned])])
 
 
 def _board_label(board: Board, centre: float) -> Label:

@@ -7,13 +7,13 @@ from __future__ import annotations
 
 import io
 from collections import defaultdict
-from dataclasses import replace
 from datetime import timedelta
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from goosewing import records
 from goosewing.errors import InputError
+from goosewing.foresight.on_the_way import REEFS
 from goosewing.records import DEAD_DOWNWIND_DEG, DOWNWIND_CAUTION
 from goosewing.report import graphs
 from goosewing.report.picture import INK, PORT, STARBOARD, any_script, draw
@@ -25,6 +25,13 @@ from goosewing.words.alternatives import (
     near_words,
 )
 from goosewing.words.chances import chances_lines
+from goosewing.words.crew import (
+    at_the_stop,
+    beforehand,
+    in_turn_words,
+    steps_words,
+    work_words,
+)
 from goosewing.words.ensembles import ensemble_lines
 from goosewing.words.figures import (
     clock,
@@ -43,6 +50,7 @@ from goosewing.words.on_the_way import (
     late_words,
     over_water_words,
     passed_words,
+    place_words,
     stream_figures,
     tides_words,
     weather_words,
@@ -51,7 +59,6 @@ from goosewing.words.on_the_way import (
 from goosewing.words.points import (
     BEYOND,
     POLE_UP,
-    STRIKE,
     UNDER_ENGINE,
     altered_words,
     begins_poled,
@@ -59,19 +66,17 @@ from goosewing.words.points import (
     err_words,
     goes_downwind,
     handling_words,
-    held_until_down_words,
     keep_words,
     leaving_words,
     meanwhile_words,
-    not_counted_words,
-    ready_words,
     runs_dead,
     sides_words,
-    spars_words,
     steering,
     stop_sentence,
     strike_words,
     turned_words,
+    uncounted_words,
+    without_strike,
 )
 from goosewing.words.what_if import (
     added_minutes,
@@ -94,8 +99,7 @@ if TYPE_CHECKING:
         Hour,
         Passed,
         Plan,
-        PoleDown,
-        PoleReady,
+        PoleWork,
         Stretch,
         WhatIf,
         WindAndStream,
@@ -282,6 +286,7 @@ def format_sheet(
         anew=_leaving_later(shown),
         tides=tides_words(shown.tides, zone) if shown.tides else "",
         reasons=[(leg.destination, " ".join(leg.reasons)) for leg in shown.legs if leg.reasons],
+        reefs=_reefs(shown),
         passed=[passed_words(each, zone) for each in shown.passed],
         what_if=_what_if(shown, zone),
         polars=[(each, graphs.polar_words(each)) for each in graphs.polars(shown, boat)],
@@ -377,6 +382,12 @@ def _cautions(plan: Plan) -> list[str]:
     return [each for each in plan.cautions if downwind or each != DOWNWIND_CAUTION]
 
 
+def _reefs(plan: Plan) -> str:
+    """Say that reefs are hers to take, where no notice of strong wind says so already."""
+    sails = any(not board.engine for leg in plan.legs for board in leg.boards)
+    return REEFS if sails and REEFS not in plan.notices else ""
+
+
 def _every_order(plan: Plan) -> list[tuple[Board, int]]:
     return [
         (board, nth)
@@ -409,10 +420,11 @@ def orders(plan: Plan, zone: tzinfo | None = None) -> list[Order]:
         number += stop.board is not None and stop.order is None
         row = _order(stop, time, zone, number)
         row = row._replace(passes=tuple(_passes(each, zone) for each in near[time]))
-        if stop.pole_down is not None:
-            rows.append((stop.pole_down.time, _strike(stop, stop.pole_down, zone)))
-        if stop.pole_ready is not None:
-            rows.append((stop.pole_ready.time, _make_ready(stop, stop.pole_ready, zone)))
+        rows += [
+            (begun.time, _beforehand(stop, begun, zone))
+            for begun in (stop.pole_down, stop.pole_ready)
+            if begun is not None
+        ]
         rows.append((time, row))
     # An order along the board may come while the pole is struck.
     return _dated(sorted(rows, key=lambda each: each[0]), plan.departure)
@@ -427,44 +439,24 @@ def _dated(rows: Sequence[tuple[datetime, Order]], departure: datetime) -> list[
     ]
 
 
-def _strike(stop: Stop, down: PoleDown, zone: tzinfo | None) -> Order:
-    """Say where striking the pole is begun, and what the times have of it."""
-    takes = seconds_words(down.takes_s)
-    counted = (
-        f"its {takes} are in the times, miles run meanwhile in the log"
-        if down.counted
-        else not_counted_words(down)
-    )
-    at = stop.name or THE_TURN
-    return _beforehand(stop, down, zone, f"{STRIKE} ({takes})", f"to be down at {at}; {counted}")
-
-
-def _make_ready(stop: Stop, ready: PoleReady, zone: tzinfo | None) -> Order:
-    """Say where the pole is begun to be made ready."""
-    takes = seconds_words(ready.takes_s)
-    done = f"to be done at {stop.name or THE_TURN}; its {takes} are in none of the times"
-    return _beforehand(stop, ready, zone, f"{ready_words(ready)} ({takes})", done)
-
-
-def _beforehand(
-    stop: Stop, handled: PoleDown | PoleReady, zone: tzinfo | None, todo: str, until: str
-) -> Order:
+def _beforehand(stop: Stop, begun: PoleWork, zone: tzinfo | None) -> Order:
     """Say what is begun before a stop, on the board that ends there."""
-    held = heading_words(
-        handled.heading_deg, handled.heading_magnetic_deg, handled.heading_compass_deg
-    )
+    held = heading_words(begun.heading_deg, begun.heading_magnetic_deg, begun.heading_compass_deg)
+    at, there = stop.name or THE_TURN, stop.time or begun.time
+    steps = steps_words(beforehand(stop.crew, begun))
+    times = uncounted_words(begun) or "miles run meanwhile are in the log"
     return Order(
         number=None,
-        point=f"Before {stop.name or THE_TURN}",
-        utc=clock(handled.time),
-        local=_local(handled.time, zone),
+        point=f"Before {at}",
+        utc=clock(begun.time),
+        local=_local(begun.time, zone),
         day="",
-        todo=todo,
-        place=position_words(handled.lat, handled.lon),
+        todo=f"{steps} ({seconds_words(begun.takes_s)})",
+        place=position_words(begun.lat, begun.lon),
         hand="",
-        from_mark="" if handled.from_mark is None else bears_words(handled.from_mark),
-        log_at="" if handled.log_at_nm is None else f"{handled.log_at_nm:.1f}",
-        work=f"hold {held} meanwhile, {until}",
+        from_mark="" if begun.from_mark is None else bears_words(begun.from_mark),
+        log_at="" if begun.log_at_nm is None else f"{begun.log_at_nm:.1f}",
+        work=f"hold {held} meanwhile; done by {_times(there, zone)}, at {at}; {times}",
     )
 
 
@@ -503,7 +495,7 @@ def _order(stop: Stop, time: datetime, zone: tzinfo | None, number: int) -> Orde
         todo=_todo(stop),
         place=position_words(stop.lat, stop.lon),
         hand=_hand(stop),
-        from_mark="" if seen is None else bears_words(seen),
+        from_mark="" if seen is None else place_words(seen),
         log_at=_log_at(stop),
     )
     if stop.board is None or held is None:
@@ -524,34 +516,23 @@ def _todo(stop: Stop) -> str:
     """Say what is done at a stop, and how long it takes."""
     told = [*_done(stop), *([POLE_UP] if begins_poled(stop) else [])]
     words = ", ".join(told) or (_on(stop) if stop.leg and not stop.last else "")
-    cost_s = sum(each.cost_s for each in stop.manoeuvres)
-    if cost_s and not _only_struck(stop):
+    cost_s = sum(each.cost_s for each in without_strike(stop).manoeuvres)
+    if cost_s:
         words = f"{words} ({seconds_words(cost_s)})"
     if stop.mark is None:
         return words
     reached = "arrive" if stop.last else ""
-    if stop.pole_down is not None and stop.last:
-        reached += ", the pole down"
+    if stop.last and stop.crew:
+        reached += f", the pole down, {steps_words(at_the_stop(stop))}".rstrip(", ")
     return ", ".join(filter(None, (leaving_words(stop.mark), reached, words)))
 
 
 def _done(stop: Stop) -> list[str]:
     """Say what is done at a stop itself: a pole's striking was ordered on its own line."""
-    if stop.pole_down is None or stop.board is None:
-        return done_words(stop)
-    if _only_struck(stop):
-        turned = turned_words(stop)
-        return [] if turned is None else [turned]
-    left = [each for each in stop.manoeuvres if each.kind != "strike_pole"]
-    return done_words(
-        replace(stop, pole_down=None, board=replace(stop.board, manoeuvres=tuple(left)))
-    )
-
-
-def _only_struck(stop: Stop) -> bool:
-    """Whether nothing but the pole's striking, begun before, is of a stop's manoeuvres."""
-    kinds = {each.kind for each in stop.manoeuvres}
-    return stop.pole_down is not None and kinds == {"strike_pole"}
+    left = without_strike(stop)
+    if left is stop or left.manoeuvres:
+        return done_words(left)
+    return [words] if (words := in_turn_words(stop)) else []
 
 
 def _on(stop: Stop) -> str:
@@ -612,9 +593,9 @@ def _sailed(
     stretch = held.stretch
     cells: dict[str, Any] = {
         "sails": UNDER_ENGINE if board.engine else f"{board.tack} tack, {board.sail_set}",
-        "spars": _joined(spars_words(board), BEYOND if board.beyond_forecast else None),
+        "spars": _joined(sides_words(stop, board), BEYOND if board.beyond_forecast else None),
         "err": _joined(_preventer(stop, board, held), err_words(steering(board, stop.nth))),
-        "work": _work(stop, board),
+        "work": _work(stop, zone) if stop.order is None else "",
         "met": _met(held),
     }
     if stretch is None:
@@ -642,7 +623,8 @@ def _preventer(stop: Stop, board: Board, held: Board | records.Order) -> str | N
     before = stop.before
     if any(each.kind == "set_pole" for each in stop.manoeuvres):
         return None
-    if before is None or before.twa_deg >= DEAD_DOWNWIND_DEG:
+    ordered = any(each.kind == "rig_preventer" for each in stop.crew)
+    if before is None or before.twa_deg >= DEAD_DOWNWIND_DEG or ordered:
         return PREVENTER
     return f"{PREVENTER} {BEFORE_BEARING_AWAY}"
 
@@ -679,13 +661,15 @@ def _angles(held: Board | records.Order, stretch: Stretch) -> tuple[str, ...]:
     return tuple(angles)
 
 
-def _work(stop: Stop, board: Board) -> str:
-    """Say what is steered meanwhile, and from when the board runs, where that takes minutes."""
-    begins = _begins(stop, board, None)
-    until = f"on this board from {begins}" if begins else ""
-    if not _only_struck(stop):
-        return _joined(handling_words(stop), sides_words(stop), until, meanwhile_words(stop))
-    return _joined(held_until_down_words(stop), sides_words(stop), until)
+def _work(stop: Stop, zone: tzinfo | None) -> str:
+    """Say what hands do in order, when that begins, and by when she is on the new heading."""
+    steps = in_turn_words(stop, zone) if stop.crew else handling_words(stop)
+    left = without_strike(stop).manoeuvres
+    if not left and (stop.pole_down or [each.kind for each in at_the_stop(stop)] == ["turn"]):
+        # It is the order itself: it isn't told twice.
+        steps = None
+    place = "turn at the place, not past it" if stop.pole_down is not None else None
+    return _joined(steps, place, work_words(stop, zone), meanwhile_words(stop))
 
 
 def _joined(*words: str | None) -> str:
@@ -898,7 +882,8 @@ def _said(stop: Stop, plan: Plan) -> str:
         return f"{begins}: {', '.join([*struck, 'arrival'])}."
     parts = [stop_sentence(stop, plan.departure), *filter(None, (turned_words(stop),))]
     if (ready := stop.pole_ready) is not None:
-        parts.insert(0, f"{ready_words(ready)} from {clock(ready.time)}")
+        steps = steps_words(beforehand(stop.crew, ready))
+        parts.insert(0, f"{steps} from {clock(ready.time)}")
     if stop.order is None:
         parts += [
             *filter(None, (ground_words(board),)),

@@ -172,6 +172,30 @@ def _dated(time: datetime, zone: tzinfo | None) -> str:
     return f"{words} ({day}{there:%H:%M})"
 
 
+SLOW_NM = 0.25
+"""A bearing that takes so far to change by a degree tells no place: by hand it is taken to two.
+Common practice, no source. [nm]"""
+
+
+def place_words(place: FromMark) -> str:
+    """Say how the mark bears where something is begun, and whether that tells the place.
+
+    Examples
+    --------
+    >>> from goosewing.records import FromMark
+    >>> seen = FromMark(mark="B", bearing_deg=184.0, distance_nm=17.0, run_per_degree_nm=0.7)
+    >>> place_words(seen)
+    'B bears 004°, 17.0 nm: go by position or log, that bearing takes 0.7 nm to change by 1°'
+    """
+    run_nm = place.run_per_degree_nm
+    if run_nm is None or run_nm < SLOW_NM:
+        return bears_words(place)
+    return (
+        f"{bears_words(place)}: go by position or log, that bearing takes {run_nm:.1f} nm "
+        "to change by 1°"
+    )
+
+
 def from_mark_words(place: FromMark) -> str:
     """Say where a place lies from the mark.
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
 
-from goosewing.records import DEAD_DOWNWIND_DEG
+from goosewing.records import DEAD_DOWNWIND_DEG, PoleDown, PoleReady
 from goosewing.words.figures import (
     clock,
     heading_words,
@@ -30,8 +30,7 @@ if TYPE_CHECKING:
         Mark,
         Order,
         Plan,
-        PoleDown,
-        PoleReady,
+        PoleWork,
         Side,
         Stretch,
         Tack,
@@ -62,10 +61,8 @@ POLE_UP = "the pole already up"
 
 STRIKE = "strike the pole"
 
-MAKE_READY, RIG_AND_MAKE_READY = (
-    "make the pole ready",
-    "rig the preventer and make the pole ready",
-)
+POLE_DOWN = "pole down"
+"""Of a place before which it was struck."""
 
 BEYOND = "beyond the forecast"
 """Marks a board on which the last values of a forecast are held on."""
@@ -287,29 +284,27 @@ def strike_words(begins: datetime) -> str:
     return f"{STRIKE} from {clock(begins.astimezone(UTC))}"
 
 
-def ready_words(ready: PoleReady) -> str:
-    """Say what is done before she bears away to where the pole is set."""
-    return RIG_AND_MAKE_READY if ready.preventer else MAKE_READY
-
-
-def sides_words(stop: Stop) -> str | None:
-    """Say on which side boom and headsail are where a pole is down, and the preventer with it.
-
-    Off where the next board leaves an accidental gybe no longer near. Common practice, no source.
-    """
-    board = stop.board
-    if stop.pole_down is None or board is None or board.poled or board.engine:
+def sides_words(stop: Stop, board: Board) -> str | None:
+    """Say on which side boom, pole and headsail are, with a pole or where one came down."""
+    if board.poled:
+        return spars_words(board)
+    if stop.pole_down is None or stop.order is not None or board.engine:
         return None
-    side = "port" if board.tack == "starboard" else "starboard"
-    stays = board.twa_deg >= DEAD_DOWNWIND_DEG
-    gybed = any(each.kind == "gybe" for each in stop.manoeuvres)
-    preventer = "" if gybed else f", preventer {'stays' if stays else 'off'}"
-    return f"boom and headsail to {side}{preventer}"
+    return f"boom and headsail to {'port' if board.tack == 'starboard' else 'starboard'}"
 
 
 def not_counted_words(down: PoleDown) -> str:
     """Say what the times lack, where no board is left to strike the pole before."""
     return f"in none of the times: arrival up to {seconds_words(down.takes_s)} later"
+
+
+def uncounted_words(begun: PoleWork) -> str | None:
+    """Say what the times have not of work at the pole; None where they have it."""
+    if isinstance(begun, PoleReady):
+        return "in none of the times: she sails on"
+    if isinstance(begun, PoleDown) and not begun.counted:
+        return not_counted_words(begun)
+    return None
 
 
 def _time_words(time: datetime, day: date | None) -> str:
@@ -348,6 +343,14 @@ def done_words(stop: Stop, *, helm_only: bool = False) -> list[str]:
     if not words and stop.mark is None:
         words.append(altered_words(stop.before, stop.order or board, helm_only=helm_only))
     return words
+
+
+def without_strike(stop: Stop) -> Stop:
+    """Return what is left of a stop where the pole's striking is ordered on its own, before."""
+    if stop.pole_down is None or stop.board is None:
+        return stop
+    left = tuple(each for each in stop.manoeuvres if each.kind != "strike_pole")
+    return replace(stop, pole_down=None, board=replace(stop.board, manoeuvres=left))
 
 
 def manoeuvred_words(board: Board, pole_down: PoleDown | None) -> str:
@@ -409,7 +412,7 @@ def _from_to(
     return ", ".join(said[-1:] if helm_only else said)
 
 
-def turned_words(stop: Stop) -> str | None:
+def turned_words(stop: Stop, *, helm_only: bool = False) -> str | None:
     """Say which way the bow turns in a manoeuvre, and from which heading to which.
 
     A tack turns her towards the side that the wind came from, a gybe away from it: onto port
@@ -434,7 +437,8 @@ def turned_words(stop: Stop) -> str | None:
         return None
     if stop.before is None or stop.before.stretch is None:
         return f"turn to {hand}"
-    return f"turn to {hand}, {_from_to(stop.before, stop.before.stretch, board)}"
+    swing = _from_to(stop.before, stop.before.stretch, board, helm_only=helm_only)
+    return f"turn to {hand}, {swing}"
 
 
 def alters_to(before: Board | Order | None, held: Board | Order) -> Side | None:
@@ -483,15 +487,6 @@ RIGGED = "preventer rigged and pole made ready first"
 READY = "pole made ready first"
 RIG_THEN = "rig the preventer, and"
 """In a gybe or tack the boom comes over: its preventer is rigged on the new side only."""
-
-
-def held_until_down_words(stop: Stop) -> str | None:
-    """Say what is steered until the pole is down."""
-    held = _held_words(stop)
-    takes_s = sum(each.cost_s for each in stop.manoeuvres)
-    return (
-        None if held is None else f"hold {held} until the pole is down ({seconds_words(takes_s)})"
-    )
 
 
 def _held_words(stop: Stop) -> str | None:

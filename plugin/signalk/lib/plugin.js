@@ -22,7 +22,7 @@ const HEARD = [
   'sails.inventory.*'
 ]
 // What an event puts an end to: the engine says each thing once, and not when it is over.
-const OF_THIS_TURN = ['approach', 'turn_now', 'turn_pays', 'on_layline', 'overstood']
+const OF_THIS_TURN = ['approach', 'handle_pole', 'turn_now', 'turn_pays', 'on_layline', 'overstood']
 const ENDS = {
   within_limits: ['beyond_limits'],
   recovered: ['stale'],
@@ -33,7 +33,7 @@ const ENDS = {
   lifted: ['headed'],
   turn_now: ['approach'],
   new_order: ['approach'],
-  turn_done: ['approach', 'turn_now', 'turn_pays', 'overstood', 'turn_undone'],
+  turn_done: ['approach', 'handle_pole', 'turn_now', 'turn_pays', 'overstood', 'turn_undone'],
   answered: ['asked'],
   clear_of_dead_downwind: ['dead_downwind'],
   on_layline: ['overstood'],

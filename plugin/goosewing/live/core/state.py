@@ -23,7 +23,8 @@ if TYPE_CHECKING:
 
 
 EventKind = Literal[
-    "approach", "turn_now", "new_order", "turn_done", "turn_undone", "on_layline", "overstood",
+    "approach", "handle_pole", "turn_now", "new_order", "turn_done", "turn_undone", "on_layline",
+    "overstood",
     "headed", "lifted", "turn_pays", "shifts_off", "wing_pays", "wing_no_longer_pays",
     "beyond_limits", "within_limits", "dead_downwind", "clear_of_dead_downwind", "mark_rounded",
     "asked", "answered", "replanned", "stale", "recovered", "position_jumped", "sources_disagree",
@@ -636,6 +637,9 @@ class Told:
     wing_tried: bool = False
     stood_by: tuple[str, float] | None = None
     """For which turn, and how long before it at the last. [s]"""
+    pole: tuple[int, str] | None = None
+    """On the way to which mark of the route, and before which turn or mark, the crew was told to
+    handle the pole."""
     late: bool = False
     lies: Mapping[tuple[str, str], Lie] = field(default_factory=dict)
     astern: tuple[int, ...] = ()

@@ -24,6 +24,8 @@ from goosewing.live.core.standing import (
     to_place,
 )
 from goosewing.live.core.state import Countdown, Done, Event, Pending
+from goosewing.totals import time_of
+from goosewing.words.crew import beforehand, steps_words
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -226,6 +228,43 @@ def _smoothed(before: Countdown, measured_s: float, now_s: float) -> Countdown:
 def turning(state: State, desk: Desk) -> tuple[State, list[Event]]:
     """Tell what is due of the next turn, or of the mark where the leg ends."""
     state = counted_down(state, desk)
+    state, handled = _pole(state)
+    state, events = _told_of_turn(state, desk)
+    return state, [*handled, *events]
+
+
+def _pole(state: State) -> tuple[State, list[Event]]:
+    """Tell once when the pole is to be handled, so that it is done at the board's end.
+
+    So long before as the plan has it: also before the last mark, and where it is made ready.
+    """
+    board, left_s = present_board(state), _to_the_end_s(state)
+    begun = None if board is None else board.pole_down or board.pole_ready
+    if board is None or begun is None or left_s is None or left_s > begun.takes_s:
+        return state, []
+    assert state.route is not None
+    after = next_board(state)
+    point = next_mark(state).name if after is None else name_of(after)
+    told = state.route.next, point
+    if state.pending is not None or state.told.pole == told:
+        return state, []
+    words = f"{steps_words(beforehand(board.crew, begun))}: {point} in {_minutes(left_s)}."
+    event = Event(
+        time_s=state.now_s, kind="handle_pole", severity="alert",
+        message=f"{words[0].upper()}{words[1:]}", values={"point": point, "time_s": left_s},
+    )  # fmt: skip
+    return replace(state, told=replace(state.told, pole=told)), [event]
+
+
+def _to_the_end_s(state: State) -> float | None:
+    """Return the time to the end of the present board; beyond other orders by the plan. [s]."""
+    board, stop, left_s = present_board(state), next_stop(state), time_ahead_s(state)
+    if board is None or left_s is None or stop is None or stop.order is None:
+        return left_s
+    return left_s + (time_of(board.end) - stop.order.time).total_seconds()
+
+
+def _told_of_turn(state: State, desk: Desk) -> tuple[State, list[Event]]:
     turn = turn_ahead(state, desk)
     if turn is None:
         if state.pending is not None:

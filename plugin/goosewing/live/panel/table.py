@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from goosewing.turns import stops
+from goosewing.words.crew import beforehand, steps_words
 from goosewing.words.figures import (
     clock,
     heading_words,
@@ -19,7 +20,6 @@ from goosewing.words.figures import (
 )
 from goosewing.words.points import (
     BEYOND,
-    STRIKE,
     UNDER_ENGINE,
     angle_words,
     done_words,
@@ -27,8 +27,8 @@ from goosewing.words.points import (
     keep_words,
     leaving_words,
     new_day,
-    not_counted_words,
     steering,
+    uncounted_words,
 )
 from goosewing.words.titles import arrival
 
@@ -36,7 +36,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from datetime import datetime
 
-    from goosewing.records import Board, Leg, Mark, Plan, PoleDown
+    from goosewing.records import Board, Leg, Mark, Plan, PoleWork
     from goosewing.turns import Stop
 
 Document = dict[str, Any]
@@ -58,13 +58,17 @@ def shown_plan(plan: Plan) -> Document:
     dials = {len(_dials(board, 0)) for leg in plan.legs for board in leg.boards}
     steer = "Steer" if max(dials, default=1) > 1 else "Steer T"
     dates = _Dates(plan.departure)
-    by_leg = [[stop for stop in stops(plan) if stop.leg == at] for at in range(len(plan.legs))]
+    every = list(stops(plan))
+    by_leg = [[stop for stop in every if stop.leg == at] for at in range(len(plan.legs))]
+    ends = [next(stop for stop in every if stop.leg == at + 1) for at in range(len(plan.legs))]
     return {
         "heads": ["UTC", "Board", steer, "AWA", "kn", "nm", "Lasts"],
         "legs": [
             {
                 "title": f"Leg {at + 1}  {leg.origin} to {leg.destination}",
-                "rows": [dates.dated(*row) for row in _rows(leg, found, plan.marks[at + 1])],
+                "rows": [
+                    dates.dated(*row) for row in _rows(leg, found, plan.marks[at + 1], ends[at])
+                ],
                 "reasons": list(leg.reasons),
             }
             for at, (leg, found) in enumerate(zip(plan.legs, by_leg, strict=True))
@@ -91,27 +95,34 @@ class _Dates:
         return {**row, "time": clock(time), "date": None if day is None else day.isoformat()}
 
 
-def _rows(leg: Leg, found: list[Stop], mark: Mark) -> Iterator[tuple[datetime, Document]]:
+def _rows(
+    leg: Leg, found: list[Stop], mark: Mark, reached: Stop
+) -> Iterator[tuple[datetime, Document]]:
     for stop in found:
         board = stop.board
         if board is None or stop.time is None:
             continue
-        if stop.pole_down is not None and stop.at:
-            yield stop.pole_down.time, _pole_down(stop.pole_down, stop.point or "the turn")
+        if stop.at:
+            yield from _beforehand(stop)
         if done_words(stop):
             yield stop.time, _turn(stop, board)
         if stop.order is None:
             assert board.start.time is not None
             yield board.start.time, _board(board, stop.at)
     if leg.boards:
-        end, down = leg.boards[-1].end, leg.boards[-1].pole_down
-        if down is not None:
-            yield down.time, _pole_down(down, mark.name)
+        yield from _beforehand(reached)
+        end = leg.boards[-1].end
         assert end.time is not None
         left = leaving_words(mark)
         words = f"{mark.name} reached" if left is None else f"{mark.name}: {left}"
         place = None if left is None else f"at {position_words(end.lat, end.lon)}"
         yield end.time, {"kind": "mark", "words": words, "at": place}
+
+
+def _beforehand(stop: Stop) -> Iterator[tuple[datetime, Document]]:
+    for begun in (stop.pole_down, stop.pole_ready):
+        if begun is not None:
+            yield begun.time, _begun(stop, begun)
 
 
 def _turn(stop: Stop, board: Board) -> Document:
@@ -132,15 +143,17 @@ def _turn(stop: Stop, board: Board) -> Document:
     }
 
 
-def _pole_down(down: PoleDown, until: str) -> Document:
-    """Tell when striking the pole is begun, so that it is down at the board's end."""
-    headings = down.heading_deg, down.heading_magnetic_deg, down.heading_compass_deg
+def _begun(stop: Stop, begun: PoleWork) -> Document:
+    """Tell when the pole is begun to be handled, so that it is done at a stop."""
+    headings = begun.heading_deg, begun.heading_magnetic_deg, begun.heading_compass_deg
+    steps = steps_words(beforehand(stop.crew, begun))
+    told = uncounted_words(begun)
     return {
         "kind": "turn",
-        "name": f"Before {until}",
-        "words": f"{STRIKE} ({seconds_words(down.takes_s)})",
-        "at": f"at {position_words(down.lat, down.lon)}",
-        "more": [] if down.counted else [not_counted_words(down)],
+        "name": f"Before {stop.name or 'the turn'}",
+        "words": f"{steps} ({seconds_words(begun.takes_s)})",
+        "at": f"at {position_words(begun.lat, begun.lon)}",
+        "more": [] if told is None else [told],
         "steer": heading_words(*headings).split(" "),
     }
 
