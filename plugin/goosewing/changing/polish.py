@@ -173,6 +173,11 @@ class _Linear:
         return cls(course, windows, *bounds, *_rows(course, shortest_h, windows))
 
 
+def as_sailed(course: Orders, states: States, shortest_h: float) -> Polished:
+    """Take orders whose places are known exactly as they are."""
+    return Polished(course.helms, states, course, _bounds(course, shortest_h))
+
+
 def _bounds(course: Orders, shortest_h: float) -> tuple[Array, Array]:
     """Least and largest value of each variable."""
     low, high = np.full(course.size, -np.inf), np.full(course.size, np.inf)

@@ -21,7 +21,8 @@ import numpy as np
 from goosewing.boat import manoeuvres
 from goosewing.boat.model import row_angles
 from goosewing.changing.motion import BY_THE_LEE_DEG
-from goosewing.changing.polish import MANY_ROUNDS, Polished, polish
+from goosewing.changing.pinned import Before, sailed
+from goosewing.changing.polish import MANY_ROUNDS, Polished, as_sailed, polish
 from goosewing.changing.shooting import (
     STEP_H,
     Helm,
@@ -42,6 +43,7 @@ if TYPE_CHECKING:
     from goosewing.changing.guesses import Outlook
     from goosewing.changing.keep_clear import Offing
     from goosewing.changing.motion import Waters
+    from goosewing.changing.pinned import Pins
     from goosewing.changing.ways import Stretch, Way
     from goosewing.earth.corridor import Corridor
     from goosewing.earth.course import Course
@@ -200,6 +202,8 @@ def settled(stage: Stage, way: Way, mark: Mark, ahead: manoeuvres.Mode | None) -
     NoPlanError
         If nothing could be brought to the mark.
     """
+    if way.pins is not None:
+        return _pinned(stage, way.pins, mark)
     if stage.offing is not None and stage.offing.is_far:
         # Orders are held and joined as if nothing were there, unless they then cross it.
         with suppress(NoPlanError):
@@ -286,6 +290,27 @@ def resettled(stage: Stage, boards: Boards, mark: Mark) -> Boards:
     if made is None or _astray(exact, made).any():
         raise NoPlanError(f"the boards known can't be brought to {mark.name}")
     return _with_true_pauses(exact, made)
+
+
+def _pinned(stage: Stage, pins: Pins, mark: Mark) -> Boards:
+    """Sail boards that are pinned to corners among many islands from each to the next.
+
+    Between them is little room: what the optimiser could gain there it would pay for with a limit
+    for every island.
+    """
+    before = Before(stage.before.mode, stage.before.twa_deg)
+    for shorter in (1, *SHORTER_STEPS):
+        made = sailed(stage.waters, pins, stage.start_h, before, step_h=STEP_H / shorter)
+        course, states = made.course, made.states
+        hazards = stage.waters.hazards
+        crossed = hazards is not None and hazards.crossed_along(states.lat, states.lon).any()
+        if crossed or not made.fits.all():
+            break
+        off, miles = course.coarse_nm(states)
+        if not np.any(off > OFF_NM + OFF_SHARE * miles):
+            known = as_sailed(course, states, stage.shortest_h)
+            return Boards(course.helms, tuple(course.pauses_h.tolist()), states, known)
+    raise NoPlanError(f"no boards could be brought to {mark.name}: try another departure")
 
 
 # ---- the first plan --------------------------------------------------------------------------

@@ -282,6 +282,31 @@ class Orders:
                 held = at(np.where(kind.by_heading, row + np.nan_to_num(held.leeway_deg), row))
         return held
 
+    def apart(self, inputs: Array, counts: Numbers) -> list[Array]:
+        """Sail each order from a place of its own, all at once; each counts as one step.
+
+        Parameters
+        ----------
+        inputs : ndarray, shape (5, v, k)
+            Latitude, longitude, time, control and length of the orders, in v ways.
+        counts : ndarray of int, shape (k,)
+            In how many steps each is sailed.
+
+        Returns
+        -------
+        list of ndarray, shape (2, v, k)
+            Where they begin, and latitude and longitude after each step; those that have ended
+            stay there.
+        """
+        lat, lon, time, control, hours = inputs
+        found = [np.stack((lat, lon))]
+        for step in range(int(counts.max())):
+            part = np.where(counts > step, hours / counts, 0.0)
+            lat, lon = self._ends(np.stack((lat, lon, time, control, part)))
+            time = time + part
+            found.append(np.stack((lat, lon)))
+        return found
+
     def _ends(self, inputs: Array) -> Array:
         """Where steps of inputs of shape (5, v, m) end: latitude and longitude, shape (2, v, m)."""
         lat, lon, time, control, hours = inputs

@@ -43,6 +43,7 @@ from goosewing.errors import NoPlanError, OutsideForecastError
 from goosewing.records import Leg, Mark, Plan
 from goosewing.steady import motoring
 from goosewing.steady.boards import check_corridor
+from goosewing.steady.pinned_boards import MOST_CORNERS
 from goosewing.totals import Clock, plan_of, tables_missing
 from goosewing.weather.base import datetime_from_hours, hours_from_datetime
 from goosewing.weather.combine import stream_reaches
@@ -165,6 +166,8 @@ class _Trip(NamedTuple):
     wishes: Sequence[First | None]
     departure: datetime
     options: Options
+    other: bool = False
+    """Whether, of the two searches among hazards, the one that is not usual comes first."""
 
     @property
     def start_h(self) -> float:
@@ -188,8 +191,48 @@ Settle = Callable[[int, Clock], Settled]
 def _searched(
     trip: _Trip, progress: Callable[[str, float], None] | None, *, compare: bool
 ) -> _Written:
+    """Search the ways over all legs, and settle their boards.
+
+    Among hazards there are two searches: what the one finds no boards for the other may.
+    """
+    views = _outlooks(trip.waters, trip.courses, trip.start_h)
+    try:
+        return _searched_by(trip, views, progress, compare=compare)
+    except OutsideForecastError:
+        raise
+    except NoPlanError as error:
+        other = _otherwise(trip)
+        if other is None:
+            raise
+        try:
+            return _searched_by(other, views, progress, compare=compare)
+        except NoPlanError:
+            raise error from None
+
+
+def _otherwise(trip: _Trip) -> _Trip | None:
+    """Let the other search come first on legs among hazards; None where there are none such."""
+    waters = trip.waters
+    if waters.hazards is None or trip.options.shortest_board_min is not None:
+        return None
+    from goosewing.changing import islands
+    from goosewing.hazards import free_water
+
+    if not any(islands.are_some(waters.hazards, course) for course in trip.courses):
+        return None
+    if any(free_water.is_shut_off(waters.hazards, course) for course in trip.courses):
+        return None
+    return trip._replace(other=True)
+
+
+def _searched_by(
+    trip: _Trip,
+    views: Sequence[Outlook],
+    progress: Callable[[str, float], None] | None,
+    *,
+    compare: bool,
+) -> _Written:
     waters, options = trip.waters, trip.options
-    views = _outlooks(waters, trip.courses, trip.start_h)
     ways = _search_all(trip, views, progress)
     aheads = [*(waters.modes[way.stretches[0].mode] for way in ways[1:]), None]
 
@@ -415,9 +458,16 @@ def _ways_over(
     waters, options, course = trip.waters, trip.options, trip.courses[at]
     origin, mark = trip.marks[at : at + 2]
     told = None if progress is None else partial(progress, mark.name)
+    among = partial(_ways_among, trip, at, view, roots)
+    ways = among(MOST_CORNERS[:1])
+    if ways:
+        return ways
     _check_open(waters, course, origin, mark)
     if options.corridor_nm is not None:
         check_corridor(view.fastest_kn, mark.name, options.corridor_nm)
+    ways = among(MOST_CORNERS[1:])
+    if ways:
+        return ways
     corridor = corridor_on(options, course, at)
     shortest_h = _searched_shortest_h(options, course, view)
     for what in _searches(waters, options, shortest_h, corridor):
@@ -458,6 +508,31 @@ def _searches(
     short = wished if options.shortest_board_min is not None else replace(wished, shortest_h=0.0)
     tries = [wished, short, replace(short, fineness=3.0), replace(short, widest=WIDEST)]
     return list(dict.fromkeys(tries))
+
+
+def _ways_among(
+    trip: _Trip, at: int, view: Outlook, roots: tuple[Root, ...], corners: tuple[int, ...]
+) -> list[Way]:
+    """Search a leg among very many hazards, over more and more of their corners."""
+    waters, course = trip.waters, trip.courses[at]
+    if waters.hazards is None or trip.options.shortest_board_min is not None:
+        return []
+    from goosewing.changing import islands
+
+    many = islands.are_many(waters.hazards, course)
+    if many == trip.other or not islands.are_some(waters.hazards, course):
+        return []
+    hours = course.distance_nm * view.hours_per_nm(course.bearing_deg)
+    corridor, every = corridor_on(trip.options, course, at), at + 1 < len(trip.courses)
+    for most in corners:
+        search = partial(
+            islands.ways_among, waters, course, hours=hours, corridor=corridor, every=every,
+            most_corners=most,
+        )  # fmt: skip
+        ways = _begun_as_wished(waters, trip.wishes[at], roots, search)
+        if ways:
+            return ways
+    return []
 
 
 def _search(
@@ -620,7 +695,7 @@ def _what_lacks(waters: Waters, course: Course, start_h: float) -> str:
 
 def _offing(waters: Waters, course: Course, way: Way) -> Offing | None:
     """The hazards that the boards of a leg are kept off; None if there are none about it."""
-    if waters.hazards is None:
+    if waters.hazards is None or way.pins is not None:
         return None
     from goosewing.changing.keep_clear import Offing
 

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from goosewing.changing.pinned import Pins
     from goosewing.earth.corridor import Corridor
     from goosewing.units import Array, BoolArray
 
@@ -55,6 +56,8 @@ class Way:
     exact: bool = False
     """Whether sailing each angle between its times leads from place to place and to the mark,
     its sails carried all along."""
+    pins: Pins | None = None
+    """Its boards, where they are pinned to corners among many islands."""
 
     @property
     def begins_h(self) -> float:

@@ -20,7 +20,7 @@ the true gauge are kept; what then is found is not the best of all, but keeps cl
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 import numpy as np
 
@@ -236,6 +236,25 @@ def boards_of(held: VelocitySet, pairs: Pairs) -> tuple[Board, Numbers, Numbers]
 # --- The graph -------------------------------------------------------------------------------
 
 
+class Reckoning(Protocol):
+    """How long it takes at least to get to places and on from there, where that is not one gauge's.
+
+    Places are given in the plane, shape (n, 2), in degrees; hours have shape (n,).
+    """
+
+    def ahead(self, at: Array) -> Array:
+        """Return less than the time from places to the mark."""
+
+    def behind(self, at: Array) -> Array:
+        """Return less than the time from the start to places."""
+
+    def roughly(self, at: Array) -> tuple[Array, Array]:
+        """Return about the times from the start to places, and on to the mark, for very many."""
+
+    def aside(self, at: Array) -> Array:
+        """Return how far places lie off the middle of the fastest ways. [°]."""
+
+
 @dataclass(slots=True, eq=False)
 class Graph:
     """Places and modes, and the boards between them.
@@ -265,6 +284,12 @@ class Graph:
     reach: float
     sight_deg: float
     """So long pieces of lines are looked along one after the other."""
+    reckoned: Reckoning | None = None
+    """By which times to places are told, if not by the gauge of these speeds."""
+    alive: BoolArray | None = None
+    """From which places boards begin, shape (n,); from all if None."""
+    near: BoolArray | None = None
+    """At which they end; at all if None."""
     came: Numbers = field(init=False)
     """The board by which a place at a shore is come to; -1 for corners."""
     latest: int = field(init=False)
@@ -282,11 +307,15 @@ class Graph:
 
     def ahead_of(self, places: Places) -> Array:
         """Return less than the time from places to the mark, shape (n,)."""
+        if self.reckoned is not None:
+            return self.reckoned.ahead(places.at)
         scale = geodesy.miles_per_degree(places.lat)
         return self._open(self.waters.places.at[MARK] - places.at, scale)
 
     def behind_of(self, places: Places) -> Array:
         """Return less than the time from the start to places, shape (n,)."""
+        if self.reckoned is not None:
+            return self.reckoned.behind(places.at)
         scale = geodesy.miles_per_degree(places.lat)
         return self._open(places.at - self.waters.places.at[START], scale)
 
@@ -305,6 +334,15 @@ class Graph:
         """Number states."""
         return np.asarray(place * self.modes + 2 * mode + (twa >= 90.0))
 
+    def mixed(self) -> list[Edges]:
+        """List the boards of a pair's two angles, without such as end at a shore."""
+        some = np.arange(len(self.waters.at))
+        if self.alive is not None and self.near is not None:
+            some = np.flatnonzero(self.alive | self.near)
+        ahead, behind = np.zeros((2, len(self.waters.at), len(self.board.mode)))
+        ahead[some], behind[some] = self._runs(some)
+        return self._doubles((ahead, behind))
+
     def edges(self) -> Edges:
         """List all boards, each pair of states once."""
         singles = self._singles()
@@ -317,7 +355,7 @@ class Graph:
             shores.append(added[0])
             more = self._runs(added[1])
             ahead, behind = np.concatenate((ahead, more[0])), np.concatenate((behind, more[1]))
-        return _fewest(_together([singles, *shores, *self._doubles((ahead, behind))]))
+        return fewest([singles, *shores, *self._doubles((ahead, behind))])
 
     # Boards of a pair's two angles.
 
@@ -357,13 +395,20 @@ class Graph:
         while run > LEAST_BOARD_NM and open_.size:
             at = places[open_]
             there = (w.at[at] + run * towards) / w.scale + w.middle
-            on = w.places.at[MARK] - there if sign > 0.0 else there - w.places.at[START]
-            other = self._open(on, _least_scale(there[:, 1]))
+            other = self._other_h(there, sign)
             hours = own[at] + other + LEAST_SCALE * run / speed
             open_ = open_[hours > self.limit_h]
             most[open_], run = run, SHORTER * run
         most[open_] = 0.0
         return most
+
+    def _other_h(self, there: Array, sign: float) -> Array:
+        """Return less than the time from places on to the mark, or from the start to them."""
+        if self.reckoned is not None:
+            return self.reckoned.roughly(there)[1 if sign > 0.0 else 0]
+        ends = self.waters.places.at
+        on = ends[MARK] - there if sign > 0.0 else there - ends[START]
+        return self._open(on, _least_scale(there[:, 1]))
 
     def _up_to_shores(self, ahead: Array) -> tuple[Edges, Numbers] | None:
         """Hold boards from the latest places until a shore ends them; add where they end."""
@@ -433,6 +478,8 @@ class Graph:
         if touch is not None:
             may_start &= touch[:, a]
             may_end &= touch[:, b]
+        may_start = may_start if self.alive is None else may_start & self.alive
+        may_end = may_end if self.near is None else may_end & self.near
         start, end = np.flatnonzero(may_start), np.flatnonzero(may_end)
         if not start.size or not end.size:
             return None
@@ -492,7 +539,10 @@ class Graph:
     # Boards on other angles.
 
     def _singles(self) -> Edges:
-        start, end = self._in_sight()
+        return self.straight(*self.in_sight())
+
+    def straight(self, start: Numbers, end: Numbers) -> Edges:
+        """List the boards from places to others that they see, in every mode that can."""
         run = self.waters.at[end] - self.waters.at[start]
         plane = np.hypot(*run.T)
         speed, twa = self.speeds.along(run / plane[:, np.newaxis])
@@ -511,8 +561,8 @@ class Graph:
             none,
         )
 
-    def _in_sight(self) -> tuple[Numbers, Numbers]:
-        """Pairs of places that see each other, and whose line touches what it passes."""
+    def in_sight(self) -> tuple[Numbers, Numbers]:
+        """Return pairs of places that see each other, and whose line touches what it passes."""
         one, other = self._near_pairs()
         places, at = self.waters.places, self.waters.at
         towards = at[other] - at[one]
@@ -610,13 +660,15 @@ def touching(places: Places, towards: Array) -> BoolArray:
     return found
 
 
-def _together(edges: list[Edges]) -> Edges:
+def together(edges: list[Edges]) -> Edges:
+    """Join lists of boards."""
     start, end, hours, first, second = (np.concatenate(each) for each in zip(*edges, strict=True))
     return Edges(start, end, hours, first, second)
 
 
-def _fewest(edges: Edges) -> Edges:
+def fewest(every: list[Edges]) -> Edges:
     """Keep the fastest from each state to each other."""
+    edges = together(every)
     order = np.lexsort((edges.hours, edges.end, edges.start))
     start, end = edges.start[order], edges.end[order]
     first = np.ones(len(order), dtype=bool)
@@ -650,7 +702,7 @@ class Net:
         """List boards and turns."""
         boards = graph.edges()
         used = np.unique(np.concatenate((boards.start, boards.end)))
-        return cls(graph, _together([boards, graph.turns(used)]))
+        return cls(graph, together([boards, graph.turns(used)]))
 
     @property
     def _count(self) -> int:
@@ -850,7 +902,7 @@ def graph_of(
         one=np.concatenate((one, two)), two=np.concatenate((two, one)), limit_h=limit_h,
         lane=lane, strict=not few,
         inside=None if not np.isfinite(most) else lambda at: measure(at / scale + middle) <= most,
-        bounces=bounces,
+        bounces=bounces, reckoned=about.measure.reckoned,
         reach=2.0 * float(np.max(np.ptp(waters.at, axis=0))) + 1.0,
         sight_deg=_sight_deg(hazards, solids),
     )  # fmt: skip
@@ -884,7 +936,7 @@ def _nearly(shapes: AnyArray) -> AnyArray:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Measure:
+class Measure:
     """How far off the best displacement places lie: a convex function of the plane.
 
     Convex, so that of two places within a bound all between them is within it too.
@@ -894,23 +946,29 @@ class _Measure:
     start: Array
     mark: Array
     least: float
-    """In hours, if a degree were a mile."""
+    """In hours, if a degree were a mile; true hours where they are reckoned."""
+    reckoned: Reckoning | None = None
 
     @classmethod
-    def of(cls, gauge: Gauge, leg: Array) -> _Measure:
-        made = cls(gauge, leg[:2], leg[2:], 0.0)
+    def of(cls, gauge: Gauge, leg: Array, reckoned: Reckoning | None = None) -> Measure:
+        """Measure about a leg, as `Hazards.in_plane` draws it."""
+        made = cls(gauge, leg[:2], leg[2:], 0.0, reckoned)
         return replace(made, least=float(made._there_and_on(leg[np.newaxis, 2:])[0]))
 
     def __call__(self, at: Array, excess: Array | None = None) -> Array:
-        along = self.mark - self.start
-        off = at - self.start
-        square = float(along @ along)
-        foot = np.clip(off @ along / square, 0.0, 1.0)[:, np.newaxis] * along
-        aside = np.hypot(*(off - foot).T) / np.sqrt(square)
+        """Return how far off places lie, by time and aside, shape (n,)."""
+        aside = self._aside(at) / float(np.hypot(*(self.mark - self.start)))
         excess = self.excess(at) if excess is None else excess
         slower = np.maximum(excess - NEARLY_NOTHING, 0.0)
         # Dead to windward all within the laylines is alike: the nearer to the line the better.
         return np.asarray(slower + 0.2 * aside)
+
+    def _aside(self, at: Array) -> Array:
+        if self.reckoned is not None:
+            return self.reckoned.aside(at)
+        along, off = self.mark - self.start, at - self.start
+        foot = np.clip(off @ along / float(along @ along), 0.0, 1.0)[:, np.newaxis] * along
+        return np.asarray(np.hypot(*(off - foot).T))
 
     def excess(self, at: Array) -> Array:
         """Return by what share the way over a place is slower, hazards or not."""
@@ -919,10 +977,15 @@ class _Measure:
     @property
     def hours(self) -> float:
         """At least so long the leg takes."""
+        if self.reckoned is not None:
+            return self.least
         lat = geodesy.latitude_from_isometric(np.array([self.start[1], self.mark[1]]))
         return self.least * float(np.min(geodesy.miles_per_degree(lat)))
 
     def _there_and_on(self, at: Array) -> Array:
+        if self.reckoned is not None:
+            there, on = self.reckoned.roughly(at)
+            return there + on
         return self._hours(at - self.start) + self._hours(self.mark - at)
 
     def _hours(self, run: Array) -> Array:
@@ -936,7 +999,7 @@ class About:
     """The hazards about a leg, and how far off its fastest displacements they lie."""
 
     hazards: Hazards
-    measure: _Measure
+    measure: Measure
     box: Array
     solids: Numbers
     weight: Array
@@ -947,9 +1010,12 @@ class About:
     """Shape (s,): by what share a way over them is slower at least."""
 
     @classmethod
-    def of(cls, hazards: Hazards, gauge: Gauge, leg: Array, box: Array) -> About:
+    def of(
+        cls, hazards: Hazards, gauge: Gauge, leg: Array, box: Array,
+        reckoned: Reckoning | None = None,
+    ) -> About:  # fmt: skip
         """Measure what reaches into a box about a leg, both as `Hazards.in_plane` draws them."""
-        measure = _Measure.of(gauge, leg)
+        measure = Measure.of(gauge, leg, reckoned)
         solids, boxes, weight = hazards.reaching_into(box)
         off, excess = np.full(len(solids), np.inf), np.full(len(solids), np.inf)
         for share in np.linspace(0.0, 1.0, SAMPLES) if len(solids) else ():

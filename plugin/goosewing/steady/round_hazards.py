@@ -524,11 +524,11 @@ def ways_round(
     best_clear = float(np.min(own[may], initial=np.inf))
     looked_for = _side_asked(wishes) or np.any(own[~clear] < best_clear + wishes.slack_h)
     found: list[_Laid] = []
-    if _many_about(hazards, leg):
+    if many_about(hazards, leg):
         bound_h, found = 0.0, []
         if looked_for:
             found = _among_many(room, course, costs, wishes, best_clear)
-        if not found and not may.any() and not taut_string.connected(hazards, leg, _waters(leg)):
+        if not found and not may.any() and not taut_string.connected(hazards, leg, waters_of(leg)):
             bound_h = float("inf")
     else:
         bound_h, found = _among_few(
@@ -574,15 +574,16 @@ def _among_few(
     return bound_h, found + _detours(room, course, costs, wishes, limit, string, spacing)
 
 
-def _waters(leg: Array) -> Array:
+def waters_of(leg: Array) -> Array:
     """A box about a leg in the plane, wide enough for any way round that is worth it."""
     length = float(np.hypot(*(leg[2:] - leg[:2])))
     low, high = np.minimum(leg[:2], leg[2:]), np.maximum(leg[:2], leg[2:])
     return np.concatenate((low - taut_string.ROOM * length, high + taut_string.ROOM * length))
 
 
-def _many_about(hazards: Hazards, leg: Array) -> bool:
-    return len(hazards.reaching_into(_waters(leg))[0]) > FEW_HAZARDS
+def many_about(hazards: Hazards, leg: Array) -> bool:
+    """Tell whether there are more hazards about a leg than a string can be drawn round."""
+    return len(hazards.reaching_into(waters_of(leg))[0]) > FEW_HAZARDS
 
 
 def _among_many(
@@ -591,7 +592,7 @@ def _among_many(
     """Find ways between more hazards than a string can be drawn round."""
     from goosewing.steady import pinned_boards
 
-    box = _waters(room.leg)
+    box = waters_of(room.leg)
     wider = box + 2.0 * np.max(box[2:] - box[:2]) * np.array([-1.0, -1.0, 1.0, 1.0])
     few, more, all_ = pinned_boards.MOST_CORNERS
     first, bounces, farther = (box, 0, few), (box, BOUNCES, few), (wider, 0, all_)

@@ -131,6 +131,15 @@ class VelocitySet:
         """Return the number of velocities."""
         return len(self.mode)
 
+    def some(self, wanted: Numbers) -> VelocitySet:
+        """Return some of them."""
+        return VelocitySet(
+            self.boat, self.airs, self.modes, self.mode[wanted], self.row_deg[wanted],
+            self.twa_deg[wanted], self.heading_deg[wanted], self.leeway_deg[wanted],
+            self.heel_deg[wanted], self.boat_speed_kn[wanted], self.east_kn[wanted],
+            self.north_kn[wanted],
+        )  # fmt: skip
+
 
 def velocity_set(boat: Boat, airs: Airs[float], *, step_deg: float = STEP_DEG) -> VelocitySet:
     """Sample every velocity over the ground that the boat can hold.

@@ -1,0 +1,521 @@
+"""Ways among islands by the thousand, where wind and stream change.
+
+The steady planner's net of boards pinned to corners (`goosewing.steady.pinned_boards`) is drawn
+for each spell of the weather (`goosewing.changing.spells`), of the corners alone that she may
+be at then: what may be seen from where is the same for all. The fastest chain is found
+spell by spell, by Dijkstra's method from wherever the one before has brought her; then its
+boards are sailed exactly, in the weather as it is (`goosewing.changing.pinned`). One that proves
+impossible, or not clear, is left out, and the chain looked for again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from copy import copy
+from dataclasses import dataclass, field, replace
+from itertools import pairwise
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from goosewing.boat import manoeuvres
+from goosewing.changing.pinned import Before, Pins, sailed
+from goosewing.changing.spells import Reach, Spell, spells
+from goosewing.changing.ways import Stretch, Way
+from goosewing.earth import geodesy
+from goosewing.hazards.taut_string import MARK, START
+from goosewing.steady import pinned_boards, round_hazards
+from goosewing.steady.cheapest_chain import Costs
+from goosewing.steady.lane import Lane
+from goosewing.steady.pinned_boards import Edges, Graph, together
+from goosewing.velocities.travel_time import Gauge
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from goosewing.changing.motion import Waters
+    from goosewing.changing.pinned import Sailed
+    from goosewing.changing.ways import Root
+    from goosewing.earth.corridor import Corridor
+    from goosewing.earth.course import Course
+    from goosewing.hazards.areas import Hazards
+    from goosewing.units import Array
+
+    Numbers = NDArray[np.intp]
+
+TRIALS = 12
+"""How often a chain is looked for again without what, sailed exactly, is no way."""
+
+SPACING_NM = 0.1
+"""Corners closer together than this, and than most of the clearance, are one."""
+
+LONGEST = 1.5
+"""Boards last no longer than so many times the spell in which they begin."""
+
+AT_ONCE_H = 1e-12
+"""An explicit nothing would be no edge of the graph."""
+
+TURN = -2
+"""In place of a velocity: a manoeuvre on the spot."""
+
+
+MANY = 1500
+"""Among so many hazards about a leg boards are pinned to their corners first of all."""
+
+
+def are_many(hazards: Hazards, course: Course) -> bool:
+    """Whether there are very many hazards about a leg."""
+    return _number_about(hazards, course) > MANY
+
+
+def are_some(hazards: Hazards, course: Course) -> bool:
+    """Whether there are enough hazards about a leg for boards to be pinned to their corners."""
+    return _number_about(hazards, course) > round_hazards.FEW_HAZARDS
+
+
+def _number_about(hazards: Hazards, course: Course) -> int:
+    leg = hazards.in_plane(course.lat1, course.lon1, course.lat2, course.lon2)
+    return len(hazards.reaching_into(round_hazards.waters_of(leg))[0])
+
+
+def ways_among(
+    waters: Waters,
+    course: Course,
+    roots: Sequence[Root],
+    hours: float,
+    corridor: Corridor | None,
+    *,
+    every: bool,
+    most_corners: int,
+) -> list[Way]:
+    """Find the fastest ways over a leg among many hazards.
+
+    Parameters
+    ----------
+    waters : Waters
+        With hazards.
+    course : Course
+    roots : sequence of Root
+        How the leg may begin.
+    hours : float
+        A guess of how long it takes. [h]
+    corridor : Corridor, optional
+        Where to stay.
+    every : bool
+        Whether the fastest is asked for each mode of arrival, or that of all alone.
+    most_corners : int
+        Among so many of the corners that lie nearest to the fastest ways in open water.
+
+    Returns
+    -------
+    list of Way
+        Empty if none was found.
+    """
+    hazards = waters.hazards
+    assert hazards is not None
+    begins_h = min(root.time_h for root in roots)
+    weather = [spell for spell in spells(waters, course, begins_h, hours) if len(spell.held)]
+    if not weather:
+        return []
+    leg = hazards.in_plane(course.lat1, course.lon1, course.lat2, course.lon2)
+    lane = None if corridor is None else Lane.of(hazards, corridor, leg)
+    search = _Islands(waters, course, tuple(roots), weather, leg, lane, hazards, every)
+    return search.run(most_corners)
+
+
+@dataclass(slots=True, eq=False)
+class _Islands:
+    """The search over one leg."""
+
+    waters: Waters
+    course: Course
+    roots: tuple[Root, ...]
+    weather: list[Spell]
+    leg: Array
+    lane: Lane | None
+    hazards: Hazards
+    every: bool
+
+    @property
+    def _costs(self) -> Costs:
+        modes = self.weather[0].held.modes
+        return Costs(modes, manoeuvres.cost_table_h(self.waters.boat, modes))
+
+    def run(self, most: int) -> list[Way]:
+        """Look in wider and wider nets; what is found in time in one is enough."""
+        box = round_hazards.waters_of(self.leg)
+        reach = Reach.of(self.weather, self.leg, box)
+        whole = Gauge.around(np.concatenate([
+            np.column_stack((spell.held.east_kn, spell.held.north_kn)) for spell in self.weather
+        ]))  # fmt: skip
+        about = pinned_boards.About.of(self.hazards, whole, self.leg, box, reach)
+        for limit_h, enough_h in self._limits(about, most):
+            net = _Net.of(self, about, whole, limit_h, most)
+            found = self._free(net)
+            if found and min(way.hours for way in found) <= enough_h:
+                return [way.way for way in found]
+        return []
+
+    def _limits(self, about: pinned_boards.About, most: int) -> Iterator[tuple[float, float]]:
+        close, wide = round_hazards.CLOSE_LIMITS, round_hazards.LIMITS
+        times: Sequence[float] = (*close, *wide, np.inf)
+        if about.crowded(np.inf, most):
+            # What is barred among the corners that are looked at is so whatever the limit.
+            times = wide[:1] if most == pinned_boards.MOST_CORNERS[0] else (wide[0], np.inf)
+        for each in times:
+            limit_h = each * about.least_h
+            if each not in close or not about.crowded(limit_h, most):
+                yield limit_h + self._slack_h, limit_h
+
+    @property
+    def _slack_h(self) -> float:
+        return float(self._costs.table_h.max(initial=0.0)) if self.every else 0.0
+
+    def _free(self, net: _Net) -> list[_Found]:
+        """Return the fastest chains whose boards can be sailed and cross nothing."""
+        for _ in range(TRIALS):
+            chains = net.fastest(self.every, self._slack_h)
+            made = [self._sailed(net, chain) for chain in chains]
+            bad = [step for each in made for step in each.bad]
+            if not bad:
+                return [found for each in made for found in each.found]
+            net.without(bad)
+        return []
+
+    def _sailed(self, net: _Net, chain: _Chain) -> _Made:
+        boards = net.boards(chain)
+        pins = Pins(
+            np.array([board.mode for board in boards]),
+            *self._places(boards),
+            np.array([board.heading_deg for board in boards]),
+            np.array([board.hours for board in boards]),
+            np.zeros(len(boards), dtype=bool),
+        )
+        root = self.roots[chain.root]
+        known = None if root.mode < 0 else self.waters.modes[root.mode]
+        made = sailed(self.waters, pins, root.time_h, Before(known, 90.0))
+        crossed = self.hazards.crossed_along(made.states.lat, made.states.lon)
+        bad = np.logical_or.reduceat(crossed, made.course.first) | ~made.fits
+        if bad.any():
+            return _Made([boards[at].step for at in np.flatnonzero(bad)], [])
+        way = _way(made, pins, chain.root, root)
+        return _Made([], [_Found(way.arrival_h - root.time_h, way)])
+
+    def _places(self, boards: Sequence[_Board]) -> tuple[Array, Array]:
+        there = np.array([boards[0].start, *(board.end for board in boards)])
+        lat = np.asarray(geodesy.latitude_from_isometric(there[:, 1]))
+        lon = there[:, 0] + 0.0
+        turns = 360.0 * np.round((lon[0] - self.course.lon1) / 360.0)
+        lon -= turns
+        # Start and mark are themselves, to the last digit.
+        lat[0], lon[0] = self.course.lat1, self.course.lon1
+        lat[-1] = self.course.lat2
+        lon[-1] = self.course.lon2 + 360.0 * np.round((lon[-1] - self.course.lon2) / 360.0)
+        return lat, lon
+
+
+class _Found(NamedTuple):
+    hours: float
+    way: Way
+
+
+class _Made(NamedTuple):
+    """A chain sailed exactly: boards that can't be, or the way."""
+
+    bad: list[_Step]
+    found: list[_Found]
+
+
+def _way(made: Sailed, pins: Pins, number: int, root: Root) -> Way:
+    """Put a way's stretches together, one for each board, and keep how its boards are pinned."""
+    states, helms = made.states, made.course.helms
+    last = np.append(made.course.first[1:], len(made.course.order))
+    parts = []
+    for k, helm in enumerate(helms):
+        steps = slice(int(made.course.first[k]), int(last[k]) + 1)
+        time = states.time_h[steps].copy()
+        time[-1] = time[0] + helm.hours
+        rows = np.full(len(time), np.nan)
+        parts.append(Stretch(helm.mode, states.lat[steps], states.lon[steps], time, rows))
+    exact = replace(
+        pins,
+        heading_deg=np.array([helm.control_deg for helm in helms]),
+        hours=np.array([helm.hours for helm in helms]),
+        by_angle=np.array([helm.steer == "angle" for helm in helms]),
+    )
+    return Way(number, root.mode, tuple(parts), float(states.time_h[-1]), pins=exact)
+
+
+# --- The net -------------------------------------------------------------------------------------
+
+
+class _Step(NamedTuple):
+    """A piece of a chain: one board, or two that meet in free water."""
+
+    spell: int
+    start: int
+    end: int
+    first: int
+    second: int
+    begin_h: float
+    end_h: float
+
+
+class _Chain(NamedTuple):
+    root: int
+    steps: tuple[_Step, ...]
+
+
+class _Board(NamedTuple):
+    mode: int
+    start: tuple[float, float]
+    end: tuple[float, float]
+    """In the plane. [°]"""
+    heading_deg: float
+    hours: float
+    number: int
+    """The velocity that it is made of, in its spell; -1 for another angle."""
+    step: _Step
+
+
+@dataclass(slots=True, eq=False)
+class _Net:
+    """Boards and turns, spell by spell; times count from the earliest beginning."""
+
+    roots: tuple[Root, ...]
+    costs: Costs
+    weather: list[Spell]
+    graphs: list[Graph]
+    edges: list[Edges]
+    """Of each spell, ascending by start and end."""
+    limit_h: float
+    time_h: Array = field(init=False)
+    """When each state is come to, at best."""
+    spell: Numbers = field(init=False)
+    came: Numbers = field(init=False)
+    """By which edge of which spell; -1 for how she begins."""
+    root: Numbers = field(init=False)
+    """From which root each state at the start comes."""
+
+    @classmethod
+    def of(
+        cls, of: _Islands, about: pinned_boards.About, whole: Gauge, limit_h: float, most: int
+    ) -> _Net:
+        """List boards and turns on all ways within a limit."""
+        costs, hazards = of._costs, of.hazards
+        fastest = [pinned_boards.Speeds.of(spell.held) for spell in of.weather]
+        graph = pinned_boards.graph_of(
+            about, of.weather[0].held, costs,
+            spacing_nm=max(SPACING_NM, 0.85 * hazards.clearance_nm), lane=of.lane,
+            limit_h=limit_h, speeds=replace(fastest[0], gauge=whole), bounces=0,
+            most_corners=most,
+        )  # fmt: skip
+        begins_h = of.weather[0].begin_h
+        one, other = graph.in_sight()
+        graphs, edges = [], []
+        for spell, speeds in zip(of.weather, fastest, strict=True):
+            own = _in_spell(graph, spell, speeds, begins_h)
+            assert own.alive is not None
+            some = own.alive[one]
+            straight = own.straight(one[some], other[some])
+            graphs.append(own)
+            boards = pinned_boards.fewest([straight, *own.mixed()])
+            edges.append(boards.some(boards.hours <= LONGEST * (spell.end_h - spell.begin_h)))
+        used = np.unique(np.concatenate([np.concatenate((e.start, e.end)) for e in edges]))
+        turns = graph.turns(used)
+        # At the start she is under what she wants, or has paid for it.
+        turns = turns.some(turns.start // graph.modes != START)
+        edges = [_sorted(together([each, turns]), graph) for each in edges]
+        return cls(of.roots, costs, of.weather, graphs, edges, limit_h)
+
+    @property
+    def _per(self) -> int:
+        return self.graphs[0].modes
+
+    @property
+    def _count(self) -> int:
+        return len(self.graphs[0].waters.at) * self._per
+
+    @property
+    def _begins_h(self) -> float:
+        return min(root.time_h for root in self.roots)
+
+    def without(self, steps: Sequence[_Step]) -> None:
+        """Leave out some boards for good."""
+        for number, edges in enumerate(self.edges):
+            keys = np.array([
+                step.start * self._count + step.end for step in steps if step.spell == number
+            ])  # fmt: skip
+            if keys.size:
+                keep = ~np.isin(edges.start * self._count + edges.end, keys)
+                self.edges[number] = edges.some(keep)
+
+    def fastest(self, every: bool, slack_h: float) -> list[_Chain]:
+        """Return the fastest chain to the mark, or that for each mode of arrival."""
+        self._begin()
+        for number in range(len(self.weather)):
+            self._sail(number)
+        there = (MARK * self._per + np.arange(self._per)).reshape(-1, 2)
+        ends = there[np.arange(len(there)), np.argmin(self.time_h[there], axis=1)]
+        best = float(np.min(self.time_h[ends]))
+        if not (np.isfinite(best) and best <= self.limit_h):
+            return []
+        if not every:
+            ends = ends[[int(np.argmin(self.time_h[ends]))]]
+        ends = ends[self.time_h[ends] <= min(best + slack_h, self.limit_h)]
+        return [self._traced(int(end)) for end in ends]
+
+    def _begin(self) -> None:
+        self.time_h = np.full(self._count, np.inf)
+        self.came = np.full(self._count, -1, dtype=np.intp)
+        self.spell = np.full(self._count, -1, dtype=np.intp)
+        self.root = np.full(self._per, -1, dtype=np.intp)
+        least = np.min(self.costs.table_h, axis=0)
+        for number, root in enumerate(self.roots):
+            cost = np.zeros(len(least)) if not 0 <= root.mode < len(least) else least[root.mode]
+            hours = np.repeat(root.time_h - self._begins_h + cost, 2)
+            states = START * self._per + np.arange(self._per)
+            better = hours < self.time_h[states]
+            self.time_h[states[better]] = hours[better]
+            self.root[better] = number
+
+    def _sail(self, number: int) -> None:
+        """Sail on within a spell, and over its end."""
+        from scipy.sparse import csr_array
+        from scipy.sparse.csgraph import dijkstra
+
+        spell, edges = self.weather[number], self.edges[number]
+        begin, end = (hour - self.weather[0].begin_h for hour in (spell.begin_h, spell.end_h))
+        end = min(end, self.limit_h + 1e-9)
+        now = np.flatnonzero((self.time_h >= begin) & (self.time_h < end))
+        if not now.size:
+            return
+        count = self._count
+        begins = np.searchsorted(edges.start, np.arange(count + 1))
+        net = csr_array(
+            (
+                np.concatenate((edges.hours, self.time_h[now] - begin)) + AT_ONCE_H,
+                np.concatenate((edges.end, now)).astype(np.int32),
+                np.append(begins, begins[-1] + len(now)).astype(np.int32),
+            ),
+            shape=(count + 1, count + 1),
+        )
+        hours, before = dijkstra(net, indices=count, return_predecessors=True, limit=end - begin)
+        hours, before = hours[:count], before[:count]
+        came = np.flatnonzero(np.isfinite(hours) & (before >= 0) & (before < count))
+        came = came[begin + hours[came] < self.time_h[came]]
+        key = edges.start * count + edges.end
+        at = np.searchsorted(key, before[came].astype(np.intp) * count + came)
+        self._come(came, begin + hours[came], number, at)
+        self._over_the_end(number, begin, end)
+
+    def _over_the_end(self, number: int, begin: float, end: float) -> None:
+        """Let boards that begin within a spell end after it."""
+        edges = self.edges[number]
+        begun = self.time_h[edges.start]
+        hours = begun + edges.hours
+        some = np.flatnonzero((begun >= begin) & (begun < end) & (hours >= end))
+        some = some[hours[some] < np.minimum(self.time_h[edges.end[some]], self.limit_h + 1e-9)]
+        order = some[np.lexsort((hours[some], edges.end[some]))]
+        first = order[np.diff(edges.end[order], prepend=-1) > 0]
+        self._come(edges.end[first], hours[first], number, first)
+
+    def _come(self, states: Numbers, time_h: Array, number: int, edge: Numbers) -> None:
+        self.time_h[states], self.spell[states], self.came[states] = time_h, number, edge
+
+    def _traced(self, end: int) -> _Chain:
+        steps: list[_Step] = []
+        state = end
+        while self.came[state] >= 0:
+            number, at = int(self.spell[state]), int(self.came[state])
+            edges = self.edges[number]
+            before, first = int(edges.start[at]), int(edges.first[at])
+            if first != TURN:
+                steps.append(_Step(
+                    number, before, state, first, int(edges.second[at]),
+                    float(self.time_h[before]), float(self.time_h[state]),
+                ))  # fmt: skip
+            state = before
+        return _Chain(int(self.root[state - START * self._per]), tuple(reversed(steps)))
+
+    # The boards of a chain.
+
+    def boards(self, chain: _Chain) -> list[_Board]:
+        """Lay out the boards of a chain; what goes on as it went is one."""
+        found: list[_Board] = []
+        for step in chain.steps:
+            for board in self._laid(step):
+                if found and _goes_on(found[-1], board):
+                    board = board._replace(
+                        start=found[-1].start, hours=found[-1].hours + board.hours
+                    )
+                    found.pop()
+                found.append(board)
+        return found
+
+    def _laid(self, step: _Step) -> list[_Board]:
+        graph = self.graphs[step.spell]
+        held = graph.held
+        own = pinned_boards.Step(
+            step.start, step.end, step.end % graph.modes // 2, step.first, step.second
+        )
+        drawn = pinned_boards.drawn(graph, own)
+        length = np.hypot(*np.diff(drawn.points, axis=0).T)
+        total = step.end_h - step.begin_h
+        found = []
+        speed = [
+            1.0 if number < 0 else float(np.hypot(held.east_kn[number], held.north_kn[number]))
+            for number in drawn.numbers
+        ]
+        hours = length / speed
+        hours *= total / hours.sum()
+        for k, (number, (start, end)) in enumerate(
+            zip(drawn.numbers, pairwise(drawn.points), strict=True)
+        ):
+            mode = own.mode if number < 0 else int(held.mode[number])
+            if number < 0:
+                heading = _heading_deg(graph, mode, end - start)
+            else:
+                heading = float(held.heading_deg[number])
+            found.append(_Board(
+                mode, (float(start[0]), float(start[1])), (float(end[0]), float(end[1])),
+                heading, float(hours[k]), number, step,
+            ))  # fmt: skip
+        return found
+
+
+def _goes_on(one: _Board, other: _Board) -> bool:
+    """Whether a board is the one before held on."""
+    same = one.mode == other.mode and one.step.spell == other.step.spell
+    return same and one.number == other.number >= 0
+
+
+def _heading_deg(graph: Graph, mode: int, run: Array) -> float:
+    """What is steered along a line under a mode, about."""
+    _, twa = graph.speeds.along(run[np.newaxis] / np.hypot(*run))
+    side = graph.held.modes[mode].side
+    return float(graph.held.airs.twd_deg + side * twa[0, mode]) % 360.0
+
+
+def _in_spell(graph: Graph, spell: Spell, speeds: pinned_boards.Speeds, begins_h: float) -> Graph:
+    """The same corners in another spell: those that she may be at then."""
+    begin, end = spell.begin_h - begins_h, spell.end_h - begins_h
+    latest = graph.limit_h - graph.ahead
+    alive = (graph.behind < end) & (latest >= begin)
+    # Boards that begin then end at most as much later as another spell lasts.
+    near = (graph.behind < end + max(end - begin, 1.0)) & (latest >= begin)
+    board, one, two = pinned_boards.boards_of(
+        spell.held, pinned_boards.worthy(spell.held, speeds.gauge)
+    )
+    made = copy(graph)
+    made.held, made.speeds, made.board = spell.held, speeds, board
+    made.one, made.two = np.concatenate((one, two)), np.concatenate((two, one))
+    made.alive, made.near = alive, near
+    return made
+
+
+def _sorted(edges: Edges, graph: Graph) -> Edges:
+    count = len(graph.waters.at) * graph.modes
+    return edges.some(np.argsort(edges.start * count + edges.end, kind="stable"))
