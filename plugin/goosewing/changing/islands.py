@@ -151,9 +151,10 @@ class _Islands:
             np.column_stack((spell.held.east_kn, spell.held.north_kn)) for spell in self.weather
         ]))  # fmt: skip
         about = pinned_boards.About.of(self.hazards, whole, self.leg, box, reach)
+        fastest = [pinned_boards.Speeds.of(spell.held) for spell in self.weather]
         for limit_h, enough_h in self._limits(about, most):
-            net = _Net.of(self, about, whole, limit_h, most)
-            found = self._free(net)
+            net = _Net.of(self, about, fastest, whole, limit_h, most)
+            found = [] if net is None else self._free(net)
             if found and min(way.hours for way in found) <= enough_h:
                 return [way.way for way in found]
         return []
@@ -301,11 +302,16 @@ class _Net:
 
     @classmethod
     def of(
-        cls, of: _Islands, about: pinned_boards.About, whole: Gauge, limit_h: float, most: int
-    ) -> _Net:
-        """List boards and turns on all ways within a limit."""
+        cls,
+        of: _Islands,
+        about: pinned_boards.About,
+        fastest: Sequence[pinned_boards.Speeds],
+        whole: Gauge,
+        limit_h: float,
+        most: int,
+    ) -> _Net | None:
+        """List boards and turns on all ways within a limit; None if no lines join its ends."""
         costs, hazards = of._costs, of.hazards
-        fastest = [pinned_boards.Speeds.of(spell.held) for spell in of.weather]
         graph = pinned_boards.graph_of(
             about, of.weather[0].held, costs,
             spacing_nm=max(SPACING_NM, 0.85 * hazards.clearance_nm), lane=of.lane,
@@ -314,10 +320,14 @@ class _Net:
         )  # fmt: skip
         begins_h = of.weather[0].begin_h
         one, other = graph.in_sight()
+        if not _joined(one, other, len(graph.waters.at)):
+            return None
         graphs, edges = [], []
         for spell, speeds in zip(of.weather, fastest, strict=True):
             own = _in_spell(graph, spell, speeds, begins_h)
             assert own.alive is not None
+            if not own.alive.any():
+                break
             some = own.alive[one]
             straight = own.straight(one[some], other[some])
             graphs.append(own)
@@ -355,7 +365,7 @@ class _Net:
     def fastest(self, every: bool, slack_h: float) -> list[_Chain]:
         """Return the fastest chain to the mark, or that for each mode of arrival."""
         self._begin()
-        for number in range(len(self.weather)):
+        for number in range(len(self.graphs)):
             self._sail(number)
         there = (MARK * self._per + np.arange(self._per)).reshape(-1, 2)
         ends = there[np.arange(len(there)), np.argmin(self.time_h[there], axis=1)]
@@ -497,6 +507,16 @@ def _heading_deg(graph: Graph, mode: int, run: Array) -> float:
     _, twa = graph.speeds.along(run[np.newaxis] / np.hypot(*run))
     side = graph.held.modes[mode].side
     return float(graph.held.airs.twd_deg + side * twa[0, mode]) % 360.0
+
+
+def _joined(one: Numbers, other: Numbers, count: int) -> bool:
+    """Whether lines between places, each both ways, lead from the start to the mark."""
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+
+    lines = coo_array((np.ones(len(one), dtype=np.int8), (one, other)), shape=(count, count))
+    _, group = connected_components(lines, directed=False)
+    return bool(group[START] == group[MARK])
 
 
 def _in_spell(graph: Graph, spell: Spell, speeds: pinned_boards.Speeds, begins_h: float) -> Graph:
