@@ -286,6 +286,7 @@ def test_a_long_polar_brings_heel_into_the_boat(tmp_path, boat_with):
         ("tack_s = 20", "tack = 20", 'unknown key "manoeuvres.tack"'),
         ("tack_s = 20", "tack_s = 20\ntack_s = 21", "not a valid TOML file"),
         ("[leeway]", "[leeway", "not a valid TOML file"),
+        ("coefficient = 9", "coefficient = " + "[" * 2000, "TOML file: too deeply nested"),
         ("poled = true", "polled = true", 'sail set 2: unknown key "polled"; known here: name'),
         ("poled = true", 'poled = "yes"', "sail set 2: poled: expected true or false"),
         ("[45, 50]", "[50, 45]", 'sail set "wing-and-wing": twa_deg must be two numbers'),

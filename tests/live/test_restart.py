@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
+import math
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from core_watch import HERE, Watch, beyond
+from goosewing.earth import local_plane
 from goosewing.live.core import memory
 from goosewing.live.core.state import Acknowledge, Answer, Carries, Memory, Route, State
 from goosewing.live.core.step import refusal
@@ -142,6 +144,62 @@ def test_a_turn_that_is_still_to_be_made_is_planned_again_by_its_name(brisvik):
     new.heading = 359.0
     new.sail(120)
     assert new.events("turn_done")[-1].message == "T1 done: she is on port tack."
+
+
+def test_a_turn_that_was_made_meanwhile_needs_no_answer(brisvik):
+    new = begun_anew_before_a_turn(brisvik)
+    new.heading = 359.0
+    new.sail(90)
+    assert new.events("answered")[-1].message == "T1 is done: she is on port tack."
+    assert new.state.planned.plan.legs[0].boards[0].tack == "port"
+
+
+def test_an_autopilot_s_turn_waits_for_the_crew_s_answer(brisvik):
+    new = begun_anew_before_a_turn(brisvik)
+    new.desk = replace(new.desk, steers=True)
+    new.heading = 359.0
+    new.sail(600)
+    assert not new.events("answered")
+    assert new.state.planned is None
+
+
+def test_a_turn_that_nobody_answers_for_is_planned_again(brisvik):
+    new = begun_anew_before_a_turn(brisvik)
+    new.sail(280)
+    assert new.state.planned is None
+    new.sail(40)
+    message = new.events("answered")[-1].message
+    assert message == "No answer for 5 min: T1 is taken as still to be made."
+    assert new.state.planned is not None
+
+
+def test_who_rounds_the_mark_has_done_with_the_turn_before_it(brisvik):
+    new = begun_anew_before_a_turn(brisvik)
+    mark = new.state.route.marks[1]
+    new.desk = replace(new.desk, rules=replace(new.desk.rules, answer_within_s=1e9))
+    way = local_plane.towards(new.lat, new.lon, mark.lat, mark.lon)
+    new.heading = math.degrees(math.atan2(way.east_nm, way.north_nm)) % 360.0
+    new.twd = new.heading + 90.0
+    new.sail(int((way.distance_nm + 0.2) / new.speed * 3600.0))
+    assert new.state.question is None
+    assert new.events("mark_rounded")
+    assert not new.events("answered")
+
+
+def test_marks_that_were_asked_about_lie_behind_who_rounds_the_next(rounded, brisvik):
+    rounded.sail(900)
+    watch = again(rounded, brisvik, 20.0, None)
+    assert "Dan lies astern" in watch.events("asked")[0].message
+    for _ in range(3600):
+        if watch.state.question is None:
+            break
+        watch.heading = 180.0
+        watch.sail(1)
+    said = [event.message for event in watch.events("mark_rounded")]
+    assert said == ["Dan taken as rounded: Hed is.", "Hed rounded."]
+    assert watch.events("mark_rounded")[0].values["marks"] == ["Dan"]
+    assert watch.state.route is None
+    assert watch.state.finished == "Hed"
 
 
 def test_a_mark_passed_far_off_is_asked_about_under_way(brisvik):

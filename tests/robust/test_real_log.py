@@ -68,12 +68,12 @@ def damaged(raw: bytes, hand: random.Random) -> bytes:
     return bytes(data)
 
 
-def played(log: Path, folder: Path, hash_seed: str) -> subprocess.Popen[str]:
+def played(log: Path, folder: Path, hash_seed: str, *more: str) -> subprocess.Popen[str]:
     return subprocess.Popen(
         [
             sys.executable, "-c", "from goosewing_cli.main import run; run()",
             "live", "--nmea", str(log), "--replay", "0", "--marks", "marks.gpx",
-            "--boat", str(SAMPLES / "brisvik" / "boat.toml"),
+            "--boat", str(SAMPLES / "brisvik" / "boat.toml"), *more,
         ],
         cwd=folder, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True,
         env={**os.environ, "PYTHONHASHSEED": hash_seed, "OPENBLAS_NUM_THREADS": "1"},
@@ -105,3 +105,60 @@ def test_every_mark_is_told_once_and_the_same_again_and_from_a_bad_wire(log, tmp
         for at, clock in zip(told.values(), MARKS_AT, strict=True):
             assert abs(at - seconds(clock)) <= NEAR_S
     assert re.search(r"sentences, \d+ damaged", said[2])
+
+
+BREAKS_AT = ("115000", "133000")
+"""The service is killed at these times and started anew a minute later: at sea, and near a mark."""
+DARK_S = 60
+MORE_MEMORY = 8e6
+"""So many bytes more may four hours hold than the first hour and a half did."""
+
+
+def parts(raw: bytes) -> list[bytes]:
+    """The log without the minute after each of `BREAKS_AT`, in the parts between."""
+    found, clock = [bytearray() for _ in range(len(BREAKS_AT) + 1)], 0
+    begins = [seconds(each) for each in BREAKS_AT]
+    for line in raw.splitlines(keepends=True):
+        told = re.search(rb"G[NP]GLL,[^,]*,N,[^,]*,E,(\d{6}),A", line)
+        clock = seconds(told[1].decode()) if told else clock
+        part = sum(clock >= each for each in begins)
+        if part == 0 or clock >= begins[part - 1] + DARK_S:
+            found[part] += line
+    return [bytes(each) for each in found]
+
+
+def most_bytes(running: subprocess.Popen[str]) -> int:
+    """Wait for its end; the most memory that it held."""
+    assert running.stdout is not None
+    with running.stdout as said:
+        said.read()
+    _, status, used = os.wait4(running.pid, 0)
+    running.returncode = os.waitstatus_to_exitcode(status)
+    assert running.returncode == 0
+    return used.ru_maxrss * 1024
+
+
+def test_a_restart_on_the_way_loses_no_mark_and_tells_none_again(log, tmp_path):
+    raw = log.read_bytes()
+    (tmp_path / "marks.gpx").write_text(laid_on_the_track(raw))
+    told: dict[str, int] = {}
+    for number, part in enumerate(parts(raw)):
+        file = tmp_path / f"part{number}.nmea"
+        file.write_bytes(part)
+        running = played(file, tmp_path, "1", "--state", "kept.json")
+        now = rounded(running.communicate()[0])
+        assert running.returncode == 0
+        assert not told.keys() & now.keys()
+        told |= now
+    assert list(told) == [f"M{number}" for number in range(1, len(MARKS_AT) + 1)]
+    for at, clock in zip(told.values(), MARKS_AT, strict=True):
+        assert abs(at - seconds(clock)) <= NEAR_S
+
+
+def test_memory_does_not_grow_with_the_log(log, tmp_path):
+    raw = log.read_bytes()
+    (tmp_path / "marks.gpx").write_text(laid_on_the_track(raw))
+    first = tmp_path / "first.nmea"
+    first.write_bytes(parts(raw)[0])
+    beginning, whole = (most_bytes(played(each, tmp_path, "1")) for each in (first, log))
+    assert whole <= beginning + MORE_MEMORY

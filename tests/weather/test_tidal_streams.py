@@ -156,7 +156,9 @@ BAD_SET = [[row[0], 400 if row[0] == 2 else row[1], *row[2:]] for row in ROWS]
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ("springs_range_m = ", "is not TOML"),
+        ("springs_range_m = ", "not a valid TOML file"),
+        ("port = " + "[" * 2000, "not a valid TOML file: too deeply nested"),
+        ("port = " + "9" * 5000, "not a valid TOML file: Exceeds the limit"),
         ("colour = 1", "unknown key 'colour'"),
         (toml(rows=ROWS[:-1]), "the hours -6 to 6"),
         (toml(rows=ROWS[::-1]), "the hours -6 to 6"),

@@ -8,7 +8,6 @@ to judge.
 from __future__ import annotations
 
 import re
-import tomllib
 from contextlib import contextmanager
 from dataclasses import replace
 from difflib import get_close_matches
@@ -21,6 +20,7 @@ from goosewing.boat.bands import band_of, read_bands
 from goosewing.boat.model import Boat, Engine, Leeway, Manoeuvres, Performance, SailSet
 from goosewing.boat.tables import Quantity, Tables, file_text, read_table
 from goosewing.errors import InputError
+from goosewing.files import toml
 
 if TYPE_CHECKING:
     import os
@@ -167,11 +167,7 @@ def toml_of(file: Path) -> dict[str, Any]:
     InputError
         If it can't be read or is no TOML.
     """
-    text = file_text(file)
-    try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(f"not a valid TOML file: {error}", where=str(file)) from None
+    return toml.parsed(file_text(file), where=str(file))
 
 
 def checked(kind: type[_Keys], raw: dict[str, Any], where: str) -> _Keys:
@@ -202,8 +198,8 @@ def _reworded(text: str, kind: type[msgspec.Struct]) -> str:
     if missing := _MISSING.fullmatch(fault):
         return f'the key "{prefix}{missing[1]}" is missing'
     plain = fault.replace("`", "").replace("Expected", "expected")
-    for python, toml in _TOML_NAMES.items():
-        plain = re.sub(rf"\b{python}\b", toml, plain)
+    for python, in_toml in _TOML_NAMES.items():
+        plain = re.sub(rf"\b{python}\b", in_toml, plain)
     return f"{key or 'top level'}: {plain.replace(' | null', '')}"
 
 

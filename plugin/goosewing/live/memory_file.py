@@ -53,7 +53,7 @@ class MemoryFile:
             return None
         try:
             document = msgspec.json.decode(read_bytes(self._path, "what was kept"), type=_Document)
-        except (InputError, msgspec.MsgspecError) as error:
+        except (InputError, msgspec.MsgspecError, RecursionError) as error:
             words = " ".join(str(error).split())
             self._tell(f"What was passed before the start can't be read: {words:.200}")
             return None

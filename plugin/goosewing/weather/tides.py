@@ -37,7 +37,6 @@ by the inverse square of its distance.
 from __future__ import annotations
 
 import os
-import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -48,6 +47,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from goosewing.errors import InputError
+from goosewing.files import toml
 from goosewing.files.disk import read_text
 from goosewing.units import Array, BoolArray
 from goosewing.weather.base import (
@@ -282,7 +282,7 @@ def read_tides(path: str | os.PathLike[str]) -> TidalStreams:
     file = Path(path)
     text = read_text(file, "tidal streams")
     try:
-        name = _toml(text).get("table")
+        name = toml.parsed(text).get("table")
         table = None if name is None else read_text(file.parent / str(name), "its table of streams")
         return parse_tides(text, table)
     except InputError as error:
@@ -304,7 +304,7 @@ def parse_tides(text: str, table: str | None = None) -> TidalStreams:
     InputError
         With the key or row at fault and what was expected.
     """
-    found = _toml(text)
+    found = toml.parsed(text)
     _check_keys(found, "the file", set(_KEYS))
     beyond = found.get("beyond", "unknown")
     if beyond not in ("unknown", "no stream"):
@@ -327,13 +327,6 @@ _KEYS = (
     "port", "springs_range_m", "neaps_range_m", "reach_nm", "beyond",
     "table", "high_water", "stream",
 )  # fmt: skip
-
-
-def _toml(text: str) -> dict[str, Any]:
-    try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(f"is not TOML: {error}") from None
 
 
 def _check_keys(found: Mapping[str, Any], where: str, known: set[str]) -> None:

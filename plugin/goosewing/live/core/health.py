@@ -111,8 +111,12 @@ def _lacking(state: State) -> list[str]:
     said = []
     if state.sense.speed_from == "polar":
         said.append("No log: boat speed by the polar, stream unknown.")
-    if state.sense.heading_from == "course over ground":
+    elif state.sense.speed_from == "ground":
+        said.append("No log: boat speed from that over the ground, stream as last known.")
+    if state.sense.heading_from == sensing.COURSE:
         said.append("No heading: course over ground instead, stream unknown.")
+    elif state.sense.heading_from == sensing.WATER_COURSE:
+        said.append("No heading: by the course over ground, stream as last known.")
     elif state.sense.heading_deg is None:
         said.append("No heading: tack and stream unknown.")
     if state.told.shifts_off is not None:

@@ -2,7 +2,8 @@
 
 It belongs to the route's content, not to its name or id: the same marks in the same order.
 After a short gap it is taken as it is. After a long one, or where she is not where she
-can be, and where a turn waited, the crew is asked.
+can be, and where a turn waited, the crew is asked. A crew that has no hand free need not answer:
+that a turn is made, or a later mark rounded, she shows by herself.
 """
 
 from __future__ import annotations
@@ -10,9 +11,8 @@ from __future__ import annotations
 import hashlib
 from typing import TYPE_CHECKING
 
-from goosewing.live.core import rounding
+from goosewing.live.core import rounding, sensing
 from goosewing.live.core.copies import replace
-from goosewing.live.core.sensing import apart_nm
 from goosewing.live.core.state import Choice, Event, Memory, Question
 
 if TYPE_CHECKING:
@@ -110,18 +110,12 @@ def _again(state: State, desk: Desk, kept: Memory, route: Route) -> tuple[State,
         names = [mark.name for mark in route.marks[route.next : following]]
         onward = route.marks[following].name
         words = f"{' and '.join(names)} rounded before the restart: on to {onward}."
-        events = [_rounded(state, words, names, following)]
+        events = [rounding.rounded_event(state, words, names, following)]
         state = rounding.on_to(state, following, "started again")
     if kept.pending is not None:
         state, more = rounding.asked(state, _of_turn(kept.pending))
         events += more
     return state, events
-
-
-def _rounded(state: State, words: str, names: list[str], following: int) -> Event:
-    route = "" if state.route is None else state.route.id
-    values = {"marks": names, "next": following, "route": route}
-    return Event(time_s=state.now_s, kind="mark_rounded", message=words, values=values)
 
 
 def _sure(state: State, desk: Desk, kept: Memory) -> bool:
@@ -132,7 +126,7 @@ def _sure(state: State, desk: Desk, kept: Memory) -> bool:
     if kept.lat is None or kept.lon is None or state.place is None:
         return True
     within = desk.rules.drifted_nm + desk.rules.gap_kn * gap_s / 3600.0
-    return apart_nm(kept.lat, kept.lon, state.place.lat, state.place.lon) <= within
+    return sensing.apart_nm(kept.lat, kept.lon, state.place.lat, state.place.lon) <= within
 
 
 def _gap_words(state: State, kept: Memory) -> str:
@@ -187,9 +181,10 @@ def answered(state: State, given: Answer) -> tuple[State, list[Event]]:
         return _of_turn_answered(state, question, yes=yes), events
     if yes and state.route is not None:
         names = [mark.name for mark in state.route.marks[state.route.next : question.next]]
-        events += [_rounded(state, f"{' and '.join(names)} rounded.", names, question.next)]
+        words = f"{' and '.join(names)} rounded."
+        events += [rounding.rounded_event(state, words, names, question.next)]
         return rounding.on_to(state, question.next, "marks astern are rounded"), events
-    state = replace(state, wanted=state.wanted or "not rounded")
+    state = replace(state, wanted=state.wanted or "not rounded", nearest_nm=None)
     if question.turn is not None:
         state, more = rounding.asked(state, _of_turn(question.turn))
         events += more
@@ -201,3 +196,35 @@ def _of_turn_answered(state: State, question: Question, *, yes: bool) -> State:
     if turn is None or not yes:
         return replace(state, waits=turn)
     return replace(state, tack=turn.tack, sail_set=turn.sail_set, up_since_s=state.now_s)
+
+
+# ---- what she does says it --------------------------------------------------------------------
+
+
+def shown(state: State, desk: Desk) -> tuple[State, list[Event]]:
+    """Answer for the crew what she has shown: the turn is made, or was left for so long.
+
+    As under way, where steering data are sent only the crew says that a turn was made. Marks
+    rounded meanwhile are the business of `rounding`.
+    """
+    question = state.question
+    if question is None or question.turn is None or question.key != "turn" or desk.steers:
+        return state, []
+    turn = question.turn
+    made = turn.changes_tack and state.tack == turn.tack and not sensing.swinging(state, desk)
+    state, for_s = sensing.lasting(state, "settled", made)
+    if made and for_s >= desk.rules.turned_for_s:
+        words = f"{turn.point} is done: she is on {turn.tack} tack."
+        return _settled(state, question, words, yes=True)
+    if state.now_s - question.asked_s < desk.rules.answer_within_s:
+        return state, []
+    minutes = desk.rules.answer_within_s / 60.0
+    words = f"No answer for {minutes:.0f} min: {turn.point} is taken as still to be made."
+    return _settled(state, question, words, yes=False)
+
+
+def _settled(
+    state: State, question: Question, words: str, *, yes: bool
+) -> tuple[State, list[Event]]:
+    event = Event(time_s=state.now_s, kind="answered", message=words)
+    return _of_turn_answered(replace(state, question=None), question, yes=yes), [event]

@@ -23,7 +23,26 @@ WELL_PAST_NM = 0.2
 
 
 def rounding(state: State, desk: Desk) -> tuple[State, list[Event]]:
-    """Note a mark as rounded once she has been near it and is past its perpendicular."""
+    """Note a mark as rounded once she has been near it and is past its perpendicular.
+
+    While it is asked whether others were rounded, it is the mark after them that is looked at:
+    who rounds it has left them behind.
+    """
+    asked = state.question
+    if asked is None or asked.key != "passed" or state.route is None:
+        return _rounding(state, desk)
+    beyond = replace(state, route=replace(state.route, next=asked.next))
+    after, events = _rounding(beyond, desk)
+    if not events:
+        return replace(state, nearest_nm=after.nearest_nm), []
+    names = [mark.name for mark in state.route.marks[state.route.next : asked.next]]
+    onward = state.route.marks[asked.next].name
+    words = f"{' and '.join(names)} taken as rounded: {onward} is."
+    behind = rounded_event(state, words, names, asked.next)
+    return replace(after, passed=(*state.passed, *names, onward)), [behind, *events]
+
+
+def _rounding(state: State, desk: Desk) -> tuple[State, list[Event]]:
     route = state.route
     if route is None or state.place is None:
         return state, []
@@ -44,6 +63,13 @@ def rounding(state: State, desk: Desk) -> tuple[State, list[Event]]:
         values={"mark": mark.name, "next": route.next + 1, "route": route.id},
     )  # fmt: skip
     return on_to(state, route.next + 1, f"{mark.name} is rounded"), [event]
+
+
+def rounded_event(state: State, words: str, names: list[str], following: int) -> Event:
+    """Tell that marks before `following` are taken as rounded, without anyone having seen it."""
+    route = "" if state.route is None else state.route.id
+    values = {"marks": names, "next": following, "route": route}
+    return Event(time_s=state.now_s, kind="mark_rounded", message=words, values=values)
 
 
 def radius_nm(mark: Mark, desk: Desk) -> float:
@@ -80,7 +106,7 @@ def on_to(state: State, following: int, why: str) -> State:
     assert route is not None
     passed = tuple(mark.name for mark in route.marks[route.next : following])
     state = replace(
-        state, nearest_nm=None, pending=None, done=None, countdown=None,
+        state, nearest_nm=None, pending=None, done=None, countdown=None, question=None, waits=None,
         passed=(*state.passed, *passed),
     )  # fmt: skip
     if following < len(route.marks):
@@ -117,7 +143,11 @@ def _course_deg(line: local_plane.Bearing) -> float | None:
 
 def _passed_far_off(state: State, desk: Desk, route: Route) -> tuple[State, list[Event]]:
     """Ask about a mark that she has left astern without having been near it."""
-    behind = route.next not in state.told.astern and _astern(state, route, route.next)
+    behind = (
+        state.question is None
+        and route.next not in state.told.astern
+        and _astern(state, route, route.next)
+    )
     state, for_s = lasting(state, "astern", behind)
     if not behind or for_s < desk.rules.astern_for_s:
         return state, []
@@ -178,4 +208,5 @@ def asked(state: State, question: Question) -> tuple[State, list[Event]]:
         time_s=state.now_s, kind="asked", severity="warn", message=question.words,
         values={"question": question.key, "choices": [each.key for each in question.choices]},
     )  # fmt: skip
-    return replace(state, question=question), [event]
+    question = replace(question, asked_s=state.now_s)
+    return replace(state, question=question, nearest_nm=None), [event]

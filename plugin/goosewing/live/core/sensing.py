@@ -71,6 +71,9 @@ LEAST_LOGGED_KN = 0.5
 STRONGEST_STREAM_KN = 8.0
 """More than this is a log or compass at fault. [kn]."""
 
+COURSE, WATER_COURSE = "course over ground", "course through the water"
+"""Where a heading is from that no compass gives; the second where the stream is known."""
+
 DEAD_ASTERN_DEG = 165.0
 DEAD_AHEAD_DEG = 15.0
 """Between these angles off the bow the wind tells the tack."""
@@ -230,15 +233,25 @@ def _heading(
     variation = variation_deg(state, desk)
     if magnetic is not None and variation is not None:
         return state, (float(magnetic.value) + variation) % 360.0, "compass"
-    return _by_course(state, course_deg, over_kn)
+    where, stream = COURSE, stream_kn(state, desk)
+    if course_deg is not None and over_kn is not None and stream is not None:
+        course_deg, where = _bow_deg(state, vector(course_deg, over_kn), stream), WATER_COURSE
+    return _by_course(state, course_deg, over_kn, where)
+
+
+def _bow_deg(state: State, over: tuple[float, float], stream: tuple[float, float]) -> float:
+    """Return where her bow points by what she makes over the ground, and her leeway. [°]."""
+    side = {"starboard": 1.0, "port": -1.0, None: 0.0}[state.tack]
+    through = towards_deg(over[0] - stream[0], over[1] - stream[1])
+    return (through + side * state.sense.leeway_deg) % 360.0
 
 
 def _by_course(
-    state: State, course_deg: float | None, over_kn: float | None
+    state: State, course_deg: float | None, over_kn: float | None, where: str
 ) -> tuple[State, float | None, str]:
-    """Let the course over the ground stand in for the heading, while she goes fast enough."""
-    before, where = state.sense, "course over ground"
-    stood_in = before.heading_from == where
+    """Let the course stand in for the heading, while she goes fast enough."""
+    before = state.sense
+    stood_in = before.heading_from in (COURSE, WATER_COURSE)
     least = COURSE_NO_LONGER_KN if stood_in else COURSE_FOR_HEADING_KN
     fast = over_kn is not None and over_kn >= least
     state, slow_s = lasting(state, "slow", not fast)
@@ -271,6 +284,7 @@ def _sails(state: State) -> tuple[str, ...]:
 
 def _winded(state: State, desk: Desk) -> tuple[State, list[Event]]:
     rules = desk.rules
+    state = _speed_over_ground(state, desk)
     leeway = _leeway(state, desk)
     state = replace(state, sense=replace(state.sense, leeway_deg=leeway))
     winds = _winds(state, desk)
@@ -507,8 +521,21 @@ def _polar_speed(desk: Desk, state: State, awa_deg: float, aws_kn: float) -> flo
     return speed
 
 
+def _speed_over_ground(state: State, desk: Desk) -> State:
+    """Without a log, take the stream as it was last known from the velocity over the ground.
+
+    It wanders by some tenths of a knot in an hour, her tables differ from what she does by as much
+    at once: by them the wind, made of the apparent one, would turn by degrees as the log falls out.
+    """
+    over, stream = ground_track(state), stream_kn(state, desk)
+    if state.sense.boat_speed_kn is not None or over is None or stream is None:
+        return state
+    speed = math.hypot(over[0] - stream[0], over[1] - stream[1])
+    return replace(state, sense=replace(state.sense, boat_speed_kn=speed, speed_from="ground"))
+
+
 def _speed_by_polar(state: State, desk: Desk) -> State:
-    """Without a log, let the tables say how fast she goes."""
+    """Without a log, and without a stream, let the tables say how fast she goes."""
     wind = _on_bow(state)
     if state.sense.boat_speed_kn is not None or wind is None:
         return state

@@ -103,6 +103,8 @@ class Rules:
     gap_kn: float = 12.0
     """So far, and so fast, she may have gone in a gap without being asked."""
     astern_for_s: float = 60.0
+    answer_within_s: float = 300.0
+    """A turn from before the restart that nobody answers for is planned again after so long."""
     undo_s: float = 180.0
     """So long a turn that was taken as made can be taken back."""
     overstood_nm: float = 0.05
@@ -541,7 +543,7 @@ class Choice:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Question:
-    """What only the crew can know; until it is answered nothing is ordered.
+    """What only the crew can know; until it is answered, or she shows it, nothing is ordered.
 
     Attributes
     ----------
@@ -553,6 +555,8 @@ class Question:
         The mark to sail to, if the answer is yes.
     turn : Pending or None
         The turn it is about.
+    asked_s : float
+        Since when it stands.
     """
 
     key: Literal["passed", "turn"]
@@ -560,6 +564,7 @@ class Question:
     choices: tuple[Choice, ...]
     next: int = 0
     turn: Pending | None = None
+    asked_s: float = NEVER
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -225,9 +225,9 @@ def _staleness(state: State, desk: Desk) -> tuple[State, list[Output]]:
 
 
 def _advising(state: State, desk: Desk) -> tuple[State, list[Output]]:
-    outputs: list[Output] = []
-    holds = state.question is None and state.remembered is None
-    if holds and state.route is not None and state.route.from_here:
+    state, events = memory.shown(state, desk)
+    outputs: list[Output] = [*events]
+    if state.remembered is None and state.route is not None and state.route.from_here:
         state, rounded = rounding.rounding(state, desk)
         outputs += rounded
         if state.route is None:
