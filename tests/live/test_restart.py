@@ -297,7 +297,12 @@ def test_it_is_written_when_something_changes_and_once_a_minute(rounded, tmp_pat
     assert path.exists()
 
 
-@pytest.mark.parametrize("content", [b"", b"{", b"[]", b'{"format": "x", "kept": {}}', b"\xff\xfe"])
+DAMAGED = (
+    b"", b"{", b"[]", b'{"format": "x", "kept": {}}', b"\xff\xfe", b'{"more": ' + b"[" * 20000,
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("content", DAMAGED)
 def test_what_can_not_be_read_is_told_in_one_line_and_left_aside(tmp_path: Path, content: bytes):
     told: list[str] = []
     path = tmp_path / "under-way.json"
