@@ -130,6 +130,26 @@ def test_without_a_log_the_polar_gives_the_speed_and_no_stream_is_made_up(brisvi
     assert from_deg(wind.east_kn, wind.north_kn) == pytest.approx(315.0, abs=0.5)
 
 
+@pytest.mark.parametrize(
+    ("lost", "within_deg"), [(("stw_kn",), 0.5), (("heading_deg",), 1.0)],
+    ids=["log", "compass"],
+)  # fmt: skip
+def test_the_wind_does_not_turn_as_an_instrument_falls_out_in_a_stream(brisvik, lost, within_deg):
+    watch = Watch(brisvik)
+    watch.stream, watch.speed = (1.2, 0.4), 4.6
+    # She goes at 4.6 kn where her tables say 5.9: by them alone the wind would turn by degrees.
+    awa, aws = felt(315.0, 10.0, 265.0, 4.6, 0.0, 1.0)
+    feels = {"awa_deg": awa, "aws_kn": aws}
+    watch.sail(600, without=("twd_deg", "tws_kn", "leeway_deg"), **feels)
+    before = watch.state.wind
+    watch.sail(120, without=("twd_deg", "tws_kn", "leeway_deg", *lost), **feels)
+    after = watch.state.wind
+    directions = [from_deg(each.east_kn, each.north_kn) for each in (before, after)]
+    assert directions[1] == pytest.approx(directions[0], abs=within_deg)
+    strengths = [math.hypot(each.east_kn, each.north_kn) for each in (before, after)]
+    assert strengths[1] == pytest.approx(strengths[0], abs=0.2)
+
+
 def test_the_stream_is_what_is_left_over_the_ground(brisvik):
     watch = Watch(brisvik)
     watch.stream = (0.8, -0.6)
