@@ -63,7 +63,14 @@ BEYOND_NM = 5e-4
 """Boards that reach less far beyond a limit keep to it: a metre."""
 
 CLOSE_ENOUGH_DEG = 0.25 / METRES_PER_NM / 60.0
-"""How near the last order must end, and how near each step must come to the next."""
+"""How near the last order must end, and how near each place must be to where the orders lead."""
+
+CLOSE_SHARE = 2e-5
+"""On a leg of a few miles no farther off than this share of it: on one mile 0.25 m are a second in
+an hour and a half, more than its bound is sampled to."""
+
+CLOSEST_DEG = 1e-3 * CLOSE_ENOUGH_DEG
+"""A leg may have no length."""
 
 ROUGHLY_CLOSE_DEG = 12.0 * CLOSE_ENOUGH_DEG
 """While sequences are compared: three metres are half a second."""
@@ -357,7 +364,7 @@ class _Problem:
         for _ in range(CHORDS):
             gaps = self.course.gaps(trial.states, trial.x) if gaps is None else gaps
             miss = self.course.misses(trial.states)
-            worst = max(float(np.abs(gaps).max()), float(np.abs(miss).max()))
+            worst = self._off(near, gaps, miss)
             if worst < self.close_deg:
                 return trial, True
             if first is not None and not worst < CLOSER * before:
@@ -370,6 +377,14 @@ class _Problem:
             trial, before, gaps = moved, worst, None
             first = first or moved
         return trial, False
+
+    def _off(self, near: Nearby, gaps: Array, miss: Array) -> float:
+        """How far any place lies from where the orders lead, and that from the mark; in degrees.
+
+        Gaps of many steps are of one sign, as a rule: each of a decimetre, they are metres.
+        """
+        astray = np.abs(self.course.undone(near, gaps))
+        return max(float(astray.max()), float(np.abs(miss).max()))
 
     def _least_change(
         self, x: Array, jacobian: Array, wanted: Array, low: Array, high: Array
@@ -617,12 +632,20 @@ def polish(
     problem = _Problem(
         course, shortest_h, windows, beat_h=beat_h, corridor=corridor, step_h=step_h,
         no_gain=NO_GAIN if exact else NO_ROUGH_GAIN,
-        close_deg=CLOSE_ENOUGH_DEG if exact or offing is not None else ROUGHLY_CLOSE_DEG,
+        close_deg=_close_deg(start) if exact or offing is not None else ROUGHLY_CLOSE_DEG,
     )  # fmt: skip
     with np.errstate(invalid="ignore", over="ignore"):
         if offing is None:
             return _carried(problem, guess, rounds, exact=exact)
         return _kept_off(problem, offing, guess, rounds, exact=exact)
+
+
+def _close_deg(start: Start) -> float:
+    """How near the mark of a leg is to be closed on. [°]."""
+    north = start.mark_lat - start.lat
+    east = (start.mark_lon - start.lon + 180.0) % 360.0 - 180.0
+    far = float(np.hypot(north, east * np.cos(np.radians(start.lat))))
+    return float(np.clip(CLOSE_SHARE * far, CLOSEST_DEG, CLOSE_ENOUGH_DEG))
 
 
 def _kept_off(

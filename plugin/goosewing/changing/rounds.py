@@ -544,7 +544,7 @@ class Round:
 
     def _sailed(
         self, batch: Numbers, state: Numbers, along: Array, across: Array, hours: Array,
-        row: Array, slow: BoolArray, *, sailed_again: bool = True,
+        row: Array, slow: BoolArray, *, again: bool = True,
     ) -> Numbers:  # fmt: skip
         """Keep those of the states sailed to that are the best of their cell and mode so far.
 
@@ -565,40 +565,49 @@ class Round:
         value = time + self._tilted(slot, along[at], across[at])
         better = value < self.best[slot] - 1e-9
         better |= slow[state[at]] & (self.holder[slot] == parent)
-        kept = np.flatnonzero(better)
         in_the_open = self.water is None and self.rim is None
-        if in_the_open:
-            kept = self._winners(slot, value, kept)
+        kept = np.flatnonzero(better)
+        if kept.size and not in_the_open:
+            kept = kept[self._clear(parent[kept], along[at[kept]], across[at[kept]],
+                                    square[at[kept]])]  # fmt: skip
+        kept = self._winners(slot, value, kept)
         at, slot, value, parent = at[kept], slot[kept], value[kept], parent[kept]
-        ends, square = (along[at], across[at]), square[at]
-        if sailed_again:
-            again = np.flatnonzero(~self.leg.under_engine[s.mode[parent]])
-            ends = self._sailed_again(again, parent, *ends, hours[at], row[at])
-            square = self._squares(square, *ends)
-        kept = np.arange(len(at))
-        if len(at) and not in_the_open:
-            kept = self._winners(slot, value, kept[self._clear(parent, *ends, square)])
-        at, parent = at[kept], parent[kept]
+        ends, square, hours, row = (along[at], across[at]), square[at], hours[at], row[at]
+        if again and len(at):
+            ends = self._sailed_again(parent, *ends, hours, row)
+            square, slot = self._placed(parent, *ends)
+            value = s.time[parent] + hours + self._tilted(np.maximum(slot, 0), *ends)
+            better = (slot >= 0) & (value < self.best[slot] - 1e-9)
+            better |= (slot >= 0) & slow[state[at]] & (self.holder[slot] == parent)
+            kept = np.flatnonzero(better)
+            if kept.size and not in_the_open:
+                kept = kept[self._clear(parent[kept], ends[0][kept], ends[1][kept], square[kept])]
+            kept = self._winners(slot, value, kept)
+        else:
+            kept = np.arange(len(at))
+        parent, hours = parent[kept], hours[kept]
         return self._keep(
-            slot[kept], value[kept], time=s.time[parent] + hours[at], along=ends[0][kept],
-            across=ends[1][kept], mode=s.mode[parent], row=row[at],
-            sailed=s.sailed[parent] + hours[at], parent=parent, square=square[kept],
+            slot[kept], value[kept], time=s.time[parent] + hours, along=ends[0][kept],
+            across=ends[1][kept], mode=s.mode[parent], row=row[kept],
+            sailed=s.sailed[parent] + hours, parent=parent, square=square[kept],
         )  # fmt: skip
 
-    def _squares(self, before: Numbers, along: Array, across: Array) -> Numbers:
-        """Cells of states that were sailed again; where that is none, the one before."""
+    def _placed(self, parent: Numbers, along: Array, across: Array) -> tuple[Numbers, Numbers]:
+        """Cells and slots of places, in their parents' modes; slots are −1 where nobody goes."""
         square = self.grid.cells(along, across)
-        return np.where(square >= 0, square, before)
+        cell = square if self.water is None else self.water.slot(square, along, across)
+        number = np.where(cell >= 0, self.number[cell], -1)
+        return square, np.where(number >= 0, number * self.modes + self.store.mode[parent], -1)
 
     def _sailed_again(
-        self, which: Numbers, parent: Numbers, along: Array, across: Array, hours: Array,
-        row: Array,
-    ) -> tuple[Array, Array]:  # fmt: skip
+        self, parent: Numbers, along: Array, across: Array, hours: Array, row: Array
+    ) -> tuple[Array, Array]:
         """Where steps end when sailed in parts, each by the wind half way along it as it is sailed.
 
         Until here a step was sailed by the wind half way along the old course. In a corridor it
         may end at the edge, and does.
         """
+        which = np.flatnonzero(~self.leg.under_engine[self.store.mode[parent]])
         if self.leg.what.corridor is not None or not which.size:
             return along, across
         s, count = self.store, int(np.clip(np.ceil(self.step_h / PART_H - 1e-9), *PARTS))
@@ -766,7 +775,7 @@ class Round:
         place = there[at]
         return self._sailed(
             batch, which[at], place[:, 0], place[:, 1], hours, straight.row[made], slow,
-            sailed_again=False,
+            again=False,
         )  # fmt: skip
 
     @property

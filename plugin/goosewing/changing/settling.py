@@ -82,6 +82,9 @@ SHORTER_STEPS = (4, 16)
 OFF_NM, OFF_SHARE = 0.02, 5e-4
 """Than this, and this share of their length, when sailed more finely. [nm]"""
 
+BOUNDED_OFF_NM, BOUNDED_OFF_SHARE = 2e-4, 2e-5
+"""And where the plan is held against a bound, which is known to 1e-4 of the time. [nm]"""
+
 WORTH_SHARE = 0.01
 """On a short leg it need not gain more than this share of the leg's time."""
 
@@ -258,10 +261,12 @@ def _never_slower(stage: Stage, made: Boards, way: Way) -> Boards:
 
 def _as_told(stage: Stage, made: Boards) -> Boards:
     """Integrate in shorter steps where these are too long to tell where boards lead: at fronts."""
+    bounded = not stage.waters.weather.varies_in_place
+    nm, share = (BOUNDED_OFF_NM, BOUNDED_OFF_SHARE) if bounded else (OFF_NM, OFF_SHARE)
     for shorter in SHORTER_STEPS:
         off, sailed = made.polished.course.coarse_nm(made.states)
         numbers = board_numbers(made.helms)
-        allowed = OFF_NM + OFF_SHARE * np.bincount(numbers, sailed)
+        allowed = nm + share * np.bincount(numbers, sailed)
         if not np.any(np.bincount(numbers, off) > allowed):
             break
         finer = replace(stage, exact=True, step_h=STEP_H / shorter)
