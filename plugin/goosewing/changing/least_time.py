@@ -85,8 +85,10 @@ def _first_time(gained: Array, needed: Array, ends_h: Array) -> float | None:
     if not made.size:
         return None
     last = int(made[0])
-    before = short[last - 1] if last else float(np.max(needed))
-    if not np.isfinite(before):
+    before = missing[last - 1] if last else needed
+    if not np.isfinite(before).all():
         return None
-    share = float(before / (before - short[last]))
+    # Within a piece each direction gains evenly; the last of them to have enough tells.
+    late = before > 0.0
+    share = float(np.max(before[late] / (before - missing[last])[late], initial=0.0))
     return float(ends_h[last] + share * (ends_h[last + 1] - ends_h[last]))
