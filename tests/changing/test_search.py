@@ -13,8 +13,9 @@ from goosewing.changing import guesses
 from goosewing.changing.motion import Waters
 from goosewing.changing.resailed import Steps, resailed
 from goosewing.changing.search import search_leg
-from goosewing.changing.ways import Root, Search, Stretch, Way
+from goosewing.changing.ways import Root, Search, Stretch, Way, sailed_exactly
 from goosewing.earth.course import course_between
+from goosewing.records import Mark
 from goosewing.weather.base import STREAM, WIND
 from goosewing.weather.grid import GridWeather, LatLonGrid, layer_of
 from ocean_fields import five_days, invented_ocean, restless_forecast
@@ -140,6 +141,33 @@ def test_steps_promised_too_short_are_sailed_through_the_same_places(brisvik):
     way = Stretch(0, none, lon, times, np.append(np.nan, made.row_deg))
     place = sailed(waters, Way(0, -1, (way,), float(times[-1])))
     assert place == pytest.approx([0.0, lon[-1]], abs=2e-3 * lon[-1])
+
+
+@pytest.mark.parametrize("too_strong_at_h", [2.3, 2.6, 2.9])
+def test_a_pole_is_struck_where_the_wind_gets_too_strong_for_it(brisvik, too_strong_at_h):
+    """A way dead before a rising wind that keeps the pole for the whole of its third hour."""
+    most_kn = brisvik.sail_sets[brisvik.index("wing-and-wing")].tws_kn[1]
+
+    def wind(t, _lat, _lon):
+        return 0.0, most_kn + 0.8 * (t - too_strong_at_h), np.nan, 0.0, 0.0
+
+    waters = Waters(brisvik, Formula(wind))
+    poled, plain = (
+        next(at for at, mode in enumerate(waters.modes) if mode.poled == wanted)
+        for wanted in (True, False)
+    )
+    lat, times = 57.0 - 0.1 * np.arange(6.0), START_H + np.array([0.0, 1.0, 2.0, 3.0, 4.0, 5.0])
+    rows, lon, pause = np.append(np.nan, np.full(5, 180.0)), np.full(6, 11.0), 0.05
+    before = Stretch(poled, lat[:4], lon[:4], times[:4], rows[:4])
+    after = Stretch(plain, lat[3:], lon[3:], times[3:] + pause, np.append(np.nan, rows[4:]))
+    (way,) = sailed_exactly(waters, [Way(0, -1, (before, after), float(times[-1]))])
+    assert way.exact
+    before, after = way.stretches
+    assert START_H < before.time_h[-1] < START_H + too_strong_at_h
+    assert after.time_h[0] == pytest.approx(before.time_h[-1] + pause)
+    assert [after.lat[0], after.lat[-1]] == pytest.approx([before.lat[-1], lat[-1]], abs=1e-9)
+    place = sailed(waters, way)
+    assert miles(place, Mark(name="B", lat=lat[-1], lon=11.0)) < 0.01
 
 
 def test_between_marks_that_lie_as_one_nothing_is_sailed(brisvik):

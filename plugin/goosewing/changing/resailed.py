@@ -76,6 +76,11 @@ class Steps:
     to_lat: Array
     to_lon: Array
 
+    def of(self, way: int) -> Steps:
+        """The steps of one way."""
+        own = self.way == way
+        return Steps(*(getattr(self, name)[own] for name in self.__slots__))
+
     @property
     def firsts(self) -> Numbers:
         """The first step of each way."""

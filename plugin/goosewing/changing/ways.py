@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
+from goosewing.changing.cut_short import within_limits
 from goosewing.changing.motion import Waters
 from goosewing.changing.resailed import Steps, resailed
 
@@ -18,10 +19,14 @@ if TYPE_CHECKING:
 
     from goosewing.changing.pinned import Pins
     from goosewing.earth.corridor import Corridor
-    from goosewing.units import Array, BoolArray
+    from goosewing.units import Array
 
     Numbers = NDArray[np.intp]
     Column = NDArray[Any]
+
+
+SPARE_H = (1.0 / 60.0, 1.0 / 20.0, 1.0 / 6.0)
+"""Sails are handed so long before they must be: more, where less proves not to be enough. [h]"""
 
 
 class Root(NamedTuple):
@@ -124,14 +129,32 @@ def fastest_of(ways: Sequence[Way]) -> list[Way]:
 
 
 def sailed_exactly(waters: Waters, ways: list[Way]) -> list[Way]:
-    """Sail ways once more, exactly; one that doesn't come out stays as it was found."""
+    """Sail ways once more, exactly; one that doesn't come out stays as it was found.
+
+    Where sails can't be carried to a stretch's end it is cut there, and sailed again.
+    """
+    told = [_made(way, steps, exact=exact) for way, steps, exact in _resailed(waters, ways)]
+    for spare_h in SPARE_H:
+        lacks = [at for at, way in enumerate(told) if not way.exact]
+        cut = {at: within_limits(waters, told[at], spare_h) for at in lacks}
+        tried = {at: way for at, way in cut.items() if way is not None}
+        for at, (way, steps, exact) in zip(
+            tried, _resailed(waters, list(tried.values())), strict=True
+        ):
+            if exact:
+                told[at] = _made(way, steps, exact=True)
+    return [new if new.exact else old for old, new in zip(ways, told, strict=True)]
+
+
+def _resailed(waters: Waters, ways: list[Way]) -> list[tuple[Way, Steps, bool]]:
+    """Correct the steps of ways; tell of each whether it came out."""
     parts = [_steps_of(way, number) for number, way in enumerate(ways)]
     if not parts:
         return []
-    steps = Steps(*(np.concatenate(column) for column in zip(*parts, strict=True)))
-    made, exact = resailed(waters, steps)
+    every = Steps(*(np.concatenate(column) for column in zip(*parts, strict=True)))
+    made, exact = resailed(waters, every)
     return [
-        _made(way, made, made.way == number) if ok else way
+        (way, made.of(number), bool(ok))
         for number, (way, ok) in enumerate(zip(ways, exact, strict=True))
     ]
 
@@ -154,19 +177,19 @@ def _steps_of(way: Way, number: int) -> tuple[Column, ...]:
     return tuple(np.concatenate(column) for column in zip(*columns, strict=True))
 
 
-def _made(way: Way, made: Steps, own: BoolArray) -> Way:
-    """The same way, by exact steps."""
-    begins, at, parts = made.begins_h[own], 0, []
-    row, hours = made.row_deg[own], made.hours[own]
+def _made(way: Way, made: Steps, *, exact: bool) -> Way:
+    """The same way, by its corrected steps."""
+    begins, at, parts = made.begins_h, 0, []
+    row, hours = made.row_deg, made.hours
     for part in way.stretches:
         steps = slice(at, at + len(part.lat) - 1)
         at = steps.stop
         end_h = begins[steps][-1] + hours[steps][-1]
         parts.append(Stretch(
             part.mode,
-            np.append(made.lat[own][steps], made.to_lat[own][at - 1]),
-            np.append(made.lon[own][steps], made.to_lon[own][at - 1]),
+            np.append(made.lat[steps], made.to_lat[at - 1]),
+            np.append(made.lon[steps], made.to_lon[at - 1]),
             np.append(begins[steps], end_h),
             np.append(np.nan, row[steps]),
         ))  # fmt: skip
-    return replace(way, stretches=tuple(parts), arrival_h=float(end_h), exact=True)
+    return replace(way, stretches=tuple(parts), arrival_h=float(end_h), exact=exact)
