@@ -10,10 +10,11 @@ import pytest
 from changing_winds import START_H, Formula, leg
 from goosewing.boat.model import sailing
 from goosewing.changing import guesses
+from goosewing.changing.exact_ways import sailed_exactly
 from goosewing.changing.motion import Waters
 from goosewing.changing.resailed import Steps, resailed
 from goosewing.changing.search import search_leg
-from goosewing.changing.ways import Root, Search, Stretch, Way, sailed_exactly
+from goosewing.changing.ways import Root, Search, Stretch, Way
 from goosewing.earth.course import course_between
 from goosewing.records import Mark
 from goosewing.weather.base import STREAM, WIND

@@ -16,10 +16,11 @@ import numpy as np
 
 from goosewing.boat import manoeuvres
 from goosewing.changing.cells import Grid
+from goosewing.changing.exact_ways import sailed_exactly
 from goosewing.changing.guide import Guide
 from goosewing.changing.motion import Waters
 from goosewing.changing.rounds import TRUSTED, Round, SearchedLeg
-from goosewing.changing.ways import Root, Search, Way, fastest_of, sailed_exactly
+from goosewing.changing.ways import Root, Search, Way, fastest_of
 from goosewing.earth.course import along_and_aside_deg
 
 if TYPE_CHECKING:

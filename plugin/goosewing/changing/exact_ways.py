@@ -1,4 +1,4 @@
-"""Ways on which sails can't be carried all along: handed, or set, where they can.
+"""Ways of the search sailed exactly; sails handed, or set, where they can't be carried all along.
 
 The search looks at the weather in the middle of a step. Where a limit of wind is passed, or
 the sun sets on a pole, before the step's end, she hands those sails there and goes on to the
@@ -8,16 +8,21 @@ same place under the next ones; where she may not carry them yet, she sets them 
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from goosewing.changing.motion import Waters
+from goosewing.changing.resailed import Steps, resailed
+from goosewing.changing.ways import Stretch, Way
 from goosewing.earth import geodesy
 
 if TYPE_CHECKING:
-    from goosewing.changing.ways import Stretch, Way
+    from numpy.typing import NDArray
+
     from goosewing.units import Array, BoolArray
+
+    Column = NDArray[Any]
 
 LOOK_H = 1.0 / 60.0
 """It is looked so often. [h]"""
@@ -26,7 +31,78 @@ SHORTEST_H = 0.1
 """What is left of a stretch is no shorter. [h]"""
 
 
-def within_limits(waters: Waters, way: Way, spare_h: float) -> Way | None:
+SPARE_H = (1.0 / 60.0, 1.0 / 20.0, 1.0 / 6.0)
+"""Sails are handed so long before they must be: more, where less proves not to be enough. [h]"""
+
+
+def sailed_exactly(waters: Waters, ways: list[Way]) -> list[Way]:
+    """Sail ways once more, exactly; one that doesn't come out stays as it was found.
+
+    Where sails can't be carried to a stretch's end it is cut there, and sailed again.
+    """
+    told = [_made(way, steps, exact=exact) for way, steps, exact in _resailed(waters, ways)]
+    for spare_h in SPARE_H:
+        lacks = [at for at, way in enumerate(told) if not way.exact]
+        cut = {at: _within_limits(waters, told[at], spare_h) for at in lacks}
+        tried = {at: way for at, way in cut.items() if way is not None}
+        for at, (way, steps, exact) in zip(
+            tried, _resailed(waters, list(tried.values())), strict=True
+        ):
+            if exact:
+                told[at] = _made(way, steps, exact=True)
+    return [new if new.exact else old for old, new in zip(ways, told, strict=True)]
+
+
+def _resailed(waters: Waters, ways: list[Way]) -> list[tuple[Way, Steps, bool]]:
+    """Correct the steps of ways; tell of each whether it came out."""
+    parts = [_steps_of(way, number) for number, way in enumerate(ways)]
+    if not parts:
+        return []
+    every = Steps(*(np.concatenate(column) for column in zip(*parts, strict=True)))
+    made, exact = resailed(waters, every)
+    return [
+        (way, made.of(number), bool(ok))
+        for number, (way, ok) in enumerate(zip(ways, exact, strict=True))
+    ]
+
+
+def _steps_of(way: Way, number: int) -> tuple[Column, ...]:
+    """Columns of `Steps`: what is sailed from place to place, and the pauses before it."""
+    columns: list[tuple[Column, ...]] = []
+    start_h = ended_h = way.begins_h
+    for part in way.stretches:
+        hours = np.diff(part.time_h)
+        pause = np.zeros(len(hours))
+        pause[0] = part.time_h[0] - ended_h
+        ended_h = float(part.time_h[-1])
+        each = np.ones(len(hours))
+        lon = np.unwrap(part.lon, period=360.0)
+        columns.append((
+            np.full(len(hours), number), np.full(len(hours), part.mode), part.row_deg[1:], hours,
+            pause, start_h * each, part.lat[:-1], lon[:-1], part.lat[1:], lon[1:],
+        ))  # fmt: skip
+    return tuple(np.concatenate(column) for column in zip(*columns, strict=True))
+
+
+def _made(way: Way, made: Steps, *, exact: bool) -> Way:
+    """The same way, by its corrected steps."""
+    begins, at, parts = made.begins_h, 0, []
+    row, hours = made.row_deg, made.hours
+    for part in way.stretches:
+        steps = slice(at, at + len(part.lat) - 1)
+        at = steps.stop
+        end_h = begins[steps][-1] + hours[steps][-1]
+        parts.append(Stretch(
+            part.mode,
+            np.append(made.lat[steps], made.to_lat[at - 1]),
+            np.append(made.lon[steps], made.to_lon[at - 1]),
+            np.append(begins[steps], end_h),
+            np.append(np.nan, row[steps]),
+        ))  # fmt: skip
+    return replace(way, stretches=tuple(parts), arrival_h=float(end_h), exact=exact)
+
+
+def _within_limits(waters: Waters, way: Way, spare_h: float) -> Way | None:
     """Cut a way's stretches to where their sails are carried, with some time to spare.
 
     Returns
