@@ -146,6 +146,8 @@ def look_further(
             what_if=_shared(case, "what if", changes.held_if, ifs, took_s),
             late=changes.late(made, case.boat, case.weather),
         )
+        anew = [(made, each) for each in changes.begun_anew(made)]
+        made = changes.with_anew(made, _shared(case, "late", changes.held_anew, anew, took_s))
     return on_the_way.look_ahead(made, case.weather, looked_at=looked_at, land=land)
 
 

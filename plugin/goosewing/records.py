@@ -630,9 +630,23 @@ class Late:
     arrival : datetime or None
         At the last mark; None where one of the boards can't then be held under its sails, or
         the forecast ends.
-    heading_deg : float or None
-        What is then steered there first, so that the plan's own track is kept; never by the
-        lee. None without an arrival. [°]
+    heading_deg, last_heading_deg : float or None
+        What is then steered from there on to the next stop, at first and at last, so that the
+        plan's own track is kept; never by the lee. None where it can't be. [°]
+    twa_deg, last_twa_deg : float or None
+        At which angles to the true wind that is. [°]
+    speed_over_ground_kn : float or None
+        The mean on that track to the next stop. [kn]
+    until : str or None
+        The next stop: a mark, or the turn that is called so; the place is the plan's.
+    until_time : datetime or None
+        When she then comes there.
+    beside_nm : float or None
+        How far beside the plan's track she then is, as her sails go no nearer to it; to
+        starboard of it is positive. [nm]
+    anew : WhatIf or None
+        The passage planned anew from there, so much later; where the plan's tracks can't be
+        kept from there on.
     reason : str or None
         Why there is no arrival.
     fails_at : str or None
@@ -645,6 +659,16 @@ class Late:
     heading_deg: float | None = None
     heading_magnetic_deg: float | None = None
     heading_compass_deg: float | None = None
+    last_heading_deg: float | None = None
+    last_heading_magnetic_deg: float | None = None
+    last_heading_compass_deg: float | None = None
+    twa_deg: float | None = None
+    last_twa_deg: float | None = None
+    speed_over_ground_kn: float | None = None
+    until: str | None = None
+    until_time: datetime | None = None
+    beside_nm: float | None = None
+    anew: WhatIf | None = None
     reason: LateReason | None = None
     fails_at: str | None = None
 
@@ -711,6 +735,8 @@ class Turn:
         To which hand her heading changes; None where it doesn't.
     keep_twa_deg : float or None
         The true wind angle that is kept, where that makes the heading swing. [°]
+    crew : tuple of CrewStep
+        What hands do about it, in order.
     """
 
     kinds: tuple[ManoeuvreKind, ...]
@@ -727,6 +753,7 @@ class Turn:
     poled: bool = False
     alters_to: Side | None = None
     keep_twa_deg: float | None = None
+    crew: tuple[CrewStep, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -748,6 +775,10 @@ class WhatIf:
         The boards leg by leg, such as "port tack, main and jib", where they are others.
     turns : tuple of Turn
         Where she would tack, gybe, or change sails, and the marks on her way.
+    arriving : tuple of CrewStep
+        What hands do before the last mark and at it.
+    off_track : str or None
+        Why the plan's own boards can't be sailed on their tracks then, where `behind_nm` is None.
     first : Turn or None
         Where she departs, and what she then steers; None where there is no plan.
     near : tuple of Near
@@ -763,6 +794,8 @@ class WhatIf:
     behind_nm: float | None = None
     sequence: tuple[str, ...] = ()
     turns: tuple[Turn, ...] = ()
+    arriving: tuple[CrewStep, ...] = ()
+    off_track: LateReason | None = None
     first: Turn | None = None
     near: tuple[Near, ...] = ()
     reason: str | None = None

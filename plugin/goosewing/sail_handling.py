@@ -161,6 +161,8 @@ def crew_steps(
             steps.append(CrewStep(kind="headsail_over", time=begins, side=lee))
     if held and (turned or not holds):
         steps.append(CrewStep(kind="preventer_off", time=there))
+    if down is None and (struck := done.get("strike_pole")) is not None:
+        there += timedelta(seconds=struck.cost_s)
     return (*steps, *_at_the_turn(board, after, there, rigs=holds and turned))
 
 

@@ -81,7 +81,7 @@ def test_straight_downwind_what_is_left_is_the_speed_lost_times_the_hours(brisvi
 def test_boards_that_can_t_be_sailed_are_told(brisvik):
     made = make(RUN, brisvik, SteadyWeather(280.0, 12.0), JUNE)
     # On wing-and-wing a wind from abeam can't be had.
-    assert behind_nm(made, brisvik, SteadyWeather(190.0, 12.0)) is None
+    assert behind_nm(made, brisvik, SteadyWeather(190.0, 12.0)) == "out of the sails' angles"
     assert behind_nm(made, brisvik, SteadyWeather(280.0, 60.0)) is None
 
 

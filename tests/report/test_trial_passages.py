@@ -9,8 +9,12 @@ plotter and log will show, and how long the board lasts. They look only at the p
 
 from __future__ import annotations
 
+import json
 import re
+from contextlib import redirect_stdout
+from datetime import datetime, timedelta
 from html.parser import HTMLParser
+from io import StringIO
 from itertools import pairwise
 from pathlib import Path
 
@@ -76,11 +80,14 @@ def printed(request, tmp_path_factory):
     folder = tmp_path_factory.mktemp(request.param)
     words = [str(TRIALS / each) if (TRIALS / each).is_file() else each
              for each in PASSAGES[request.param]]  # fmt: skip
-    code = outcome(["plan", *words, "--boat", BOAT, "--variation", "4", "--zone", "+02:00",
-                    "--what-if", "--sheet", str(folder / "sheet.html")])  # fmt: skip
+    with redirect_stdout(StringIO()) as told:
+        code = outcome(["plan", *words, "--boat", BOAT, "--variation", "4", "--zone", "+02:00",
+                        "--what-if", "--json", "--sheet", str(folder / "sheet.html")])  # fmt: skip
     assert code == 0
     page = (folder / "sheet.html").read_text(encoding="utf-8")
-    return request.param, page, Cells(page)
+    cells = Cells(page)
+    cells.document = json.loads(told.getvalue())
+    return request.param, page, cells
 
 
 def rows(cells, table):
@@ -350,7 +357,7 @@ def test_where_a_bearing_hardly_changes_the_place_is_told_by_position_or_log(pri
     told = 0
     for before, row in pairwise(steered(cells)[:-1]):
         seen = re.search(r"bears (\d{3})°T \d{3}°M, (\d+\.\d) nm", row["Where, what"])
-        slow = re.search(r"that bearing takes (\d+\.\d) nm to change by 1°", row["Where, what"])
+        slow = re.search(r"go by position or log: 1° takes (\d+\.\d) nm", row["Where, what"])
         if not re.match(r"[TGPCA]\d+:", row["Where, what"]):
             assert slow is None
             continue
@@ -387,7 +394,8 @@ def test_a_danger_s_distance_is_told_for_other_ways_too(printed):
     """The other board first leads past it: by the corner of a triangle, to what rounding leaves."""
     name, _, cells = printed
     others = [row["instead"] for row in rows(cells, "instead-table")]
-    ifs = [row["turns: when, where"] for row in rows(cells, "what-if") if row["arrival"]]
+    ifs = [row["turns: when, where"] for row in rows(cells, "what-if")
+           if "can't be planned" not in row["turns: when, where"]]  # fmt: skip
     for words in (*others, *ifs):
         told = re.search(r"passes Midgrund (\d\.\d) nm off to (port|starboard)$", words)
         # South of the Narrows it only lies astern: on that leg she doesn't pass it.
@@ -487,8 +495,7 @@ def place_of(words):
 
 def test_every_hour_has_place_bearing_log_and_stream(printed):
     name, _, cells = printed
-    hours = rows(cells, "hours-table")
-    here = [hour for hour in hours if hour["steer"]]
+    hours = here = rows(cells, "hours-table")
     assert all(re.fullmatch(r"\d{4}Z \d\d:\d\d", hour["UTC UTC+02:00"]) for hour in hours)
     assert all(re.fullmatch(r"\d{3}°T \d{3}°M", hour["steer"]) for hour in here)
     assert all(re.fullmatch(r"\d+° \d+", hour["AWA AWS"]) for hour in here)
@@ -541,69 +548,181 @@ def test_every_hour_s_row_is_one_triangle(printed):
 ROADS = {-1: (225, 0.67), 0: (225, 0.1), 1: (45, 0.67)}
 
 
+def afterwards(cells):
+    """What is met at the last mark after the arrival: time, wind and, where it flows, stream."""
+    words = " ".join(" ".join(cells.words).split())
+    said = re.search(r"At [^,]* afterwards , over the ground: (.*?\d kn)\.", words)[1]
+    one = (r"(\d{4}Z) \d\d:\d\d wind (\d{3}° \d+) kn(?:, gusts (\d+) kn)?"
+           r"(?:, stream sets (\d{3})° (\d\.\d) kn)?")  # fmt: skip
+    return [re.fullmatch(one, each).groups() for each in said.split("; ")]
+
+
 def test_what_comes_after_the_arrival_is_told_with_the_tide(printed):
     """At the last mark, whose table stands there: interpolated in hours, by hand."""
     name, _, cells = printed
-    after = [row for row in rows(cells, "hours-table") if row["Position"].startswith("at ")]
+    after = afterwards(cells)
     last = minutes(steered(cells)[-1]["UTC UTC+02:00"][:5])
-    assert minutes(after[-1]["UTC UTC+02:00"][:5]) >= last + 180
+    assert minutes(after[-1][0]) >= last + 180
     if name == "weekend":
         # Linear in components between 15Z (305° 15 kn) and 21Z (310° 12 kn).
-        found = next(row for row in after if row["UTC UTC+02:00"].startswith("1500Z"))
-        assert found["wind"] == "305° 15"
+        assert after[0][:2] == ("1500Z", "305° 15")
+        assert all(each[2] for each in after)
         return
     words = " ".join(" ".join(cells.words).split())
     assert "High water Graahavn:" in words
     assert "2027-07-04 1135Z (13:35), range 1.9 m" in words
     assert "2027-07-03 2310Z (2027-07-04 01:10), range 1.9 m;" in words
-    for row in after:
-        from_high_h = (minutes(row["UTC UTC+02:00"][:5]) - minutes("1135Z")) / 60
+    for clock, _, _, deg, told in after:
+        from_high_h = (minutes(clock) - minutes("1135Z")) / 60
         if not -1.0 <= from_high_h <= 1.0:
             continue
         # South and west are negative along 225°.
         along = [kn if deg == 225 else -kn for deg, kn in ROADS.values()]
         kn = np.interp(from_high_h, list(ROADS), along)
-        deg, told = re.fullmatch(r"(\d{3})° (\d\.\d)", row["sets"]).groups()
         assert float(told) == pytest.approx(abs(kn), abs=0.08)
         assert abs(kn) < 0.1 or int(deg) == (225 if kn > 0 else 45)
 
 
-def test_being_late_is_told_at_every_mark_and_turn(printed):
+LATE = {"20 min late": 20, "1 h late": 60, "2 h late": 120}
+
+KEPT = re.compile(
+    r"(\d{3})°(?: to (\d{3})°)?M TWA (\d+)(?:–(\d+))?°, SOG (\d\.\d); "
+    r"([A-Z][A-Za-z0-9 ]*) (\d{4}Z) \d\d:\d\d(?:, (\d\.\d) nm to (port|starboard) of track)?; "
+)
+
+
+def late_rows(cells):
+    found = {}
+    for row in rows(cells, "later-table"):
+        place, clock = re.fullmatch(r"(.*) (\d{4}Z) \d\d:\d\d", row["at, planned"]).groups()
+        found[place] = (clock, row)
+    return found
+
+
+def test_being_late_is_told_at_every_mark_and_turn_as_whole_orders(printed):
+    """What is steered first and last, at which angle, how fast, when she is at the next place."""
     name, _, cells = printed
-    late = rows(cells, "later-table")
-    stops = [row["Where, what"].split(":")[0] for row in steered(cells)]
-    assert [row["at"] for row in late] == named(stops)
-    for row in late:
-        for column in ("on time", *LATE):
-            flows = r"sets \d{3}° \d\.\d kn" if name == "strait" else r"wind \d{3}° \d+ kn"
-            assert re.match(rf"(\d{{3}}°M )?{flows}", row[column])
-    marks = late[:-1]
-    assert all("arrives" in row["20 min late"] for row in marks)
-    ordered = {row["Where, what"].split(":")[0]: row["Where, what"] for row in steered(cells)}
-    for row in marks if name == "weekend" else []:
-        blows = re.fullmatch(r"\d{3}°M wind (\d{3}° \d+ kn)", row["on time"])[1]
-        assert f"ground wind {blows}" in ordered[row["at"]]
-    for row in marks:
-        for column in LATE:
-            arrives, anew = (
-                re.search(each, row[column])
-                for each in (r"^\d{3}°M .*arrives \d{4}Z \d\d:\d\d$", r"plan anew: (.*)$")
-            )
-            assert bool(arrives) is not bool(anew)
-            assert anew is None or re.fullmatch(rf"by the lee from ({'|'.join(stops)})", anew[1])
-    for row in marks:
-        # What is steered on time is the order's own.
-        line = next(each for each in steered(cells) if each["Where, what"].startswith(row["at"]))
-        assert row["on time"][:5] == "".join(HEADINGS.fullmatch(line["steer"]).group(3)) + "°M"
+    late, every = late_rows(cells), steered(cells)
+    stops = named([row["Where, what"].split(":")[0] for row in every])
+    assert list(late) == stops[:-1]
+    flows = r"sets \d{3}° \d\.\d kn" if name == "strait" else r"wind \d{3}° \d+ kn"
+    for at, here in enumerate(every[:-1]):
+        clock, row = late[stops[at]]
+        assert clock == here["UTC UTC+02:00"][:5]
+        for column, by in LATE.items():
+            cell = row[column]
+            assert re.search(flows, cell)
+            kept = KEPT.match(cell)
+            if kept is None:
+                assert re.search(
+                    rf'by the lee: new boards, see "{stops[at]}, {column}" below', cell
+                )
+                continue
+            # The same miles over the ground as on time, so much later.
+            assert kept[6] == stops[at + 1]
+            work = WORK.search(here["Where, what"])
+            begins = minutes(clock if work is None else work[4]) + by
+            takes = minutes(kept[7]) - begins
+            miles = float(here["nm log ground"].split()[1])
+            assert float(kept[5]) * takes / 60 == pytest.approx(miles, rel=0.02, abs=0.15)
+            last = at == len(every) - 2
+            assert ("arrives" in cell) is not (last or "by the lee" in cell)
+            if anew := re.search(r"by the lee from (\w+): then (\w+)'s row", cell):
+                assert anew[1] == anew[2]
+                assert "new boards" in late[anew[1]][1][column]
+            check_angles(kept, here, cell, name)
+    planned = minutes(every[-1]["UTC UTC+02:00"][:5])
+    for place, (_, row) in late.items():
+        then = re.findall(r"\d{4}Z", row["20 min late"])[-1]
+        assert 10 < minutes(then) - planned < 40, place
     if name == "weekend":
-        check_by_the_lee({row["at"]: row for row in marks})
-    planned = minutes(steered(cells)[-1]["UTC UTC+02:00"][:5])
-    for row in marks:
-        then = minutes(re.search(r"arrives (\d{4}Z)", row["20 min late"])[1])
-        assert 10 < then - planned < 40
+        check_by_the_lee(late)
 
 
-LATE = ("20 min late", "1 h late", "2 h late")
+def at_minute(clock, time):
+    """Whether a clock tells a document's time, whose seconds are rounded themselves."""
+    told = datetime.fromisoformat(time) + timedelta(seconds=30)
+    return abs(minutes(clock) - (60 * told.hour + told.minute)) <= 1
+
+
+def test_late_orders_are_the_document_s(printed):
+    _, _, cells = printed
+    late, columns = late_rows(cells), {by / 60: name for name, by in LATE.items()}
+    whole = {row["if: arrival, takes"]: row["turns: when, where"] for row in rows(cells, "what-if")}
+    assert len(cells.document["late"]) == len(LATE) * len(late)
+    for each in cells.document["late"]:
+        hours = min(columns, key=lambda known: abs(known - each["delay_h"]))
+        cell = late[each["mark"]][1][columns[hours]]
+        kept = KEPT.match(cell)
+        if each["heading_deg"] is None:
+            row = next(
+                name for name in whole if name.startswith(f"{each['mark']}, {columns[hours]} ")
+            )
+            assert kept is None
+            assert each["reason"] in cell
+            assert at_minute(re.search(r"\d{4}Z", row)[0], each["anew"]["arrival"])
+            told = whole[row]
+            for turn in (each["anew"]["first"], *each["anew"]["turns"]):
+                assert f"{round(turn['heading_magnetic_deg']) % 360:03d}°M" in told
+            continue
+        first, last = (each[f"{name}heading_magnetic_deg"] for name in ("", "last_"))
+        assert (kept[1], kept[2] or kept[1]) == (f"{first:03.0f}", f"{last:03.0f}")
+        assert (kept[3], kept[4] or kept[3]) == (
+            f"{each['twa_deg']:.0f}",
+            f"{each['last_twa_deg']:.0f}",
+        )
+        assert kept[5] == f"{each['speed_over_ground_kn']:.1f}"
+        assert kept[6] == each["until"]
+        assert at_minute(kept[7], each["until_time"])
+        assert float(kept[8] or 0.0) == pytest.approx(abs(each["beside_nm"]), abs=0.051)
+        if found := re.search(r"arrives (\d{4}Z)", cell):
+            assert at_minute(found[1], each["arrival"])
+        elif each["arrival"] is None:
+            assert f"{each['reason']} from {each['fails_at']}" in cell
+
+
+STEPS = {
+    "rig_preventer": "rig the preventer, boom to {}", "ready_pole": "make the pole ready to {}",
+    "strike_pole": "strike the pole", "headsail_over": "headsail to {}",
+    "preventer_off": "preventer off", "set_pole": "set the pole to {}", "turn": "turn to {}",
+    "tack": "tack, boom and headsail to {}", "gybe": "gybe, boom to {}",
+}  # fmt: skip
+
+
+def test_the_hands_work_is_the_document_s_in_its_order(printed):
+    _, _, cells = printed
+    boards = [board for leg in cells.document["legs"] for board in leg["boards"]]
+    every = [(row["UTC UTC+02:00"][:5], row["Where, what"]) for row in rows(cells, "orders-table")]
+    last = -1
+    for board in boards:
+        for step in board["crew"]:
+            words = STEPS[step["kind"]].format(step["side"])
+            at, clock = next(
+                (at, clock) for at, (clock, what) in enumerate(every)
+                if at >= last and words in what and at_minute(clock, step["time"])
+            )  # fmt: skip
+            assert at >= last
+            last = at
+    asked = {row["if: arrival, takes"]: row["turns: when, where"] for row in rows(cells, "what-if")}
+    for each in cells.document["what_if"]:
+        if each["arriving"]:
+            told = next(told for name, told in asked.items() if at_minute_of(name, each["arrival"]))
+            clock = re.search(r"(\d{4}Z) \d\d:\d\d before ", told)[1]
+            assert at_minute(clock, each["arriving"][0]["time"])
+
+
+def at_minute_of(row, arrival):
+    clock = re.search(r"(\d{4}Z) \d\d:\d\d", row)
+    return clock is not None and at_minute(clock[1], arrival)
+
+
+def check_angles(kept, here, cell, name):
+    """Without stream or leeway the told wind and heading are the angle, dead before it at most."""
+    assert 0 < int(kept[3]) <= 180
+    if name == "weekend" and "wing-and-wing" in here["Where, what"]:
+        wind = int(re.search(r"wind (\d{3})°", cell)[1])
+        off = (wind - (int(kept[1]) + 4) + 180) % 360 - 180
+        assert abs(off) == pytest.approx(int(kept[3]), abs=1.6)
 
 
 def check_by_the_lee(late):
@@ -612,14 +731,18 @@ def check_by_the_lee(late):
     Boom to port, pole to starboard: dead aft of 101° the wind comes from 281°, and what is
     beyond it blows over the port quarter.
     """
+    row = late["A1"][1]
     for column in LATE:
-        wind = int(re.search(r"wind (\d{3})°", late["A1"][column])[1])
-        by_the_lee = wind - 281
-        assert ("arrives" in late["A1"][column]) is (by_the_lee <= 3)
-        if "arrives" in late["A1"][column]:
-            # Dead before the wind, 4° of variation taken off: never by the lee.
-            assert int(late["A1"][column][:3]) == pytest.approx(wind - 180 - 4, abs=1)
-    assert "by the lee from A1" in late["Home Buoy"]["1 h late"]
+        wind = int(re.search(r"wind (\d{3})°", row[column])[1])
+        kept = KEPT.match(row[column])
+        assert (kept is not None) is (wind - 281 <= 3)
+        if kept is not None:
+            # Dead before the wind, 4° of variation taken off: never by the lee; so she comes out
+            # beside the track, to starboard of it.
+            assert int(kept[1]) == pytest.approx(wind - 180 - 4, abs=1)
+            assert kept[9] == "starboard"
+            assert float(kept[8]) < 2.4 * np.sin(np.radians(3.0)) + 0.05
+    assert "by the lee from A1" in late["Home Buoy"][1]["1 h late"]
 
 
 def named(stops):
@@ -627,39 +750,68 @@ def named(stops):
     return [re.split(r" \d\. | still ", stop)[0] for stop in stops]
 
 
+MARK = r"(?:Narrows|Halfway Bank|South Roads|East Haven)"
+
+IF = re.compile(r"(.*?)(?: (\d{4}Z) \d\d:\d\d (the same|[+-](?:\d+ h )?\d+ min))?")
+
+
 def test_what_if_tells_turns_and_boards_or_why_there_is_no_plan(printed):
+    """With every side and all that hands do, and from when on it is done."""
     name, _, cells = printed
     ifs = rows(cells, "what-if")
-    assert len(ifs) == 8
+    assert len(ifs) == (8 if name == "strait" else 10)
+    there = minutes(steered(cells)[-1]["UTC UTC+02:00"][:5])
     for row in ifs:
-        if not row["arrival"]:
+        change, arrival, takes = IF.fullmatch(row["if: arrival, takes"]).groups()
+        told = row["turns: when, where"]
+        if arrival is None:
             # Two hours earlier lies before the weekend's forecast.
-            assert (name, row["if"]) == ("weekend", "leaving 2 h earlier")
-            assert "the forecast covers" in row["turns: when, where"]
+            assert (name, change) == ("weekend", "leaving 2 h earlier")
+            assert "the forecast covers" in told
             continue
-        advice, first, *turns = row["turns: when, where"].split("; ")
-        assert advice in ("same boards", "other boards")
-        if name == "weekend" and advice == "same boards":
-            ordered = [row["Where, what"] for row in steered(cells)]
-            assert any(what.startswith("A1: alter course") for what in ordered)
-            assert "alter course " in row["turns: when, where"]
-        then = r"(, (?:boom|pole) to (?:port|starboard)){0,2}, \d{3}°M(, keep \d{2,3}°)?"
-        assert re.fullmatch(rf"first (port|starboard) tack, [a-z -]+{then}", first)
-        # The mark between is told always, also where she but carries on.
-        assert any(re.search("Z \\d\\d:\\d\\d (Narrows|Halfway Bank): ", turn) for turn in turns)
-        for turn in (each for each in turns if not each.startswith("passes ")):
-            mark = r"(?:Narrows|Halfway Bank|South Roads|East Haven)"
-            at = (rf"(?:{mark}|\d\d°\d\d\.\d\d'N \d{{3}}°\d\d\.\d\d'E, {mark} bears "
-                  rf"\d{{3}}°M, \d+\.\d nm)")  # fmt: skip
-            done = rf"\d{{4}}Z \d\d:\d\d {at}: [a-z -]+[^:]*{then}"
-            assert re.fullmatch(done, turn)
-            assert ("pole to" in turn) is ("set pole" in turn)
-        takes = re.fullmatch(r"the same|([+-])(?:(\d+) h )?(\d+) min", row["takes"])
-        more = int(takes[2] or 0) * 60 + int(takes[3] or 0)
-        more = -more if takes[1] == "-" else more
-        later = 60 * {"leaving 2 h earlier": -2, "leaving 2 h later": 2}.get(row["if"], 0)
-        there = minutes(steered(cells)[-1]["UTC UTC+02:00"][:5])
-        assert minutes(row["arrival"][:5]) == there + later + more
+        advice, first, *turns = told.split("; ")
+        assert re.fullmatch(
+            r"(same|other) boards( on other tracks \(on those planned .*\))?", advice
+        )
+        check_if(name, change, first, turns)
+        more = re.fullmatch(r"the same|([+-])(?:(\d+) h )?(\d+) min", takes)
+        by = int(more[2] or 0) * 60 + int(more[3] or 0)
+        late = re.search(r", (\d) h late", change)
+        later = {"leaving 2 h earlier": -120, "leaving 2 h later": 120}.get(change, 0)
+        later += 60 * int(late[1]) if late else 0
+        assert minutes(arrival) == there + later + (-by if more[1] == "-" else by)
+
+
+def check_if(name, change, first, turns):
+    then = r"(, (?:boom|pole) to (?:port|starboard)){0,2}, \d{3}°M(, keep \d{2,3}°)?"
+    begins = r"(\d{4}Z \d\d:\d\d )?"
+    assert re.fullmatch(rf"{begins}first (port|starboard) tack, [a-z -]+{then}", first)
+    assert (", pole to " in first) is ("wing-and-wing" in first)
+    assert first[:4].isdigit() is change.endswith(" late")
+    # The mark between is told always, also where she but carries on.
+    assert any(re.search("Z \\d\\d:\\d\\d (Narrows|Halfway Bank)[ :]", turn) for turn in turns)
+    poled = "wing-and-wing" in first
+    for turn in (each for each in turns if not each.startswith("passes ")):
+        if " before East Haven: " in turn:
+            assert poled
+            assert re.search(r"strike pole, headsail to (port|starboard), preventer off$", turn)
+            poled = False
+            continue
+        at = (rf"(?:{MARK}|\d\d°\d\d\.\d\d'N \d{{3}}°\d\d\.\d\d'E, {MARK} "
+              rf"\d{{3}}°M \d+\.\d nm)( \(begin \d{{4}}Z \d\d:\d\d\))?")  # fmt: skip
+        done = rf"(\d{{4}}Z) \d\d:\d\d {at}: [a-z -]+[^:]*{then}"
+        found = re.fullmatch(done, turn)
+        assert found
+        strikes, sets = "strike pole" in turn, "set pole to" in turn
+        assert (found[2] is not None) is (strikes or "make pole ready" in turn)
+        if found[2] is not None:
+            assert 2 <= minutes(found[1]) - minutes(found[2][8:13]) <= 5
+        assert strikes <= poled
+        assert strikes <= ("preventer off" in turn)
+        poled = (poled and not strikes) or sets
+        assert ("gybe" in turn) <= ("boom to " in turn)
+    # Nowhere is she at the last mark with the pole still up.
+    assert name == "strait" or not poled
 
 
 def test_each_line_of_why_names_its_leg(printed):
@@ -674,9 +826,9 @@ def test_what_is_of_no_use_on_deck_is_not_on_it(printed):
     """Options are a terminal's; the deviation is the navigator's own where no card was given."""
     _, page, cells = printed
     text = " ".join(" ".join(cells.words).split())
-    # But those that plan another way whole, or anew from where she is.
+    # But those that plan another way whole.
     named = set(re.findall(r"\W(--[a-z-]+)", page[page.index("</style>") :]))
-    assert named <= {"--first", "--at"}
+    assert named <= {"--first"}
     assert "Name hazards" not in text
     assert "apply its own deviation to M" in text
     assert "Ground wind: over the ground, as forecast; true wind: over the water" in text

@@ -389,12 +389,20 @@ def _if_with(found: WhatIf, find: VariationAt, card: DeviationCard | None) -> Wh
 def _late_with(
     found: Late, there: Stop | None, find: VariationAt, card: DeviationCard | None
 ) -> Late:
-    if found.heading_deg is None or there is None or there.time is None:
+    if there is None or there.time is None:
         return found
-    then = there.time + timedelta(hours=found.delay_h)
-    magnetic = float(magnetic_from_true(found.heading_deg, find(there.lat, there.lon, then)))
+    variation = find(there.lat, there.lon, there.time + timedelta(hours=found.delay_h))
+    first, last = (
+        None if true is None else float(magnetic_from_true(true, variation))
+        for true in (found.heading_deg, found.last_heading_deg)
+    )
     return replace(
-        found, heading_magnetic_deg=magnetic, heading_compass_deg=_by_card(magnetic, card)
+        found,
+        heading_magnetic_deg=first,
+        heading_compass_deg=None if first is None else _by_card(first, card),
+        last_heading_magnetic_deg=last,
+        last_heading_compass_deg=None if last is None else _by_card(last, card),
+        anew=None if found.anew is None else _if_with(found.anew, find, card),
     )
 
 

@@ -7,8 +7,10 @@ its own boards, under its own sails, at the speed that she then makes on those c
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from datetime import timedelta
+from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -20,8 +22,9 @@ from goosewing.errors import NoPlanError
 from goosewing.foresight.later import SHORT_H, delays_h
 from goosewing.foresight.passing import near
 from goosewing.foresight.pieces import Piece, pieces_of
-from goosewing.foresight.stretches import cuts, seen_from_mark, with_stretches
-from goosewing.records import Late, Turn, WhatIf
+from goosewing.foresight.stretches import held_points, seen_from_mark, with_stretches
+from goosewing.records import Fix, Late, Mark, Turn, WhatIf
+from goosewing.sail_handling import crew_steps
 from goosewing.turns import stops
 from goosewing.velocities.velocity_set import (
     airs_over_water,
@@ -58,6 +61,9 @@ LATE_PIECES_H = (0.5, 1.0)
 
 MOST_LATE = 8
 """Of so many stops, the last, it is told what being late there does."""
+
+MOST_ANEW = 4
+"""So many plans at most are made anew from where her tracks can't be kept: each takes time."""
 
 
 class Change(NamedTuple):
@@ -112,7 +118,8 @@ def ask(
         answers.append(each)
         if progress is not None:
             progress(len(answers), len(changes))
-    return replace(made, what_if=tuple(answers), late=late(made, case.boat, case.weather))
+    made = replace(made, what_if=tuple(answers), late=late(made, case.boat, case.weather))
+    return with_anew(made, [planned_anew(case, made, each) for each in begun_anew(made)])
 
 
 def held_if(made: Plan, change: Change) -> tuple[WhatIf, ...]:
@@ -132,26 +139,37 @@ def planned_if(case: Case, made: Plan, change: Change) -> WhatIf:
     """
     other = changed(case.weather, change)
     departure = made.departure + timedelta(hours=change.delay_h)
+    behind = behind_nm(made, case.boat, other, change.delay_h)
     answer = WhatIf(
         wind_factor=change.wind_factor,
         shift_deg=change.shift_deg,
         delay_h=change.delay_h,
-        behind_nm=behind_nm(made, case.boat, other, change.delay_h),
+        behind_nm=None if isinstance(behind, str) else behind,
+        off_track=behind if isinstance(behind, str) else None,
     )
+    asked = replace(case, weather=other, departure=departure, notices=())
+    return _planned(asked, answer, made)
+
+
+def _planned(asked: Case, answer: WhatIf, made: Plan, before: Board | None = None) -> WhatIf:
+    """Plan a case, and tell how that is sailed; `before` is the board that she comes from."""
     try:
-        asked = replace(case, weather=other, departure=departure, notices=())
         plan = with_stretches(plans.of_case(asked, compare=False))
     except NoPlanError as error:
         return replace(answer, reason=str(error))
     same = sequence(plan) == sequence(made)
+    first, *further = stops(plan)
+    if before is not None and first.board is not None:
+        first = replace(first, crew=crew_steps(before, first.board))
     return replace(
         answer,
         elapsed_h=plan.elapsed_h,
         arrival=plan.arrival,
         same_boards=same,
         sequence=() if same else tuple(sequence_words(leg, names) for leg, names in sequence(plan)),
-        turns=_turns(plan),
-        first=_turn(plan, next(stops(plan)), plan.departure),
+        turns=_turns(plan, [first, *further]),
+        arriving=plan.legs[-1].boards[-1].crew if plan.legs[-1].boards else (),
+        first=_turn(plan, first, plan.departure),
         near=near(made.dangers, [*_points(plan)]),
     )
 
@@ -183,11 +201,11 @@ def sequence_words(destination: str, names: Sequence[str]) -> str:
     return f"to {destination}: {'; '.join(names)}"
 
 
-def _turns(plan: Plan) -> tuple[Turn, ...]:
+def _turns(plan: Plan, every: Sequence[Stop]) -> tuple[Turn, ...]:
     """Where something is done or another course is steered, and each mark on the way."""
     return tuple(
         _turn(plan, stop, time)
-        for stop in stops(plan)
+        for stop in every
         if stop.manoeuvres or stop.kind == "course change"
         if not (stop.last or (stop.leg == stop.at == stop.nth == 0 and not stop.manoeuvres))
         if (time := stop.manoeuvres[0].time if stop.manoeuvres else stop.time) is not None
@@ -211,6 +229,7 @@ def _turn(plan: Plan, stop: Stop, time: datetime) -> Turn:
         poled=board is not None and board.poled,
         alters_to=None if held is None else alters_to(stop.before, held),
         keep_twa_deg=None if board is None else steering(board, stop.nth).keep_twa_deg,
+        crew=stop.crew,
     )
 
 
@@ -221,7 +240,7 @@ def _points(plan: Plan) -> Iterator[BoardPoint]:
 # ---- the plan as it stands, in the other wind --------------------------------------------------
 
 
-def behind_nm(made: Plan, boat: Boat, weather: Weather, delay_h: float = 0.0) -> float | None:
+def behind_nm(made: Plan, boat: Boat, weather: Weather, delay_h: float = 0.0) -> float | LateReason:
     """Sail a plan's own boards in another wind; tell what is left at its hour of arrival.
 
     She keeps to the tracks of the plan, and so steers as close or as free as that takes.
@@ -237,9 +256,9 @@ def behind_nm(made: Plan, boat: Boat, weather: Weather, delay_h: float = 0.0) ->
 
     Returns
     -------
-    float or None
-        Along the boards to the last mark, 0 where she is there; None where a board's
-        course can't be held under its sails. [nm]
+    float or str
+        Along the boards to the last mark, 0 where she is there; or why a board's course can't
+        be held under its sails. [nm]
     """
     now = hours_from_datetime(made.departure) + delay_h
     end = hours_from_datetime(made.arrival) + delay_h
@@ -250,7 +269,7 @@ def behind_nm(made: Plan, boat: Boat, weather: Weather, delay_h: float = 0.0) ->
         now += piece.pause_h
         going = pace.along(piece, now)
         if isinstance(going, str):
-            return None
+            return going
         sailed = min(piece.distance_nm, max(end - now, 0.0) * going.speed_kn)
         left -= sailed
         now += piece.distance_nm / going.speed_kn
@@ -281,6 +300,73 @@ def late(made: Plan, boat: Boat, weather: Weather) -> tuple[Late, ...]:
     )
 
 
+def begun_anew(made: Plan) -> list[Late]:
+    """List where she is so late that the plan's tracks can't be kept from there on.
+
+    Late farther back she can come there first, and is then so late there.
+    """
+    found = [each for each in made.late if each.fails_at == each.mark]
+    return found[-MOST_ANEW:]
+
+
+def held_anew(made: Plan, where: Late) -> tuple[Late, ...]:
+    """Plan the rest of the case that this process holds from where she is late."""
+    return (planned_anew(held_case(), made, where),)
+
+
+def with_anew(made: Plan, found: Sequence[Late]) -> Plan:
+    """Put what was planned anew in the place of what could not be told."""
+    told = {(each.mark, each.delay_h): each for each in found}
+    late = tuple(told.get((each.mark, each.delay_h), each) for each in made.late)
+    return replace(made, late=late)
+
+
+def planned_anew(case: Case, made: Plan, where: Late) -> Late:
+    """Plan the rest of a passage from where she is late, in the sails that she then has.
+
+    Parameters
+    ----------
+    case : Case
+        What the plan was made from.
+    made : Plan
+    where : Late
+        Of a mark or turn of it.
+    """
+    stop = next(each for each in stops(made) if each.name == where.mark)
+    assert stop.time is not None
+    departure = stop.time + timedelta(hours=where.delay_h)
+    before = _board_before(made, stop, departure)
+    options = case.options
+    if before is not None and not before.engine:
+        options = replace(options, start_with=before.sail_set, start_tack=before.tack)
+    here = Mark(name=where.mark, lat=stop.lat, lon=stop.lon)
+    asked = replace(
+        case,
+        marks=(here, *made.marks[stop.leg + 1 :]),
+        departure=departure,
+        options=options,
+        notices=(),
+        kept=None,
+    )
+    rest = replace(made, legs=made.legs[stop.leg :])
+    return replace(where, anew=_planned(asked, WhatIf(delay_h=where.delay_h), rest, before))
+
+
+def _board_before(made: Plan, stop: Stop, then: datetime) -> Board | None:
+    """Return the board on which she comes to a stop, ended there then; None where she departs."""
+    there = Fix(lat=stop.lat, lon=stop.lon, time=then)
+    if stop.order is not None:
+        assert stop.board is not None
+        return replace(stop.board, points=held_points(stop.board)[stop.nth - 1], end=there)
+    boards = [board for leg in made.legs[: stop.leg] for board in leg.boards]
+    boards += made.legs[stop.leg].boards[: stop.at]
+    return replace(boards[-1], end=there) if boards else None
+
+
+UNNAMED = "turn"
+"""A turning point of a plan that was never numbered, as `goosewing.foresight.later` calls it."""
+
+
 class _Stage(NamedTuple):
     """From a place at which something else is held to the next."""
 
@@ -289,33 +375,38 @@ class _Stage(NamedTuple):
     """Before anything is done there. [h]"""
     held: Board
     pieces: list[Piece]
+    until: str
+    until_time: datetime
 
 
 def _stages(made: Plan, piece_h: float) -> list[_Stage]:
     """Name the last places at which something else is held, each with the board up to the next."""
     found = []
-    for stop in stops(made):
-        if stop.board is None or stop.name is None or stop.time is None:
+    for stop, after in pairwise(stops(made)):
+        if stop.board is None or stop.time is None or after.time is None:
             continue
-        first, last = cuts(stop.board)[stop.nth]
-        points = stop.board.points[first : last + 1]
+        points = held_points(stop.board)[stop.nth]
         held = replace(
             stop.board,
             points=points,
             elapsed_h=(points[-1].time - points[0].time) / timedelta(hours=1),
             manoeuvres=stop.manoeuvres,
         )
-        begins_h = hours_from_datetime(stop.time)
-        found.append(_Stage(stop.name, begins_h, held, pieces_of(held, piece_h)))
+        found.append(
+            _Stage(
+                stop.name or UNNAMED, hours_from_datetime(stop.time), held,
+                pieces_of(held, piece_h), after.name or UNNAMED, after.time,
+            )
+        )  # fmt: skip
     return found[-MOST_LATE:]
 
 
 def _on_time_h(stage: _Stage, pace: _Pace) -> float:
     """Return how long a stage takes on time in its pieces; as planned, if they are too coarse."""
-    took = pace.sailed_h(stage.pieces, stage.begins_h)
+    took = pace.sailed(stage.pieces, stage.begins_h)
     if isinstance(took, str):
         return sum(piece.pause_h + piece.planned_h for piece in stage.pieces)
-    return took
+    return took.hours
 
 
 def _late(
@@ -328,20 +419,46 @@ def _late(
     """
     first = stages[0]
     answer = Late(mark=first.name, delay_h=delay_h, arrival=None)
-    begins = pace.begins(first.held, delay_h)
-    if isinstance(begins, str):
-        return replace(answer, reason=begins, fails_at=first.name)
     now = first.begins_h + delay_h
-    for stage in stages:
-        took = pace.sailed_h(stage.pieces, now)
-        if isinstance(took, str):
-            return replace(answer, reason=took, fails_at=stage.name)
-        now += took
+    for at, stage in enumerate(stages):
+        took = pace.sailed(stage.pieces, now)
+        begins = pace.at(stage.held, now + _pause_h(stage), 0)
+        if isinstance(took, str) or isinstance(begins, str):
+            reason = took if isinstance(took, str) else begins
+            assert isinstance(reason, str)
+            return replace(answer, reason=reason, fails_at=stage.name)
+        now += took.hours
+        if not at:
+            answer = _told(answer, stage, begins, took, pace, on_time_h[0])
+    if len(stages) == 1:
+        return replace(answer, arrival=answer.until_time)
     lost_h = now - first.begins_h - sum(on_time_h)
+    return replace(answer, arrival=made.arrival + timedelta(hours=lost_h))
+
+
+def _pause_h(stage: _Stage) -> float:
+    return sum(piece.pause_h for piece in stage.pieces)
+
+
+def _told(
+    answer: Late, stage: _Stage, begins: _Going, took: _Sailed, pace: _Pace, on_time_h: float
+) -> Late:
+    """Tell the orders from where she is late to the next stop, and when she comes there."""
+    lost_h = took.hours - on_time_h
+    until = stage.until_time + timedelta(hours=answer.delay_h + lost_h)
+    ends = pace.at(stage.held, hours_from_datetime(until), -1, anyhow=True)
+    ends = begins if isinstance(ends, str) else ends
+    sails_h = sum(piece.planned_h for piece in stage.pieces) + lost_h
     return replace(
         answer,
-        arrival=made.arrival + timedelta(hours=lost_h),
         heading_deg=begins.heading_deg,
+        last_heading_deg=ends.heading_deg,
+        twa_deg=begins.twa_deg,
+        last_twa_deg=ends.twa_deg,
+        speed_over_ground_kn=sum(piece.distance_nm for piece in stage.pieces) / sails_h,
+        until=stage.until,
+        until_time=until,
+        beside_nm=took.beside_nm,
     )
 
 
@@ -351,6 +468,17 @@ class _Going(NamedTuple):
     speed_kn: float
     """Along it. [kn]"""
     heading_deg: float
+    twa_deg: float | None = None
+    """None under engine."""
+    off_deg: float = 0.0
+    """By how much she goes to starboard of it, as her sails go no nearer. [°]"""
+
+
+class _Sailed(NamedTuple):
+    """How long some pieces take, and how far beside their track she then is."""
+
+    hours: float
+    beside_nm: float
 
 
 class _Pace:
@@ -359,24 +487,30 @@ class _Pace:
     def __init__(self, boat: Boat, weather: Weather) -> None:
         self._boat, self._waters = boat, Waters(boat, weather)
 
-    def sailed_h(self, pieces: Sequence[Piece], begins_h: float) -> float | LateReason:
-        """Return how long pieces take one after the other, or why one can't be held."""
-        now = begins_h
+    def sailed(self, pieces: Sequence[Piece], begins_h: float) -> _Sailed | LateReason:
+        """Tell how pieces are sailed one after the other, or why one can't be held."""
+        now, beside = begins_h, 0.0
         for piece in pieces:
             now += piece.pause_h
             going = self.along(piece, now)
             if isinstance(going, str):
                 return going
             now += piece.distance_nm / going.speed_kn
-        return now - begins_h
+            beside += piece.distance_nm * math.tan(math.radians(going.off_deg))
+        return _Sailed(now - begins_h, beside)
 
-    def begins(self, held: Board, delay_h: float) -> _Going | LateReason:
-        """Tell how the track of a board is kept where it begins, so much later."""
-        first = held.points[0]
+    def at(
+        self, held: Board, time_h: float, nth: int, *, anyhow: bool = False
+    ) -> _Going | LateReason:
+        """Tell how the track of a board is kept at one of its points, at this time.
+
+        `anyhow`: as nearly as her sails go, however far that is off.
+        """
+        here = held.points[nth]
         if held.engine:
-            return _Going(held.boat_speed_kn, first.heading_deg)
-        time_h = hours_from_datetime(first.time) + delay_h
-        return self._at(held, time_h, first.lat, first.lon, first.course_over_ground_deg)
+            return _Going(held.boat_speed_kn, here.heading_deg)
+        near_deg = 180.0 if anyhow else NEAR_DEG
+        return self._at(held, time_h, here.lat, here.lon, here.course_over_ground_deg, near_deg)
 
     def along(self, piece: Piece, now_h: float) -> _Going | LateReason:
         """Tell how a piece's track is kept, begun at this hour."""
@@ -386,7 +520,13 @@ class _Pace:
         return self._at(piece.board, middle_h, piece.lat, piece.lon, piece.bearing_deg)
 
     def _at(
-        self, board: Board, time_h: float, lat: float, lon: float, bearing_deg: float
+        self,
+        board: Board,
+        time_h: float,
+        lat: float,
+        lon: float,
+        bearing_deg: float,
+        near_deg: float = NEAR_DEG,
     ) -> _Going | LateReason:
         values = [float(each) for each in self._waters.weather.at(time_h, lat, lon)]
         if not np.isfinite(values[0]):
@@ -395,10 +535,12 @@ class _Pace:
             return "out of the sails' angles"
         east, north, gust, set_east, set_north = values
         airs = airs_over_water(self._boat, east, north, set_east, set_north, gust)
-        return _kept(velocity_set(self._boat, airs), board, bearing_deg)
+        return _kept(velocity_set(self._boat, airs), board, bearing_deg, near_deg)
 
 
-def _kept(held: VelocitySet, board: Board, bearing_deg: float) -> _Going | LateReason:
+def _kept(
+    held: VelocitySet, board: Board, bearing_deg: float, near_deg: float
+) -> _Going | LateReason:
     """Fastest way to keep a track in a board's tack and sails, or why it can't be kept.
 
     At the edge of a sector she steers as near to the course as these sails let her: dead before
@@ -413,14 +555,21 @@ def _kept(held: VelocitySet, board: Board, bearing_deg: float) -> _Going | LateR
         exact, _ = velocities(
             held.boat, held.modes, held.airs, found.mode[[best]], found.row_deg[[best]]
         )
-        return _Going(float(found.along_kn[best]), float(exact.heading_deg[0]))
+        return _Going(
+            float(found.along_kn[best]), float(exact.heading_deg[0]), float(exact.twa_deg[0])
+        )
     mine = np.flatnonzero(np.isin(held.mode, numbers))
     if not mine.size:
         return "out of the sails' angles"
     along, across = along_and_across(held.east_kn[mine], held.north_kn[mine], bearing_deg)
-    off_deg = np.abs(np.degrees(np.arctan2(across, along)))
-    at = int(np.argmin(off_deg))
-    if off_deg[at] > NEAR_DEG:
+    off_deg = np.degrees(np.arctan2(across, along))
+    at = int(np.argmin(np.abs(off_deg)))
+    if abs(off_deg[at]) > near_deg:
         beyond = held.twa_deg[mine[at]] > DEAD_AFT_DEG
         return "by the lee" if beyond else "out of the sails' angles"
-    return _Going(float(along[at]), float(held.heading_deg[mine[at]]))
+    return _Going(
+        float(along[at]),
+        float(held.heading_deg[mine[at]]),
+        float(held.twa_deg[mine[at]]),
+        float(off_deg[at]),
+    )

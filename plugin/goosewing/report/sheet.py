@@ -47,6 +47,8 @@ from goosewing.words.on_the_way import (
     bears_words,
     delay_words,
     ground_words,
+    late_name,
+    late_track_words,
     late_words,
     over_water_words,
     passed_words,
@@ -68,7 +70,6 @@ from goosewing.words.points import (
     handling_words,
     keep_words,
     leaving_words,
-    meanwhile_words,
     runs_dead,
     sides_words,
     steering,
@@ -81,6 +82,7 @@ from goosewing.words.points import (
 from goosewing.words.what_if import (
     added_minutes,
     advice_words,
+    arriving_words,
     behind_line,
     change_name,
     first_words,
@@ -282,8 +284,8 @@ def format_sheet(
         gusts=any(hour.weather.gust_kn is not None for hour in shown.hours),
         streams=any(hour.weather.set_deg is not None for hour in shown.hours),
         later=later_rows(shown, zone),
-        delays=[delay_words(each) for each in shown.later[0].delays_h] if shown.later else (),
-        anew=_leaving_later(shown),
+        delays=[delay_words(each) for each in shown.later[0].delays_h[1:]] if shown.later else (),
+        afterwards=_afterwards(shown, zone),
         tides=tides_words(shown.tides, zone) if shown.tides else "",
         reasons=[(leg.destination, " ".join(leg.reasons)) for leg in shown.legs if leg.reasons],
         reefs=_reefs(shown),
@@ -669,7 +671,7 @@ def _work(stop: Stop, zone: tzinfo | None) -> str:
         # It is the order itself: it isn't told twice.
         steps = None
     place = "turn at the place, not past it" if stop.pole_down is not None else None
-    return _joined(steps, place, work_words(stop, zone), meanwhile_words(stop))
+    return _joined(steps, place, work_words(stop, zone))
 
 
 def _joined(*words: str | None) -> str:
@@ -707,27 +709,38 @@ class IfRow(NamedTuple):
 
 
 def _what_if(plan: Plan, zone: tzinfo | None) -> list[IfRow]:
+    """List what the plan hangs on, and how she goes on where she is late for its tracks."""
+    late = [(late_name(each), each.anew) for each in plan.late if each.anew is not None]
     return [
         IfRow(
-            change_name(each),
+            name,
             "" if each.arrival is None else _times(each.arrival, zone),
             "" if (more := added_minutes(each, plan)) is None else added_words(more),
-            _what_turns(each, zone),
+            _what_turns(each, plan, zone, begins=at >= len(plan.what_if)),
         )
-        for each in plan.what_if
+        for at, (name, each) in enumerate(
+            (*((change_name(each), each) for each in plan.what_if), *late)
+        )
     ]
 
 
-def _what_turns(each: WhatIf, zone: tzinfo | None) -> str:
+def _what_turns(each: WhatIf, plan: Plan, zone: tzinfo | None, *, begins: bool) -> str:
+    """Say how she is sailed; where she is late under way, from when on."""
     if each.elapsed_h is None:
         return f"can't be planned: {each.reason}"
     said = (
         advice_words(each),
-        first_words(each.first),
+        _first(each, zone, begins=begins),
         turns_words(each.turns, zone) if each.turns else "no turns",
+        arriving_words(each.arriving, plan.marks[-1].name, zone),
         near_words(each.near),
     )
     return "; ".join(filter(None, said))
+
+
+def _first(each: WhatIf, zone: tzinfo | None, *, begins: bool) -> str:
+    words = first_words(each.first) or ""
+    return words if not begins or each.first is None else f"{_times(each.first.time, zone)} {words}"
 
 
 def _times(time: datetime, zone: tzinfo | None) -> str:
@@ -737,7 +750,7 @@ def _times(time: datetime, zone: tzinfo | None) -> str:
 
 
 class HourRow(NamedTuple):
-    """Where she is at one time, or what the last mark is like after she is there."""
+    """Where she is at one time, and what holds there."""
 
     time: str
     day: str
@@ -755,19 +768,27 @@ class HourRow(NamedTuple):
 
 
 def hour_rows(plan: Plan, zone: tzinfo | None) -> list[HourRow]:
-    """List the passage hour by hour, and the last mark after it."""
+    """List the passage hour by hour."""
     rows = [_hour_row(hour, zone) for hour in plan.hours]
-    times = [hour.time for hour in plan.hours]
-    for each in plan.afterwards:
-        if each.time > plan.arrival:
-            at = f"at {plan.marks[-1].name}"
-            rows.append(HourRow(_times(each.time, zone), "", at, **_forecast(each.weather)))
-            times.append(each.time)
-    days = [_nearest_minute(time).date() for time in (plan.departure, *times)]
+    days = [_nearest_minute(t).date() for t in (plan.departure, *(h.time for h in plan.hours))]
     return [
         row if today == before else row._replace(day=f"{today}")
         for row, (before, today) in zip(rows, pairwise(days), strict=True)
     ]
+
+
+def _afterwards(plan: Plan, zone: tzinfo | None) -> str:
+    """Say what wind and stream are at the last mark after she is there."""
+    last = _nearest_minute(plan.arrival).date()
+    said = []
+    for each in plan.afterwards:
+        if each.time > plan.arrival:
+            today = _nearest_minute(each.time).date()
+            day = "" if today == last else f"{today} "
+            last = today
+            told = ", ".join(weather_words(each.weather))
+            said.append(f"{day}{_times(each.time, zone)} {told}")
+    return "; ".join(said)
 
 
 def _hour_row(hour: Hour, zone: tzinfo | None) -> HourRow:
@@ -807,32 +828,34 @@ class LaterRow(NamedTuple):
 
     point: str
     time: str
-    then: tuple[tuple[str, str, str], ...]
-    """What is steered, wind and stream, and when she is at the last mark, delay by delay."""
+    then: tuple[tuple[str, str, str, str], ...]
+    """What is steered, how her track is then kept to the next stop, wind and stream, and when she
+    is at the last mark, delay by delay."""
 
 
 def later_rows(plan: Plan, zone: tzinfo | None) -> list[LaterRow]:
-    """List what marks and turns become if she is late there; none where nothing changes."""
+    """List what marks and turns become if she is late there; on time they are as ordered.
+
+    Of the last mark it is told what it is like afterwards.
+    """
     blows = len({wind_figures(here) for here in _every_later(plan)}) > 1
     flows = any(here.set_deg is not None for here in _every_later(plan))
-    arrivals: dict[tuple[str, float], records.Late | Board | records.Order | None] = {
-        **{(stop.name or "", 0.0): stop.order or stop.board for stop in stops(plan) if stop.board},
-        **{(each.mark, each.delay_h): each for each in plan.late},
-    }
+    late = {(each.mark, each.delay_h): each for each in plan.late}
     return [
         LaterRow(
             each.point,
             _times(each.time, zone),
             tuple(
                 (
-                    _steered_late(found := arrivals.get((each.point, delay))),
+                    *_kept_late(late.get((each.point, delay)), zone),
                     "" if here is None else _figures(here, blows=blows, flows=flows),
-                    late_words(found, zone) if isinstance(found, records.Late) else "",
+                    late_words(found, zone) if (found := late.get((each.point, delay))) else "",
                 )
-                for delay, here in zip(each.delays_h, each.weather, strict=True)
+                for delay, here in zip(each.delays_h[1:], each.weather[1:], strict=True)
             ),
         )
         for each in plan.later
+        if (each.point, each.delays_h[-1]) in late or not late
     ]
 
 
@@ -848,16 +871,16 @@ def _figures(here: WindAndStream, *, blows: bool, flows: bool) -> str:
     return "; ".join([*said, "no stream" if stream == "none" else f"sets {stream} kn"])
 
 
-def _steered_late(found: records.Late | Board | records.Order | None) -> str:
-    if found is None or found.heading_deg is None:
-        return ""
-    return helm_words(found.heading_deg, found.heading_magnetic_deg, found.heading_compass_deg)
-
-
-def _leaving_later(plan: Plan) -> str:
-    """Name the rows below in which the passage is planned anew for a later departure."""
-    rows = [change_name(each) for each in plan.what_if if each.delay_h > 0.0]
-    return f'; see "{rows[0]}" below' if rows else ""
+def _kept_late(found: records.Late | None, zone: tzinfo | None) -> tuple[str, str]:
+    """Write by the helm's dial what is steered first and last, and how that keeps the track."""
+    if found is None or found.heading_deg is None or found.last_heading_deg is None:
+        return "", ""
+    first = helm_words(found.heading_deg, found.heading_magnetic_deg, found.heading_compass_deg)
+    last = helm_words(
+        found.last_heading_deg, found.last_heading_magnetic_deg, found.last_heading_compass_deg
+    )
+    steer = first if first == last else f"{first[:4]} to {last}"
+    return steer, late_track_words(found, zone)
 
 
 def _alternatives(plan: Plan) -> list[tuple[str, list[AlternativeLine]]]:

@@ -133,16 +133,64 @@ def delay_words(delay_h: float) -> str:
 
 
 def late_words(found: Late, zone: tzinfo | None = None) -> str:
-    """Say when she then arrives, or why she can't by the plan's own tracks.
+    """Say when she then arrives, or why she can't by the plan's own tracks, and what then.
+
+    Nothing where that is told as her next place.
 
     Examples
     --------
     >>> late_words(Late(mark="A1", delay_h=1.0, arrival=None, reason="by the lee", fails_at="A1"))
-    'plan anew: by the lee from A1'
+    'by the lee: plan anew'
+    >>> late_words(Late(mark="A", delay_h=1.0, arrival=None, reason="by the lee", fails_at="A1"))
+    "by the lee from A1: then A1's row"
     """
+    if found.arrival is not None and found.until_time == found.arrival:
+        return ""
     if found.arrival is not None:
         return f"arrives {clock(found.arrival)}{by_ship(found.arrival, zone)}"
-    return f"{PLAN_ANEW}: {found.reason} from {found.fails_at}" if found.reason else PLAN_ANEW
+    if found.anew is not None:
+        return f'{found.reason}: new boards, see "{late_name(found)}" below'
+    if found.reason is None or found.fails_at == found.mark:
+        return f"{found.reason}: {PLAN_ANEW}" if found.reason else PLAN_ANEW
+    return f"{found.reason} from {found.fails_at}: then {found.fails_at}'s row"
+
+
+def late_name(found: Late) -> str:
+    """Name the row in which it is told how she goes on.
+
+    Examples
+    --------
+    >>> late_name(Late(mark="A1", delay_h=1.0, arrival=None))
+    'A1, 1 h late'
+    """
+    return f"{found.mark}, {delay_words(found.delay_h)}"
+
+
+def late_track_words(found: Late, zone: tzinfo | None = None) -> str:
+    """Say how her track is kept until when and where; nothing where it can't be.
+
+    Examples
+    --------
+    >>> from datetime import datetime, UTC
+    >>> noon = datetime(2027, 6, 1, 12, tzinfo=UTC)
+    >>> late_track_words(Late(mark="A1", delay_h=1.0, arrival=None, heading_deg=100.0, until="B",
+    ...     until_time=noon, twa_deg=179.7, last_twa_deg=180.0, speed_over_ground_kn=5.5,
+    ...     beside_nm=-0.12))
+    'TWA 180°, SOG 5.5; B 1200Z, 0.1 nm to port of track'
+    """
+    if found.until_time is None:
+        return ""
+    said = []
+    if found.twa_deg is not None and found.last_twa_deg is not None:
+        angles = dict.fromkeys(f"{deg:.0f}" for deg in (found.twa_deg, found.last_twa_deg))
+        said.append(f"TWA {'–'.join(angles)}°")
+    if found.speed_over_ground_kn is not None:
+        said.append(f"SOG {found.speed_over_ground_kn:.1f}")
+    there = f"{found.until} {clock(found.until_time)}{by_ship(found.until_time, zone)}"
+    if abs(beside := found.beside_nm or 0.0) >= 0.05:
+        side = "starboard" if beside > 0.0 else "port"
+        there += f", {abs(beside):.1f} nm to {side} of track"
+    return f"{', '.join(said)}; {there}"
 
 
 def tides_words(tides: Sequence[Tide], zone: tzinfo | None = None) -> str:
@@ -185,15 +233,12 @@ def place_words(place: FromMark) -> str:
     >>> from goosewing.records import FromMark
     >>> seen = FromMark(mark="B", bearing_deg=184.0, distance_nm=17.0, run_per_degree_nm=0.7)
     >>> place_words(seen)
-    'B bears 004°, 17.0 nm: go by position or log, that bearing takes 0.7 nm to change by 1°'
+    'B bears 004°, 17.0 nm (go by position or log: 1° takes 0.7 nm)'
     """
     run_nm = place.run_per_degree_nm
     if run_nm is None or run_nm < SLOW_NM:
         return bears_words(place)
-    return (
-        f"{bears_words(place)}: go by position or log, that bearing takes {run_nm:.1f} nm "
-        "to change by 1°"
-    )
+    return f"{bears_words(place)} (go by position or log: 1° takes {run_nm:.1f} nm)"
 
 
 def from_mark_words(place: FromMark) -> str:

@@ -499,15 +499,6 @@ def _held_words(stop: Stop) -> str | None:
     return heading_words(true, *dials)
 
 
-def meanwhile_words(stop: Stop) -> str | None:
-    """Say where miles are counted that are run while sails are set; None where none are.
-
-    The plan's times count what a manoeuvre loses, as if she lay still so long.
-    """
-    kinds = {each.kind for each in stop.manoeuvres}
-    return "miles run meanwhile are this board's" if kinds & {"set_pole", "change_sails"} else None
-
-
 def err_words(held: Steering) -> str | None:
     """Say to which side the helm may err near dead downwind; None elsewhere.
 

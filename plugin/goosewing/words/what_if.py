@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from goosewing.records import WhatIf
 from goosewing.words.alternatives import near_words
+from goosewing.words.crew import step_words
 from goosewing.words.figures import (
     by_ship,
     clock,
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from datetime import datetime, tzinfo
 
-    from goosewing.records import Plan, Turn
+    from goosewing.records import CrewStep, Plan, Turn
 
 
 def lines(plan: Plan) -> list[str]:
@@ -74,10 +75,25 @@ def change_name(each: WhatIf) -> str:
 
 
 def advice_words(each: WhatIf) -> str:
-    """Say whether the advice changes, and into what."""
+    """Say whether the advice changes, and into what.
+
+    The plan's own boards in their order are "same boards"; where they no longer lead along its
+    tracks it is said why.
+
+    Examples
+    --------
+    >>> advice_words(WhatIf(same_boards=True, behind_nm=2.0))
+    'same boards'
+    >>> advice_words(WhatIf(same_boards=True, off_track="by the lee"))
+    'same boards on other tracks (on those planned by the lee)'
+    """
     if each.same_boards is None:
         return ""
-    return "same boards" if each.same_boards else "other boards"
+    if not each.same_boards:
+        return "other boards"
+    if each.off_track is None:
+        return "same boards"
+    return f"same boards on other tracks (on those planned {each.off_track})"
 
 
 def time_words(each: WhatIf, plan: Plan) -> str:
@@ -145,6 +161,8 @@ def _minute(time: datetime) -> datetime:
 
 
 def _done(each: Turn) -> str:
+    if any(step.kind != "turn" for step in each.crew):
+        return ", ".join(_step(step, each) for step in each.crew)
     if not each.kinds:
         # At a mark only it is known that she alters no course.
         carries_on = each.mark is not None and each.alters_to is None
@@ -155,7 +173,25 @@ def _done(each: Turn) -> str:
         "gybe": "gybe" if each.tack is None else f"gybe onto {each.tack} tack",
         "change_sails": "change sails" if each.sail_set is None else f"change to {each.sail_set}",
     }
-    return ", ".join(said.get(kind, kind.replace("_", " ")) for kind in each.kinds)
+    sides = spars_words(each) if {"set_pole", "gybe"} & set(each.kinds) else None
+    done = (said.get(kind, kind.replace("_", " ")) for kind in each.kinds)
+    return ", ".join([*done, *([] if sides is None else [sides])])
+
+
+def _step(step: CrewStep, each: Turn) -> str:
+    """Say a step in few words: the boom's side with the turn, the pole's where it is set."""
+    if step.kind == "tack":
+        return f"onto {each.tack} tack"
+    if step.kind == "gybe":
+        return f"gybe onto {each.tack} tack, boom to {step.side}"
+    if step.kind == "change_sails":
+        return f"change to {each.sail_set}"
+    gybes = any(other.kind == "gybe" for other in each.crew)
+    if step.kind == "ready_pole":
+        return "make pole ready"
+    if step.kind == "rig_preventer" and gybes:
+        return "rig preventer"
+    return step_words(step).replace("the ", "")
 
 
 def turn_words(each: Turn, zone: tzinfo | None = None) -> str:
@@ -170,17 +206,37 @@ def turn_words(each: Turn, zone: tzinfo | None = None) -> str:
     '1200Z B: gybe onto port tack'
     >>> seen = FromMark(mark="C", bearing_deg=184.0, distance_nm=2.0)
     >>> turn_words(Turn(kinds=(), from_mark=seen, lat=57.1, lon=11.2, time=noon, heading_deg=9.0))
-    "1200Z 57°06.00'N 011°12.00'E, C bears 004°, 2.0 nm: alter course, 009°"
+    "1200Z 57°06.00'N 011°12.00'E, C 004° 2.0 nm: alter course, 009°"
     """
     place = each.mark or position_words(each.lat, each.lon)
     if (seen := each.from_mark) is not None:
         magnetic = seen.bearing_magnetic_deg
         back = None if magnetic is None else magnetic + 180.0
         bears = helm_words(seen.bearing_deg + 180.0, back, None)
-        place = f"{place}, {seen.mark} bears {bears}, {seen.distance_nm:.1f} nm"
-    sides = spars_words(each) if {"set_pole", "gybe"} & set(each.kinds) else None
-    said = [_done(each), *([] if sides is None else [sides]), *_then(each)]
-    return f"{clock(each.time)}{by_ship(each.time, zone)} {place}: {', '.join(said)}"
+        place = f"{place}, {seen.mark} {bears} {seen.distance_nm:.1f} nm"
+    begins = each.crew[0].time if each.crew else each.time
+    if clock(begins) != clock(each.time):
+        place += f" (begin {clock(begins)}{by_ship(begins, zone)})"
+    said = ", ".join([_done(each), *_then(each)])
+    return f"{clock(each.time)}{by_ship(each.time, zone)} {place}: {said}"
+
+
+def arriving_words(steps: Sequence[CrewStep], mark: str, zone: tzinfo | None = None) -> str | None:
+    """Say what hands begin when before the last mark; None where nothing is done.
+
+    Examples
+    --------
+    >>> from datetime import datetime, UTC
+    >>> from goosewing.records import CrewStep
+    >>> noon = datetime(2027, 6, 1, 12, tzinfo=UTC)
+    >>> arriving_words([CrewStep(kind="strike_pole", time=noon)], "B")
+    '1200Z before B: strike pole'
+    """
+    if not steps:
+        return None
+    begins = steps[0].time
+    said = ", ".join(step_words(step).replace("the ", "") for step in steps)
+    return f"{clock(begins)}{by_ship(begins, zone)} before {mark}: {said}"
 
 
 def first_words(each: Turn | None) -> str | None:
@@ -193,12 +249,13 @@ def first_words(each: Turn | None) -> str | None:
     >>> noon = datetime(2027, 6, 1, 12, tzinfo=UTC)
     >>> first_words(Turn(kinds=(), lat=57.1, lon=11.2, time=noon, heading_deg=95.0, poled=True,
     ...                  tack="port", sail_set="wing-and-wing", keep_twa_deg=171.0))
-    'first port tack, wing-and-wing, 095°, keep 171°'
+    'first port tack, wing-and-wing, boom to starboard, pole to port, 095°, keep 171°'
     """
     if each is None or each.sail_set is None:
         return None
     on = each.sail_set if each.tack is None else f"{each.tack} tack, {each.sail_set}"
-    return ", ".join([f"first {on}", *_then(each)])
+    sides = spars_words(each)
+    return ", ".join([f"first {on}", *([] if sides is None else [sides]), *_then(each)])
 
 
 def _then(each: Turn) -> list[str]:
@@ -218,14 +275,14 @@ def steer_words(each: Turn | None) -> str | None:
 
 
 def behind_line(plan: Plan) -> str:
-    """Say where the plan's own boards would leave her in lighter wind; nothing if not asked."""
+    """Say where the plan's own tracks would leave her in lighter wind; nothing if not asked."""
     lighter = [each for each in plan.what_if if each.wind_factor < 1.0]
     if not lighter:
         return ""
     parts = [
         f"in {change_words(each)} of the wind "
         + (
-            "one of them can't be sailed"
+            f"they can't be kept{_why(each)}"
             if each.behind_nm is None
             else "she is there"
             if each.behind_nm < 0.05
@@ -233,4 +290,8 @@ def behind_line(plan: Plan) -> str:
         )
         for each in lighter
     ]
-    return f"On this plan's own boards at {clock(plan.arrival)}: {listed(parts)}."
+    return f"On this plan's own tracks at {clock(plan.arrival)}: {listed(parts)}."
+
+
+def _why(each: WhatIf) -> str:
+    return "" if each.off_track is None else f" ({each.off_track})"
