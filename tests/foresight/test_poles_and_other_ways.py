@@ -143,6 +143,46 @@ def test_preventer_and_pole_are_made_ready_before_she_bears_away(brisvik):
         assert "set the pole there" in words
 
 
+@pytest.mark.parametrize("wind_deg", range(0, 360, 30))
+def test_the_hands_work_has_its_order_and_its_sides(brisvik, wind_deg):
+    """Common practice, no source: a preventer holds the boom dead downwind and with a pole set; it
+    comes off before the boom crosses and goes on before she bears away, or on the new side after a
+    gybe. The pole stands to windward, on the tack's side; the headsail comes to leeward."""
+    marks = [
+        Mark(name=name, lat=lat, lon=lon)
+        for name, lat, lon in (("A", 57.3, 10.6), ("B", 57.3, 11.0), ("C", 56.9, 11.0))
+    ]
+    made = make(marks, brisvik, SteadyWeather(float(wind_deg), 12.0), DEPARTURE)
+    other = {"port": "starboard", "starboard": "port"}
+    boards = boards_of(made)
+    for board, after in zip(boards, (*boards[1:], None), strict=True):
+        kinds = [step.kind for step in board.crew]
+        side = {step.kind: step.side for step in board.crew}
+        times = [step.time for step in board.crew]
+        assert times == sorted(times)
+        assert len(set(kinds)) == len(kinds)
+        held = board.poled or board.points[-1].twa_deg >= 170.0
+        holds = after is not None and (after.poled or after.twa_deg >= 170.0)
+        crosses = bool({"tack", "gybe"} & set(kinds))
+        assert ("preventer_off" in kinds) is (held and (crosses or not holds))
+        assert ("rig_preventer" in kinds) is (holds and (crosses or not held))
+        if "preventer_off" in kinds and crosses:
+            assert kinds.index("preventer_off") < kinds.index("gybe")
+        if "rig_preventer" in kinds:
+            assert side["rig_preventer"] == other[after.tack]
+            turn = next(kind for kind in ("gybe", "tack", "turn", "set_pole") if kind in kinds)
+            assert (kinds.index("rig_preventer") > kinds.index(turn)) is crosses
+        kept = after is not None and after.poled and not crosses
+        assert ("strike_pole" in kinds) is (board.poled and not kept)
+        if "set_pole" in kinds:
+            assert side["set_pole"] == after.tack
+            assert kinds[-1] == "set_pole"
+        if after is not None:
+            assert board.crew == () or times[-1] <= after.start.time
+            done = {each.kind for each in after.manoeuvres}
+            assert done <= set(kinds)
+
+
 @pytest.mark.parametrize("seed", range(8))
 def test_how_near_a_way_passes_is_the_least_of_many_looks(seed):
     """By GeographicLib at places laid out densely along it: equal steps in latitude and longitude.

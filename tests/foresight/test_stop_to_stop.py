@@ -11,13 +11,14 @@ from geographiclib.geodesic import Geodesic
 import changing_winds
 from changing_winds import turning
 from conftest import SAMPLES
+from goosewing.case import Case
 from goosewing.compass.headings import with_variation
 from goosewing.exchange.document import format_plan_json, parse_plan
 from goosewing.exchange.gpx.marks import read_marks
 from goosewing.foresight import later, what_if
 from goosewing.foresight.on_the_way import look_ahead
 from goosewing.options import Options
-from goosewing.plan import make
+from goosewing.plan import make, of_case
 from goosewing.records import Mark
 from goosewing.turns import stops
 from goosewing.weather.combine import CombinedWeather, HeldWeather, high_waters, hold_last
@@ -235,11 +236,15 @@ def test_she_is_not_late_by_the_lee(brisvik):
     }
     refused, kept = 0, 0
     for each in what_if.late(made, brisvik, wind):
+        # Orders are told up to the place from which on they fail.
+        assert (each.heading_deg is None) is (each.fails_at == each.mark)
+        if each.until_time is not None:
+            assert each.last_twa_deg <= 180.0
+            assert 0.0 < each.speed_over_ground_kn < 8.0
         if each.arrival is None:
             refused += 1
             assert each.reason == "by the lee"
             assert each.fails_at in dead
-            assert each.heading_deg is None
             continue
         if each.mark in dead:
             begins = next(stop for stop in stops(made) if stop.name == each.mark)
@@ -250,6 +255,35 @@ def test_she_is_not_late_by_the_lee(brisvik):
             kept += 1
     assert refused
     assert kept
+
+
+def test_where_her_tracks_fail_the_rest_is_planned_from_there(brisvik):
+    """As the same engine plans it from that place and hour, in the sails that are up."""
+    run = changing_winds.leg(57.0, 11.0, 90.0, 12.0)
+    wind = turning(4.0, 262.0, 12.0)
+    case = Case(marks=run, boat=brisvik, weather=wind, departure=changing_winds.DEPARTURE,
+                options=Options(watch_h=1.0))  # fmt: skip
+    made = look_ahead(of_case(case), wind)
+    made = replace(made, late=what_if.late(made, brisvik, wind))
+    failing = what_if.begun_anew(made)
+    assert 0 < len(failing) <= what_if.MOST_ANEW
+    where = failing[0]
+    told = what_if.planned_anew(case, made, where)
+    stop = next(each for each in stops(made) if each.name == where.mark)
+    assert told.anew.first.time == stop.time + timedelta(hours=where.delay_h)
+    here = Mark(name="here", lat=stop.lat, lon=stop.lon)
+    alone = make([here, run[-1]], brisvik, wind, told.anew.first.time, Options(watch_h=1.0))
+    # With the pole up and to be struck she is no sooner there than with any sails at choice.
+    assert told.anew.arrival >= alone.arrival - timedelta(seconds=30)
+    again = what_if.with_anew(made, [told])
+    assert [each.anew is not None for each in again.late].count(True) == 1
+    boom = None
+    for turn in told.anew.turns:
+        kinds = [step.kind for step in turn.crew]
+        if "gybe" in kinds and "strike_pole" in kinds:
+            boom = kinds.index("gybe")
+            assert kinds.index("strike_pole") < kinds.index("preventer_off") < boom
+    assert boom is not None
 
 
 def test_how_late_is_told_by_the_passage(steady):

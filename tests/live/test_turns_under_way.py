@@ -12,7 +12,7 @@ import pytest
 
 from core_watch import HERE, Watch, beyond
 from goosewing.live.core import rounding, turns
-from goosewing.live.core.state import Acknowledge, Route, Undo
+from goosewing.live.core.state import Acknowledge, Carries, Route, Undo
 from goosewing.live.core.step import refusal
 from goosewing.records import Mark
 
@@ -408,3 +408,38 @@ def test_no_turn_is_told_onto_boards_within_the_distance_at_which_the_mark_is_ro
     assert len(watch.events("mark_rounded")) == 1
     kinds = {event.kind for event in watch.events() if "port tack" in event.message}
     assert kinds == ({"approach", "turn_now"} if told else set())
+
+
+def test_the_pole_is_called_as_long_before_the_last_mark_as_striking_it_takes(brisvik):
+    """Once, by the plan's own record: there no turn would call it."""
+    watch = Watch(brisvik)
+    watch.twd, watch.tws, watch.heading, watch.speed = 315.0, 12.0, 141.0, 5.5
+    watch.sail(30)
+    watch.take(Carries(sail_set="wing-and-wing", tack="starboard"))
+    watch.route(beyond(141.0, 1.0))
+    watch.sail(2)
+    while not watch.events("mark_rounded"):
+        board = watch.state.planned.plan.legs[0].boards[-1]
+        assert board.pole_down is not None
+        watch.sail(1)
+    (told,) = watch.events("handle_pole")
+    assert told.values["point"] == "M1"
+    assert told.values["time_s"] == pytest.approx(board.pole_down.takes_s, abs=2.0)
+    assert told.message == "Strike the pole, headsail to port: M1 in 3 min."
+
+
+def test_the_pole_is_called_ready_before_the_turn_at_which_it_is_set(brisvik):
+    watch = Watch(brisvik)
+    watch.twd, watch.tws, watch.heading, watch.speed = 315.0, 12.0, 90.0, 6.0
+    watch.sail(30)
+    watch.take(Carries(sail_set="main and jib", tack="port"))
+    there = beyond(90.0, 1.0)
+    watch.route(there, (there[0] - 0.2, there[1] + 0.3))
+    watch.sail(2)
+    ready = watch.state.planned.plan.legs[0].boards[-1].pole_ready
+    assert ready is not None
+    while not watch.events("mark_rounded"):
+        watch.sail(1)
+    (told,) = watch.events("handle_pole")
+    assert told.message.startswith(("Rig the preventer, boom to ", "Make the pole ready to "))
+    assert told.values["time_s"] == pytest.approx(ready.takes_s, abs=2.0)
