@@ -460,7 +460,7 @@ def _at_best(plan: Plan) -> list[str]:
     """In changing wind, say how far the plan may be from the best possible."""
     if plan.relaxed_h is not None:
         best = hours_and_minutes(plan.relaxed_h)
-        return [f"At best, manoeuvres costing nothing, it would take {best} (an estimate)."]
+        return [f"At best it would take {best} (an estimate)."]
     changing = any(len(board.points) > 2 for leg in plan.legs for board in leg.boards)
     if plan.bound_h is not None and changing:
         best = hours_and_minutes(plan.bound_h)
