@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import os
 import time
+from dataclasses import replace
 from datetime import UTC, datetime
 
 import pytest
@@ -71,7 +72,13 @@ def test_what_if_on_two_cores_against_one_plan(benchmark, brisvik):
 
     def ask():
         found = side_by_side(case, what_if.held_if, parts, 2, lambda _: None)
-        assert what_if.late(made, brisvik, weather)
+        late = replace(made, late=what_if.late(made, brisvik, weather))
+        assert late.late
+        # With the rest of the passage planned anew where she is too late for its tracks.
+        anew = [(late, each) for each in what_if.begun_anew(late)]
+        if anew:
+            side_by_side(case, what_if.held_anew, anew, 2, lambda _: None)
+        benchmark.extra_info["anew"] = len(anew)
         return found
 
     start = time.perf_counter()

@@ -62,7 +62,7 @@ LATE_PIECES_H = (0.5, 1.0)
 MOST_LATE = 8
 """Of so many stops, the last, it is told what being late there does."""
 
-MOST_ANEW = 4
+MOST_ANEW = 2
 """So many plans at most are made anew from where her tracks can't be kept: each takes time."""
 
 
