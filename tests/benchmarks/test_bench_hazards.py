@@ -10,7 +10,7 @@ The ratios, each taken within one run, stand in ``extra_info``.
 from __future__ import annotations
 
 import json
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
@@ -28,6 +28,7 @@ from goosewing.hazards.read.files import read_hazards
 from goosewing.plan import make
 from goosewing.records import Mark
 from goosewing.weather.steady import SteadyWeather
+from goosewing.weather.table import parse_table
 
 SAMPLE = Path(__file__).parents[2] / "sample_routes"
 DEPARTURE = datetime(2027, 6, 1, 6, 0, tzinfo=UTC)
@@ -127,6 +128,36 @@ def test_a_steady_plan_among_islands_strewn_over_1600_square_miles(
     benchmark.extra_info["with / reading of the file"] = seconds(
         lambda: among(Hazards.of(areas, 0.05)), rounds=1
     ) / seconds(lambda: read_hazards(file), rounds=1)
+    benchmark.extra_info["hours / in open water"] = plan.elapsed_h / open_.elapsed_h
+    benchmark.extra_info["boards"] = len(plan.legs[0].boards)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("wind_from", [45.0, 120.0, 225.0])
+@pytest.mark.parametrize("count", [2000, 10_000])
+def test_changing_wind_among_islands_strewn_over_1600_square_miles(
+    benchmark, tmp_path, count, wind_from
+):
+    marks = across(45.0)
+    areas = strewn(count, 1, clear_of=marks)
+    boat = read_boat(SAMPLE / "brisvik" / "boat.toml")
+    rows = [
+        f"{(DEPARTURE + timedelta(hours=h)).isoformat()},{(wind_from + 3.0 * h) % 360.0:.1f},10"
+        for h in range(0, 60, 2)
+    ]
+    weather = parse_table("\n".join(["time,wind_from_deg,wind_kn", *rows]))
+
+    def among(hazards):
+        return make(marks, boat, weather, DEPARTURE, hazards=hazards)
+
+    plan = benchmark.pedantic(lambda: among(Hazards.of(areas, 0.05)), rounds=2, iterations=1)
+    open_ = among(None)
+    with_s = seconds(lambda: among(Hazards.of(areas, 0.05)), rounds=1)
+    file = written(tmp_path, areas)
+    benchmark.extra_info["with / without"] = with_s / seconds(lambda: among(None))
+    benchmark.extra_info["with / reading of the file"] = with_s / seconds(
+        lambda: read_hazards(file), rounds=1
+    )
     benchmark.extra_info["hours / in open water"] = plan.elapsed_h / open_.elapsed_h
     benchmark.extra_info["boards"] = len(plan.legs[0].boards)
 

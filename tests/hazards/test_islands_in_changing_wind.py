@@ -70,6 +70,14 @@ def check_sound(plan, areas, clearance):
     assert plan.elapsed_h >= plan.bound_h * (1.0 - 1e-6)
 
 
+def test_running_off_among_many_islands_she_finds_a_way(brisvik):
+    marks = across(45.0, 10.0)
+    areas = strewn(1800, 5, clear_of=marks, side_nm=18.0)
+    plan = make(marks, brisvik, turning(225.0, 3.0), DEPARTURE, hazards=Hazards.of(areas, 0.05))
+    check_sound(plan, areas, 0.05)
+
+
+@pytest.mark.long
 @pytest.mark.parametrize("wind_from", [45.0, 130.0, 225.0])
 def test_among_thousands_a_plan_is_found_and_keeps_clear(brisvik, wind_from):
     marks = across(45.0, 20.0)
@@ -96,6 +104,7 @@ def test_among_ten_thousand_islands(brisvik, wind_from):
     assert told.elapsed_h == pytest.approx(steady.elapsed_h, rel=0.005)
 
 
+@pytest.mark.long
 def test_a_wind_that_stays_takes_as_long_as_in_the_steady_planner(brisvik):
     marks = across(45.0, 20.0)
     areas = strewn(3000, 5, clear_of=marks, side_nm=24.0)

@@ -51,8 +51,25 @@ TRIALS = 12
 SPACING_NM = 0.1
 """Corners closer together than this, and than most of the clearance, are one."""
 
+LOOKS_OVER = 2.0
+"""Corners look over so many times the distance that lines run free between islands,"""
+
+FEWEST = 2000
+"""but no fewer are looked at than these;"""
+
+FAR_FEWER = 0.7
+"""where these are less than such a share of the usual ones, those are tried next."""
+
 LONGEST = 1.5
 """Boards last no longer than so many times the spell in which they begin."""
+
+CANT = 1.5
+LEAST_SLOWER = 0.97
+"""What can't be sailed in the next spell, or can but faster, is taken to be so many times as long
+there: a board begun late in a spell may still be changed, and hopes are not to be built on."""
+
+PARTLY = 0.1
+"""What lasts less than this share of a spell is taken to end within it."""
 
 AT_ONCE_H = 1e-12
 """An explicit nothing would be no edge of the graph."""
@@ -78,6 +95,27 @@ def are_some(hazards: Hazards, course: Course) -> bool:
 def _number_about(hazards: Hazards, course: Course) -> int:
     leg = hazards.in_plane(course.lat1, course.lon1, course.lat2, course.lon2)
     return len(hazards.reaching_into(round_hazards.waters_of(leg))[0])
+
+
+def corners_looked_at(hazards: Hazards, course: Course) -> tuple[int, ...]:
+    """Say among how many corners boards are looked for: first a few, then more and more.
+
+    The more there are the less far each looks (`pinned_boards.NEIGHBOURS`). Between islands strewn
+    at random lines run free for 1 / (number per square mile · width) miles on the whole; of
+    the corners so many are looked at that each looks over a few times that.
+    """
+    leg = hazards.in_plane(course.lat1, course.lon1, course.lat2, course.lon2)
+    box = round_hazards.waters_of(leg)
+    _, boxes, corners = hazards.reaching_into(box)
+    scale = course.distance_nm / course.mercator_deg
+    area = float(np.prod(np.minimum(box[2:], boxes[:, 2:].max(axis=0))
+                         - np.maximum(box[:2], boxes[:, :2].min(axis=0)))) * scale**2  # fmt: skip
+    width = float(np.mean(boxes[:, 2:] - boxes[:, :2])) * scale
+    run_nm = area / (len(boxes) * width)
+    within = np.pi * (LOOKS_OVER * run_nm) ** 2 * float(corners.sum()) / area
+    few, *more = pinned_boards.MOST_CORNERS
+    first = int(np.clip(pinned_boards.NEIGHBOURS / within, FEWEST, few))
+    return (first, *((few,) if first < FAR_FEWER * few else ()), *more)
 
 
 def ways_among(
@@ -164,7 +202,7 @@ class _Islands:
         times: Sequence[float] = (*close, *wide, np.inf)
         if about.crowded(np.inf, most):
             # What is barred among the corners that are looked at is so whatever the limit.
-            times = wide[:1] if most == pinned_boards.MOST_CORNERS[0] else (wide[0], np.inf)
+            times = wide[:1] if most <= pinned_boards.MOST_CORNERS[0] else (wide[0], np.inf)
         for each in times:
             limit_h = each * about.least_h
             if each not in close or not about.crowded(limit_h, most):
@@ -240,11 +278,12 @@ def _way(made: Sailed, pins: Pins, number: int, root: Root) -> Way:
         time[-1] = time[0] + helm.hours
         rows = np.full(len(time), np.nan)
         parts.append(Stretch(helm.mode, states.lat[steps], states.lon[steps], time, rows))
+    by_angle = np.array([helm.steer == "angle" for helm in helms])
     exact = replace(
         pins,
-        heading_deg=np.array([helm.control_deg for helm in helms]),
+        heading_deg=np.where(by_angle, pins.heading_deg, [helm.control_deg for helm in helms]),
         hours=np.array([helm.hours for helm in helms]),
-        by_angle=np.array([helm.steer == "angle" for helm in helms]),
+        by_angle=by_angle,
     )
     return Way(number, root.mode, tuple(parts), float(states.time_h[-1]), pins=exact)
 
@@ -323,7 +362,9 @@ class _Net:
         if not _joined(one, other, len(graph.waters.at)):
             return None
         graphs, edges = [], []
-        for spell, speeds in zip(of.weather, fastest, strict=True):
+        for spell, speeds, after in zip(
+            of.weather, fastest, [*fastest[1:], fastest[-1]], strict=True
+        ):
             own = _in_spell(graph, spell, speeds, begins_h)
             assert own.alive is not None
             if not own.alive.any():
@@ -331,8 +372,8 @@ class _Net:
             some = own.alive[one]
             straight = own.straight(one[some], other[some])
             graphs.append(own)
-            boards = pinned_boards.fewest([straight, *own.mixed()])
-            edges.append(boards.some(boards.hours <= LONGEST * (spell.end_h - spell.begin_h)))
+            both = [_as_it_turns(own, each, spell, after) for each in (straight, *own.mixed())]
+            edges.append(pinned_boards.fewest(both))
         used = np.unique(np.concatenate([np.concatenate((e.start, e.end)) for e in edges]))
         turns = graph.turns(used)
         # At the start she is under what she wants, or has paid for it.
@@ -534,6 +575,42 @@ def _in_spell(graph: Graph, spell: Spell, speeds: pinned_boards.Speeds, begins_h
     made.one, made.two = np.concatenate((one, two)), np.concatenate((two, one))
     made.alive, made.near = alive, near
     return made
+
+
+def _as_it_turns(graph: Graph, boards: Edges, spell: Spell, after: pinned_boards.Speeds) -> Edges:
+    """Time boards by the next spell too, as far as they are likely to last into it."""
+    length_h = spell.end_h - spell.begin_h
+    if not np.isfinite(length_h):
+        return boards
+    boards = boards.some(boards.hours <= LONGEST * length_h)
+    long = np.flatnonzero(boards.hours > PARTLY * length_h)
+    slower = _slower(graph, boards.some(long), after)
+    share = np.minimum(boards.hours[long] / (2.0 * length_h), 1.0)
+    hours = boards.hours.copy()
+    hours[long] *= 1.0 + share * (slower - 1.0)
+    return boards._replace(hours=hours)
+
+
+def _slower(graph: Graph, boards: Edges, after: pinned_boards.Speeds) -> Array:
+    """How many times as long the same boards take in the next spell, or where they can't, as if."""
+
+    def by_mode(towards: Array, mode: Numbers) -> Array:
+        every = np.arange(len(mode))
+        now, then = (speeds.along(towards)[0][every, mode] for speeds in (graph.speeds, after))
+        known = (now > 0.0) & (then > 0.0)
+        factor = np.divide(now, then, out=np.full(len(mode), CANT), where=known)
+        return np.asarray(np.clip(factor, LEAST_SLOWER, CANT))
+
+    at, per = graph.waters.at, graph.modes
+    if boards.first.size and boards.first[0] >= 0:
+        own = by_mode(graph.board.towards, graph.board.mode)
+        one, two = (
+            own[np.searchsorted(graph.board.number, number)]
+            for number in (boards.first, boards.second)
+        )
+        return np.asarray(0.5 * (one + two))
+    run = at[boards.end // per] - at[boards.start // per]
+    return by_mode(run / np.hypot(*run.T)[:, np.newaxis], boards.start % per // 2)
 
 
 def _sorted(edges: Edges, graph: Graph) -> Edges:

@@ -304,6 +304,7 @@ def _pinned(stage: Stage, pins: Pins, mark: Mark) -> Boards:
     for every island.
     """
     before = Before(stage.before.mode, stage.before.twa_deg)
+    found: Boards | None = None
     for shorter in (1, *SHORTER_STEPS):
         made = sailed(stage.waters, pins, stage.start_h, before, step_h=STEP_H / shorter)
         course, states = made.course, made.states
@@ -311,11 +312,14 @@ def _pinned(stage: Stage, pins: Pins, mark: Mark) -> Boards:
         crossed = hazards is not None and hazards.crossed_along(states.lat, states.lon).any()
         if crossed or not made.fits.all():
             break
+        known = as_sailed(course, states, stage.shortest_h)
+        found = Boards(course.helms, tuple(course.pauses_h.tolist()), states, known)
         off, miles = course.coarse_nm(states)
         if not np.any(off > OFF_NM + OFF_SHARE * miles):
-            known = as_sailed(course, states, stage.shortest_h)
-            return Boards(course.helms, tuple(course.pauses_h.tolist()), states, known)
-    raise NoPlanError(f"no boards could be brought to {mark.name}: try another departure")
+            break
+    if found is None:
+        raise NoPlanError(f"no boards could be brought to {mark.name}: try another departure")
+    return found
 
 
 # ---- the first plan --------------------------------------------------------------------------

@@ -43,7 +43,6 @@ from goosewing.errors import NoPlanError, OutsideForecastError
 from goosewing.records import Leg, Mark, Plan
 from goosewing.steady import motoring
 from goosewing.steady.boards import check_corridor
-from goosewing.steady.pinned_boards import MOST_CORNERS
 from goosewing.totals import Clock, plan_of, tables_missing
 from goosewing.weather.base import datetime_from_hours, hours_from_datetime
 from goosewing.weather.combine import stream_reaches
@@ -459,13 +458,14 @@ def _ways_over(
     origin, mark = trip.marks[at : at + 2]
     told = None if progress is None else partial(progress, mark.name)
     among = partial(_ways_among, trip, at, view, roots)
-    ways = among(MOST_CORNERS[:1])
+    corners = _corners_looked_at(trip, course)
+    ways = among(corners[:1])
     if ways:
         return ways
     _check_open(waters, course, origin, mark)
     if options.corridor_nm is not None:
         check_corridor(view.fastest_kn, mark.name, options.corridor_nm)
-    ways = among(MOST_CORNERS[1:])
+    ways = among(corners[1:])
     if ways:
         return ways
     corridor = corridor_on(options, course, at)
@@ -510,26 +510,36 @@ def _searches(
     return list(dict.fromkeys(tries))
 
 
+def _corners_looked_at(trip: _Trip, course: Course) -> tuple[int, ...]:
+    """Among how many corners boards are looked for that are pinned to them; none if elsewise."""
+    hazards = trip.waters.hazards
+    if hazards is None or trip.options.shortest_board_min is not None:
+        return ()
+    from goosewing.changing import islands
+
+    many = islands.are_many(hazards, course)
+    if many == trip.other or not islands.are_some(hazards, course):
+        return ()
+    return islands.corners_looked_at(hazards, course)
+
+
 def _ways_among(
     trip: _Trip, at: int, view: Outlook, roots: tuple[Root, ...], corners: tuple[int, ...]
 ) -> list[Way]:
     """Search a leg among very many hazards, over more and more of their corners."""
-    waters, course = trip.waters, trip.courses[at]
-    if waters.hazards is None or trip.options.shortest_board_min is not None:
+    if not corners:
         return []
     from goosewing.changing import islands
 
-    many = islands.are_many(waters.hazards, course)
-    if many == trip.other or not islands.are_some(waters.hazards, course):
-        return []
+    course = trip.courses[at]
     hours = course.distance_nm * view.hours_per_nm(course.bearing_deg)
     corridor, every = corridor_on(trip.options, course, at), at + 1 < len(trip.courses)
     for most in corners:
         search = partial(
-            islands.ways_among, waters, course, hours=hours, corridor=corridor, every=every,
+            islands.ways_among, trip.waters, course, hours=hours, corridor=corridor, every=every,
             most_corners=most,
         )  # fmt: skip
-        ways = _begun_as_wished(waters, trip.wishes[at], roots, search)
+        ways = _begun_as_wished(trip.waters, trip.wishes[at], roots, search)
         if ways:
             return ways
     return []

@@ -40,12 +40,12 @@ LOOKS = 96
 LOOKED = 1.6
 """In guesses of the leg's hours: how long."""
 
-TURNED_DEG = 5.0
+TURNED_DEG = 3.0
 CHANGED = 0.1
 SET_KN = 0.3
 """A wind that has turned or changed by more, or another stream, begins a new spell."""
 
-MOST_SPELLS = 10
+MOST_SPELLS = 16
 COARSER = 1.4
 """Where there would be more spells, changes count when they are so many times larger."""
 
