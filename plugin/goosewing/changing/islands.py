@@ -63,7 +63,7 @@ FAR_FEWER = 0.7
 LONGEST = 1.5
 """Boards last no longer than so many times the spell in which they begin."""
 
-CANT = 1.5
+NOT_HELD = 1.5
 LEAST_SLOWER = 0.97
 """What can't be sailed in the next spell, or can but faster, is taken to be so many times as long
 there: a board begun late in a spell may still be changed, and hopes are not to be built on."""
@@ -598,8 +598,8 @@ def _slower(graph: Graph, boards: Edges, after: pinned_boards.Speeds) -> Array:
         every = np.arange(len(mode))
         now, then = (speeds.along(towards)[0][every, mode] for speeds in (graph.speeds, after))
         known = (now > 0.0) & (then > 0.0)
-        factor = np.divide(now, then, out=np.full(len(mode), CANT), where=known)
-        return np.asarray(np.clip(factor, LEAST_SLOWER, CANT))
+        factor = np.divide(now, then, out=np.full(len(mode), NOT_HELD), where=known)
+        return np.asarray(np.clip(factor, LEAST_SLOWER, NOT_HELD))
 
     at, per = graph.waters.at, graph.modes
     if boards.first.size and boards.first[0] >= 0:
