@@ -65,6 +65,11 @@ WAITING_GAINS = 3e-3
 SLACK = 0.015
 """Ways are followed that seem to take up to so much longer than the best known."""
 
+MOST_ACROSS = 24
+"""Of a row of cells, across the leg, so many are looked at in the next round: those through which
+the fastest ways lead. By a share of the time alone the area would grow with the square of the
+leg's length. Between hazards, where a row may be crossed more than once, all are."""
+
 MOST_HALVINGS = 1
 """Steps are made half as long at once: a guide is good for little more than that."""
 
@@ -208,9 +213,13 @@ def _near_the_best(found: Round, guide: Guide, beat_h: float, factor: int) -> Gr
     kept = found.holder[found.holder >= 0]
     along, across = s.along[kept], s.across[kept]
     hours = guide.hours(old, along, across)[np.arange(len(kept)), s.mode[kept]]
-    cells = old.cells(along, across)[s.time[kept] + TRUSTED * hours <= beat_h]
+    cells, total_h = old.cells(along, across), s.time[kept] + TRUSTED * hours
+    close = (cells >= 0) & (total_h <= beat_h)
+    cells, total_h = cells[close], total_h[close]
+    if found.leg.waters.hazards is None:
+        cells = _best_of_rows(old, cells, total_h, MOST_ACROSS // factor)
     coarse = np.zeros(old.shape, dtype=np.uint8)
-    coarse.ravel()[cells[cells >= 0]] = 1
+    coarse.ravel()[cells] = 1
     for way in found.ways():
         for part in way.stretches:
             own = old.cells(*old.place(_densely(part.lat), _densely(part.lon)))
@@ -223,6 +232,17 @@ def _near_the_best(found: Round, guide: Guide, beat_h: float, factor: int) -> Gr
         for part, size in zip((rows, columns), old.shape, strict=True)
     ]
     return replace(grid, allowed=coarse[np.ix_(*near)] > 0)
+
+
+def _best_of_rows(grid: Grid, cells: Numbers, total_h: Array, most: int) -> Numbers:
+    """Of cells, each with the time of a way through it, those of least time in each row."""
+    least = np.full(int(np.prod(grid.shape)), np.inf)
+    np.minimum.at(least, cells, total_h)
+    rows = least.reshape(grid.shape)
+    if rows.shape[1] <= most:
+        return np.flatnonzero(np.isfinite(least))
+    last = np.partition(rows, most - 1, axis=1)[:, most - 1 : most]
+    return np.flatnonzero(np.isfinite(rows) & (rows <= last))
 
 
 def _longest_step_h(found: Round) -> float:
