@@ -10,10 +10,11 @@ import pytest
 from changing_winds import START_H, Formula, leg
 from goosewing.boat.model import sailing
 from goosewing.changing import guesses
+from goosewing.changing.cells import Grid
 from goosewing.changing.exact_ways import sailed_exactly
 from goosewing.changing.motion import Waters
 from goosewing.changing.resailed import Steps, resailed
-from goosewing.changing.search import search_leg
+from goosewing.changing.search import _best_of_rows, search_leg
 from goosewing.changing.ways import Root, Search, Stretch, Way
 from goosewing.earth.course import course_between
 from goosewing.records import Mark
@@ -142,6 +143,19 @@ def test_steps_promised_too_short_are_sailed_through_the_same_places(brisvik):
     way = Stretch(0, none, lon, times, np.append(np.nan, made.row_deg))
     place = sailed(waters, Way(0, -1, (way,), float(times[-1])))
     assert place == pytest.approx([0.0, lon[-1]], abs=2e-3 * lon[-1])
+
+
+def test_of_each_row_of_cells_those_of_the_fastest_ways_are_looked_at_next():
+    grid = Grid(course_between(57.0, 11.0, 58.0, 11.0), 0.1, 2, 20)
+    rng = np.random.default_rng(1)
+    cells = rng.permutation(int(np.prod(grid.shape)))[:400]
+    total_h = rng.permutation(400).astype(float)
+    chosen = _best_of_rows(grid, np.repeat(cells, 2), np.repeat(total_h, 2) + [0.0, 0.5] * 400, 6)
+    rows = cells // grid.shape[1]
+    for row in range(grid.shape[0]):
+        own = np.flatnonzero(rows == row)
+        best = cells[own[np.argsort(total_h[own])[:6]]]
+        assert set(chosen[chosen // grid.shape[1] == row]) == set(best)
 
 
 @pytest.mark.parametrize("too_strong_at_h", [2.3, 2.6, 2.9])
