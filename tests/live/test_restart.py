@@ -139,6 +139,9 @@ def test_a_turn_that_is_still_to_be_made_is_planned_again_by_its_name(brisvik):
     new = begun_anew_before_a_turn(brisvik)
     new.take(Answer(question="turn", choice="no"))
     new.sail(10)
+    # By a wind that is heard for seconds only nobody is told to turn.
+    assert new.state.pending is None
+    new.sail(10)
     assert new.state.pending.point == "T1"
     assert new.events("turn_now")[-1].message == "T1 now: onto port tack."
     new.heading = 359.0
