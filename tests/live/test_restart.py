@@ -85,7 +85,7 @@ def test_after_a_long_gap_the_crew_is_asked(rounded, brisvik):
     assert "kept 3 h ago" in asked.message
     assert watch.state.planned is None
     watch.take(Answer(question="passed", choice="no"))
-    watch.sail(3)
+    watch.sail(20)
     assert watch.state.planned.order.next == 1
 
 
