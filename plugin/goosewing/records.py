@@ -23,7 +23,9 @@ Steer = Literal["angle", "heading"]
 
 ManoeuvreKind = Literal["tack", "gybe", "set_pole", "strike_pole", "change_sails"]
 
-LateReason = Literal["by the lee", "out of the sails' angles", "no forecast"]
+LateReason = Literal[
+    "by the lee", "too close to the wind", "out of the sails' angles", "no forecast"
+]
 """Why a plan's own boards can't be sailed so much later: what the wind then is to their tracks."""
 
 AlternativeKind = Literal[

@@ -131,9 +131,10 @@ def crew_steps(
 ) -> tuple[CrewStep, ...]:
     """List the hands' work about the place where a board ends, in order.
 
-    The preventer comes off before the boom crosses or is sheeted in, and is rigged before she
-    bears away, on the new side after a gybe. The pole is struck on the board that it was carried
-    on; what follows has its times without that. Common practice, no source.
+    The preventer comes off last before the boom crosses or is sheeted in, as the pole's work ends
+    and still before the place; it is rigged before she bears away, on the new side after a gybe.
+    The pole is struck on the board that it was carried on; what follows has its times without
+    that. Common practice, no source.
 
     Parameters
     ----------
@@ -160,7 +161,8 @@ def crew_steps(
         if not turned and not (after is not None and after.engine):
             steps.append(CrewStep(kind="headsail_over", time=begins, side=lee))
     if held and (turned or not holds):
-        steps.append(CrewStep(kind="preventer_off", time=there))
+        begins = there if down is None else down.time
+        steps.append(CrewStep(kind="preventer_off", time=begins))
     if down is None and (struck := done.get("strike_pole")) is not None:
         there += timedelta(seconds=struck.cost_s)
     return (*steps, *_at_the_turn(board, after, there, rigs=holds and turned))

@@ -33,7 +33,7 @@ def test_the_table_and_the_panel_tell_the_strike_and_the_wind_s_side(run, capsys
     strike = next(row for row in shown if row.get("name") == "Before End")
     assert strike["time"] == begins
     lee = {"port": "starboard", "starboard": "port"}[last.tack]
-    assert strike["words"] == f"strike the pole, headsail to {lee} (3 min)"
+    assert strike["words"] == f"strike the pole, headsail to {lee}, preventer off (3 min)"
     assert strike["more"] == ["in none of the times: arrival up to 3 min later"]
     assert shown.index(strike) == len(shown) - 2
     assert f"{begins} Before End: strike the" in table

@@ -42,6 +42,8 @@ if TYPE_CHECKING:
     from concurrent.futures import Executor
     from datetime import datetime
 
+    from numpy.typing import NDArray
+
     from goosewing.boat.model import Boat
     from goosewing.case import Case
     from goosewing.records import Board, BoardPoint, LateReason, Plan
@@ -52,6 +54,10 @@ if TYPE_CHECKING:
 NEAR_DEG = BY_THE_LEE_DEG
 """So far off a board's course still counts as sailing it, where its sails go no nearer: as far as
 a plan's own heading may bring the wind over the other quarter. [°]"""
+
+PINCH_DEG = 2.0
+"""So much closer to the wind than she makes best to windward her helm still holds her, at next to
+no loss; to a track that asks for more she is faster in boards. Common practice, no source. [°]"""
 
 DEAD_AFT_DEG = 179.5
 """Sails that go nearest to a course with the wind so far aft would have it by the lee. [°]"""
@@ -363,6 +369,8 @@ def _board_before(made: Plan, stop: Stop, then: datetime) -> Board | None:
     return replace(boards[-1], end=there) if boards else None
 
 
+TOO_CLOSE: LateReason = "too close to the wind"
+
 UNNAMED = "turn"
 """A turning point of a plan that was never numbered, as `goosewing.foresight.later` calls it."""
 
@@ -423,10 +431,15 @@ def _late(
     for at, stage in enumerate(stages):
         took = pace.sailed(stage.pieces, now)
         begins = pace.at(stage.held, now + _pause_h(stage), 0)
-        if isinstance(took, str) or isinstance(begins, str):
-            reason = took if isinstance(took, str) else begins
-            assert isinstance(reason, str)
+        reason = next((each for each in (took, begins) if isinstance(each, str)), None)
+        if not (isinstance(took, str) or isinstance(begins, str)):
+            ends = pace.at(stage.held, now + took.hours, -1)
+            # Her middles may lie better than where she ends; by the lee the edge is held.
+            reason = TOO_CLOSE if ends == TOO_CLOSE else None
+        if reason is not None:
             return replace(answer, reason=reason, fails_at=stage.name)
+        assert not isinstance(took, str)
+        assert not isinstance(begins, str)
         now += took.hours
         if not at:
             answer = _told(answer, stage, begins, took, pace, on_time_h[0])
@@ -548,6 +561,31 @@ def _kept(
     """
     wanted = board.tack, board.sail_set
     numbers = [at for at, mode in enumerate(held.modes) if (mode.tack, mode.name) == wanted]
+    mine = np.flatnonzero(np.isin(held.mode, numbers))
+    going = _nearest(held, mine, numbers, bearing_deg, near_deg)
+    if isinstance(going, str) or going.twa_deg is None:
+        return going
+    return TOO_CLOSE if going.twa_deg < _closest_deg(held, mine) - PINCH_DEG else going
+
+
+def _closest_deg(held: VelocitySet, mine: NDArray[np.intp]) -> float:
+    """At which wind angle she makes best to windward through the water; 0 where she can't. [°]."""
+    airs = held.airs
+    east = held.east_kn[mine] - airs.stream_east_kn
+    north = held.north_kn[mine] - airs.stream_north_kn
+    to_windward, _ = along_and_across(east, north, airs.twd_deg)
+    best = int(np.argmax(to_windward))
+    return float(held.twa_deg[mine[best]]) if to_windward[best] > 0.0 else 0.0
+
+
+def _nearest(
+    held: VelocitySet,
+    mine: NDArray[np.intp],
+    numbers: Sequence[int],
+    bearing_deg: float,
+    near_deg: float,
+) -> _Going | LateReason:
+    """Say how she goes along a bearing in some modes, or as near to it as they let her."""
     found = straight_velocities(held, bearing_deg)
     own = np.flatnonzero(np.isin(found.mode, numbers))
     if own.size:
@@ -558,7 +596,6 @@ def _kept(
         return _Going(
             float(found.along_kn[best]), float(exact.heading_deg[0]), float(exact.twa_deg[0])
         )
-    mine = np.flatnonzero(np.isin(held.mode, numbers))
     if not mine.size:
         return "out of the sails' angles"
     along, across = along_and_across(held.east_kn[mine], held.north_kn[mine], bearing_deg)

@@ -20,10 +20,10 @@ from goosewing.errors import InputError
 from goosewing.files.disk import write_atomically
 from goosewing.report import ground, labels
 from goosewing.report.labels import Label
+from goosewing.sail_handling import TURNS
 from goosewing.turns import Stop, stops
 from goosewing.words.figures import clock, helm_words, hours_and_minutes, three_figures
 from goosewing.words.points import (
-    POLE_DOWN,
     UNDER_ENGINE,
     done_words,
     goes_downwind,
@@ -370,15 +370,15 @@ def _turn_label(stop: Stop, centre: float, zone: tzinfo | None = None) -> Label 
 
 
 def _turn_words(stop: Stop) -> str:
-    """Say what is done at a stop: a pole that comes down before it is down there."""
+    """Say what is done at a stop itself, a turn of the bow first: poles come down before it."""
+    if stop.board is None:
+        return "arrive" if stop.pole_down is not None else ""
     left = without_strike(stop)
-    if left is stop:
-        words = done_words(stop, helm_only=True)
-        return POLE_DOWN if stop.pole_down is not None else ", ".join(words)
-    if left.manoeuvres:
-        return ", ".join([POLE_DOWN, *done_words(left, helm_only=True)])
-    turned = turned_words(stop, helm_only=True)
-    return ", ".join([POLE_DOWN, *([] if turned is None else [turned])])
+    done = done_words(left, helm_only=True) if left is stop or left.manoeuvres else []
+    turns = bool({each.kind for each in stop.manoeuvres} & TURNS)
+    turned = None if turns else turned_words(stop, helm_only=True)
+    words = [*([] if turned is None else [turned]), *done] or done_words(stop, helm_only=True)
+    return ", ".join(words)
 
 
 def _board_label(board: Board, centre: float) -> Label:

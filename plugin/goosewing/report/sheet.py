@@ -281,6 +281,7 @@ def format_sheet(
         graph=graphs.time_graph(shown),
         hours=hour_rows(shown, zone),
         room=any(err_words(steering(b, n)) for b, n in _every_order(shown)),
+        preventer_deg=DEAD_DOWNWIND_DEG,
         gusts=any(hour.weather.gust_kn is not None for hour in shown.hours),
         streams=any(hour.weather.set_deg is not None for hour in shown.hours),
         later=later_rows(shown, zone),
@@ -532,9 +533,17 @@ def _todo(stop: Stop) -> str:
 def _done(stop: Stop) -> list[str]:
     """Say what is done at a stop itself: a pole's striking was ordered on its own line."""
     left = without_strike(stop)
+    if _bears_away_first(stop):
+        return [in_turn_words(stop)]
     if left is stop or left.manoeuvres:
         return done_words(left)
     return [words] if (words := in_turn_words(stop)) else []
+
+
+def _bears_away_first(stop: Stop) -> bool:
+    """Whether the bow turns for a pole that is then set: that is as much an order as the pole."""
+    kinds = [each.kind for each in at_the_stop(stop)]
+    return "turn" in kinds and "set_pole" in kinds
 
 
 def _on(stop: Stop) -> str:
@@ -667,7 +676,8 @@ def _work(stop: Stop, zone: tzinfo | None) -> str:
     """Say what hands do in order, when that begins, and by when she is on the new heading."""
     steps = in_turn_words(stop, zone) if stop.crew else handling_words(stop)
     left = without_strike(stop).manoeuvres
-    if not left and (stop.pole_down or [each.kind for each in at_the_stop(stop)] == ["turn"]):
+    alone = [each.kind for each in at_the_stop(stop)] == ["turn"]
+    if _bears_away_first(stop) or (not left and (stop.pole_down or alone)):
         # It is the order itself: it isn't told twice.
         steps = None
     place = "turn at the place, not past it" if stop.pole_down is not None else None

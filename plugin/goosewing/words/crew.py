@@ -16,13 +16,13 @@ if TYPE_CHECKING:
     from goosewing.turns import Stop
 
 _WORDS = {
-    "rig_preventer": "rig the preventer, boom to {}",
+    "rig_preventer": "rig the preventer, boom staying to {}",
     "ready_pole": "make the pole ready to {}",
     "strike_pole": "strike the pole",
     "headsail_over": "headsail to {}",
     "preventer_off": "preventer off",
     "tack": "tack, boom and headsail to {}",
-    "gybe": "gybe, boom to {}",
+    "gybe": "gybe, boom and headsail to {}",
     "turn": "turn to {}",
     "set_pole": "set the pole to {}",
     "change_sails": "change sails",
@@ -47,7 +47,7 @@ def step_words(step: CrewStep) -> str:
     return _WORDS[step.kind].format(step.side)
 
 
-_BEFOREHAND = ("rig_preventer", "ready_pole", "strike_pole", "headsail_over")
+_BEFOREHAND = ("rig_preventer", "ready_pole", "strike_pole", "headsail_over", "preventer_off")
 
 
 def beforehand(crew: Sequence[CrewStep], begun: PoleWork) -> list[CrewStep]:

@@ -61,9 +61,6 @@ POLE_UP = "the pole already up"
 
 STRIKE = "strike the pole"
 
-POLE_DOWN = "pole down"
-"""Of a place before which it was struck."""
-
 BEYOND = "beyond the forecast"
 """Marks a board on which the last values of a forecast are held on."""
 

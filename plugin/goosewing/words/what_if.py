@@ -183,7 +183,7 @@ def _step(step: CrewStep, each: Turn) -> str:
     if step.kind == "tack":
         return f"onto {each.tack} tack"
     if step.kind == "gybe":
-        return f"gybe onto {each.tack} tack, boom to {step.side}"
+        return f"gybe onto {each.tack} tack, boom and headsail to {step.side}"
     if step.kind == "change_sails":
         return f"change to {each.sail_set}"
     gybes = any(other.kind == "gybe" for other in each.crew)
