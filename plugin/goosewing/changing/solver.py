@@ -192,7 +192,9 @@ def _searched(
 ) -> _Written:
     """Search the ways over all legs, and settle their boards.
 
-    Among hazards there are two searches: what the one finds no boards for the other may.
+    Among hazards there are two searches: what the one finds no boards for the other may. Where
+    there are very many the other takes minutes: of a plan that is only compared with another it is
+    not asked.
     """
     views = _outlooks(trip.waters, trip.courses, trip.start_h)
     try:
@@ -201,7 +203,7 @@ def _searched(
         raise
     except NoPlanError as error:
         other = _otherwise(trip)
-        if other is None:
+        if other is None or not (compare or _quickly(trip)):
             raise
         try:
             return _searched_by(other, views, progress, compare=compare)
@@ -222,6 +224,14 @@ def _otherwise(trip: _Trip) -> _Trip | None:
     if any(free_water.is_shut_off(waters.hazards, course) for course in trip.courses):
         return None
     return trip._replace(other=True)
+
+
+def _quickly(trip: _Trip) -> bool:
+    """Whether no leg leads among so many hazards that the search of states takes minutes."""
+    from goosewing.changing import islands
+
+    hazards = trip.waters.hazards
+    return hazards is None or not any(islands.are_many(hazards, each) for each in trip.courses)
 
 
 def _searched_by(
