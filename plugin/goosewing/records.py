@@ -785,6 +785,10 @@ class WhatIf:
         Where she departs, and what she then steers; None where there is no plan.
     near : tuple of Near
         Which dangers she then passes, the nearest first.
+    same_tracks : bool or None
+        Whether with the same boards every turn lies within half a mile of the plan's own.
+    wind_from_deg, wind_kn : float or None
+        What then blows over the ground where and when she leaves. [°] [kn]
     """
 
     wind_factor: float = 1.0
@@ -800,6 +804,9 @@ class WhatIf:
     off_track: LateReason | None = None
     first: Turn | None = None
     near: tuple[Near, ...] = ()
+    same_tracks: bool | None = None
+    wind_from_deg: float | None = None
+    wind_kn: float | None = None
     reason: str | None = None
 
 

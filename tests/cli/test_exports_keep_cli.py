@@ -57,7 +57,7 @@ def test_a_rock_among_the_waypoints_is_kept_clear_of(run, more, clear):
     document = json.loads(ran.out)
     assert (nearest_nm(document, 56.48, 12.297) >= 0.1) is clear
     said = " ".join(document["notices"])
-    assert ("Skarv by at least 0.1 nm (its symbol says rock)" in said) is clear
+    assert ("Skarv never nearer than 0.1 nm (its symbol says rock)" in said) is clear
     assert ("Fuel" in said) is clear
     # A rock is not the land.
     assert "Land and shoals were not looked at" in said

@@ -119,7 +119,7 @@ def test_it_is_said_which_and_why_and_which_not():
     many = [point(f"Rock {n}") for n in range(9)]
     found = dangers_among(many, MARKS, "said")
     kept, left = told(found, [point("Fuel")], "m.gpx")
-    assert "Rock 0 by at least 0.1 nm (its name says rock)" in kept
+    assert "Rock 0 never nearer than 0.1 nm (its name says rock)" in kept
     assert "and 3 more" in kept
     # How to ask otherwise is for a terminal, and no word of a sheet on deck.
     assert "--dangers" not in kept + left

@@ -136,7 +136,7 @@ def test_every_figure_of_the_orders_is_the_document_s(planned, page):
         side = 1.0 if board["tack"] == "port" else -1.0
         through = round(board["heading_deg"] + side * board["leeway_deg"]) % 360
         course = round(board["course_over_ground_deg"]) % 360
-        assert cells["water COG"] == f"{through:03d}° {course:03d}°"
+        assert cells["water °T COG °T"] == f"{through:03d}° {course:03d}°"
         angles = f"{board['twa_deg']:.0f}° {board['awa_deg']:.0f}° {board['aws_kn']:.0f} kn"
         assert cells["TWA AWA AWS"] == angles
         speeds = [board["boat_speed_kn"], board["speed_over_ground_kn"]]
@@ -145,7 +145,9 @@ def test_every_figure_of_the_orders_is_the_document_s(planned, page):
             told = [float(each) for each in cells[name].split()]
             assert told == pytest.approx(values, abs=0.051)
         hours, minutes = re.match(r"(?:(\d+) h )?(\d+) min\b", cells["lasts"]).groups()
-        assert int(hours or 0) * 60 + int(minutes) == round(board["elapsed_h"] * 60)
+        # Between the printed times: of each half a minute may be rounded.
+        lasts = int(hours or 0) * 60 + int(minutes)
+        assert lasts == pytest.approx(board["elapsed_h"] * 60, abs=1.0)
         begins = (board["manoeuvres"] or [board["start"]])[0]["time"]
         told = datetime.fromisoformat(begins).astimezone(STOCKHOLM)
         local = cells["UTC CEST"].split()[1]
@@ -207,19 +209,27 @@ def test_hours_alternatives_and_what_it_hangs_on_are_the_document_s(planned, pag
         assert arrival.startswith(f"{told} ")
         # As the printed minutes of both arrivals tell it.
         clocks = [minute_of(time) for time in (each.arrival, planned.arrival)]
-        assert takes == squeezed(added_words(clocks[0] - clocks[1] - 60.0 * each.delay_h))
+        assert takes == "takes " + squeezed(
+            added_words(clocks[0] - clocks[1] - 60.0 * each.delay_h)
+        )
         assert clocks[0] - clocks[1] == pytest.approx(
             60.0 * (each.elapsed_h - planned.elapsed_h + each.delay_h), abs=1.0
         )
-        advice, first = turns.split("; ")[:2]
-        other = "" if each.off_track is None else " on other tracks"
+        parts = turns.split("; ")
+        at = next(at for at, part in enumerate(parts) if re.match("(same|other) boards", part))
+        advice, first = parts[at : at + 2]
+        if not each.delay_h:
+            blows = f"{round(each.wind_from_deg) % 360:03d}°T {each.wind_kn:.1f} kn"
+            assert parts[0] == f"wind {blows} at first"
+        other = "" if each.off_track is None and each.same_tracks else " on other tracks"
         assert advice.startswith(f"same boards{other}" if each.same_boards else "other boards")
         assert (each.off_track or "") in advice or not each.same_boards
         assert first.startswith(f"first {each.first.tack} tack, {each.first.sail_set}, ")
         assert f", {round(each.first.heading_deg) % 360:03d}°" in first
         for turn in each.turns:
             assert (turn.time + timedelta(seconds=30)).strftime("%H%MZ") in turns
-            assert f", {round(turn.heading_deg) % 360:03d}°" in turns
+            carries_on = turn.mark and not turn.kinds and turn.alters_to is None
+            assert carries_on or f", {round(turn.heading_deg) % 360:03d}°" in turns
             at = position_words(turn.lat, turn.lon)
             named = [
                 mark.name for mark in planned.marks if position_words(mark.lat, mark.lon) == at

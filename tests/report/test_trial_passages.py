@@ -140,8 +140,8 @@ def test_nothing_at_a_stop_is_left_to_be_worked_out(printed):
         # A heading that swings says to where, and that not it is held but the wind's angle.
         assert (last is None) is (last_magnetic is None) is ("keep the true wind at" not in what)
         assert re.search(r"(port|starboard) tack, ", what)
-        assert re.fullmatch(r"\d+° \d+° \d+ kn", row["TWA AWA AWS"])
-        assert re.fullmatch(r"\d{3}° \d{3}°(–\d{3}°)?", row["water COG"])
+        assert re.fullmatch(r"\d+° \d+(–\d+)?° \d+(–\d+)? kn", row["TWA AWA AWS"])
+        assert re.fullmatch(r"\d{3}° \d{3}°(–\d{3}°)?", row["water °T COG °T"])
         assert re.fullmatch(r"\d+\.\d \d+\.\d", row["nm log ground"])
         assert re.fullmatch(r"\d+\.\d(–\d+\.\d)? \d+\.\d(–\d+\.\d)?", row["log kn SOG kn"])
         assert lasting(row["lasts"]) > 0
@@ -186,7 +186,7 @@ def test_leeway_leads_to_leeward(printed):
     _, _, cells = printed
     for row in steered(cells)[:-1]:
         heading = int(HEADINGS.fullmatch(row["steer"])[1])
-        through = int(row["water COG"][:3])
+        through = int(row["water °T COG °T"][:3])
         off = (through - heading + 180) % 360 - 180
         to_leeward = off if "port tack" in row["Where, what"] else -off
         assert 0 <= to_leeward < 12
@@ -361,11 +361,11 @@ def test_where_a_bearing_hardly_changes_the_place_is_told_by_position_or_log(pri
     told = 0
     for before, row in pairwise(steered(cells)[:-1]):
         seen = re.search(r"bears (\d{3})°T \d{3}°M, (\d+\.\d) nm", row["Where, what"])
-        slow = re.search(r"go by position or log: 1° takes (\d+\.\d) nm", row["Where, what"])
+        slow = re.search(r"go by position, else log: 1° takes (\d+\.\d) nm", row["Where, what"])
         if not re.match(r"[TGPCA]\d+:", row["Where, what"]):
             assert slow is None
             continue
-        course = int(re.findall(r"\d{3}(?=°)", before["water COG"])[-1])
+        course = int(re.findall(r"\d{3}(?=°)", before["water °T COG °T"])[-1])
         off = abs(np.sin(np.radians(int(seen[1]) - course)))
         run = np.radians(1.0) * float(seen[2]) / max(off, 0.01)
         # Both printed to a degree, which is much of a small angle.
@@ -425,7 +425,7 @@ def test_times_and_log_add_up_on_paper(printed):
         work = WORK.search(here["Where, what"])
         begins = here["UTC UTC+02:00"][:5] if work is None else work[4]
         gone = minutes(there["UTC UTC+02:00"][:5]) - minutes(begins)
-        assert abs(lasting(here["lasts"]) - gone) <= 1.6
+        assert lasting(here["lasts"]) == gone
         assert float(there["log at"]) - float(here["log at"]) == pytest.approx(
             float(here["nm log ground"].split()[0]), abs=0.11
         )
@@ -460,7 +460,7 @@ def test_the_danger_is_told_by_place_and_how_it_is_passed(printed):
     words = " ".join(" ".join(cells.words).split())
     assert ("Midgrund" in words) is (name == "strait")
     if name == "strait":
-        assert "asked to be kept clear of: Midgrund by at least 0.1 nm" in words
+        assert "asked to be kept clear of: Midgrund never nearer than 0.1 nm" in words
         found = re.search(
             r"Midgrund, 57°06\.30'N 011°00\.24'E: nearest at (\d{4}Z) \d\d:\d\d, log \d\.\d, "
             r"(\d\.\d) nm off to starboard, bearing (\d{3})°T (\d{3})°M, COG \d{3}°\.",
@@ -531,7 +531,7 @@ def test_every_hour_s_row_is_one_triangle(printed):
         now = minutes(hour["UTC UTC+02:00"][:5])
         line = [each for each in lines if minutes(each["UTC UTC+02:00"][:5]) <= now][-1]
         heading, first = int(hour["steer"][:3]), int(HEADINGS.fullmatch(line["steer"])[1])
-        water = np.radians(heading + int(line["water COG"][:3]) - first)
+        water = np.radians(heading + int(line["water °T COG °T"][:3]) - first)
         kn, sog = map(float, hour["log kn SOG"].split())
         made = kn * np.exp(1j * water)
         if name == "weekend":
@@ -619,6 +619,9 @@ def test_being_late_is_told_at_every_mark_and_turn_as_whole_orders(printed):
         assert clock == here["UTC UTC+02:00"][:5]
         for column, by in LATE.items():
             cell = row[column]
+            if (at, column) == (0, "2 h late"):
+                assert cell == 'not yet left: see "leaving 2 h later" below'
+                continue
             assert re.search(flows, cell)
             kept = KEPT.match(cell)
             if kept is None:
@@ -664,6 +667,8 @@ def test_late_orders_are_the_document_s(printed):
     for each in cells.document["late"]:
         hours = min(columns, key=lambda known: abs(known - each["delay_h"]))
         cell = late[each["mark"]][1][columns[hours]]
+        if cell.startswith("not yet left"):
+            continue
         kept = KEPT.match(cell)
         if each["heading_deg"] is None:
             row = next(
@@ -674,7 +679,8 @@ def test_late_orders_are_the_document_s(printed):
             assert at_minute(re.search(r"\d{4}Z", row)[0], each["anew"]["arrival"])
             told = whole[row]
             for turn in (each["anew"]["first"], *each["anew"]["turns"]):
-                assert f"{round(turn['heading_magnetic_deg']) % 360:03d}°M" in told
+                carries_on = turn["mark"] and not turn["kinds"] and turn["alters_to"] is None
+                assert carries_on or f"{round(turn['heading_magnetic_deg']) % 360:03d}°M" in told
             continue
         first, last = (each[f"{name}heading_magnetic_deg"] for name in ("", "last_"))
         assert (kept[1], kept[2] or kept[1]) == (f"{first:03.0f}", f"{last:03.0f}")
@@ -774,7 +780,7 @@ def named(stops):
 
 MARK = r"(?:Narrows|Halfway Bank|South Roads|East Haven|T\d)"
 
-IF = re.compile(r"(.*?)(?: (\d{4}Z) \d\d:\d\d (the same|[+-](?:\d+ h )?\d+ min))?")
+IF = re.compile(r"(.*?)(?: (\d{4}Z) \d\d:\d\d takes (the same|[+-](?:\d+ h )?\d+ min))?")
 
 
 def test_what_if_tells_turns_and_boards_or_why_there_is_no_plan(printed):
@@ -791,17 +797,54 @@ def test_what_if_tells_turns_and_boards_or_why_there_is_no_plan(printed):
             assert (name, change) == ("weekend", "leaving 2 h earlier")
             assert "the forecast covers" in told
             continue
+        told, begins = split_if(name, change, told)
         advice, first, *turns = told.split("; ")
         assert re.fullmatch(
-            r"(same|other) boards( on other tracks \(on those planned .*\))?", advice
+            r"(same|other) boards( on other tracks( \(on those planned .*\))?)?", advice
         )
         check_if(name, change, first, turns)
+        check_begins(name, begins, first)
         more = re.fullmatch(r"the same|([+-])(?:(\d+) h )?(\d+) min", takes)
         by = int(more[2] or 0) * 60 + int(more[3] or 0)
         late = re.search(r", (\d) h late", change)
         later = {"leaving 2 h earlier": -120, "leaving 2 h later": 120}.get(change, 0)
         later += 60 * int(late[1]) if late else 0
         assert minutes(arrival) == there + later + (-by if more[1] == "-" else by)
+
+
+PLANNED = {"strait": ("starboard", "main and jib"), "weekend": ("starboard", "wing-and-wing")}
+
+
+def split_if(name, change, told):
+    """Part what is other, in figures, and what is made ready first from how she is sailed."""
+    found = re.fullmatch(
+        r"(?:wind (\d{3})°T (\d+\.\d) kn at first; )?(?:leaving (\d{4})Z \d\d:\d\d; )?"
+        r"(?:(unlike page 1, [^;]*); )?((?:same|other) boards.*)", told
+    )  # fmt: skip
+    blows, kn, leaves, begins, rest = found.groups()
+    # As entered, by hand: the strait's wind is one; the weekend's table begins at 06Z and 12Z.
+    if name == "strait" and blows:
+        factor = int(change[:-14]) / 100 if "%" in change else 1.0
+        turned = {"wind backed 10°": -10, "wind veered 10°": 10}.get(change, 0)
+        assert (int(blows), float(kn)) == (205 + turned, pytest.approx(13 * factor, abs=0.051))
+    assert bool(blows) is ("wind" in change)
+    planned = 390 if name == "strait" else 420
+    later = {"leaving 2 h earlier": -120, "leaving 2 h later": 120}.get(change)
+    if later is not None:
+        assert minutes(f"{leaves}Z") == planned + later
+    return rest, begins
+
+
+def check_begins(name, begins, first):
+    """Whoever has made ready for page 1 is told at once where that is wrong."""
+    tack, sails = re.search(r"first (port|starboard) tack, ([a-z -]+)", first).groups()
+    late = first[:4].isdigit()
+    if late or (tack, sails) == PLANNED[name]:
+        assert begins is None
+    elif sails == "wing-and-wing":
+        assert begins == f"unlike page 1, leave with the pole to {tack}"
+    else:
+        assert begins == "unlike page 1, leave with the pole down"
 
 
 def check_if(name, change, first, turns):
@@ -823,6 +866,10 @@ def check_if(name, change, first, turns):
             continue
         at = (rf"(?:{MARK}|\d\d°\d\d\.\d\d'N \d{{3}}°\d\d\.\d\d'E, {MARK} "
               rf"\d{{3}}°M \d+\.\d nm)( \(begin \d{{4}}Z \d\d:\d\d\))?")  # fmt: skip
+        if re.search(": carry on$", turn):
+            # By less than the helm can tell: no other heading is told.
+            continue
+        assert "carry on" not in turn
         done = rf"(\d{{4}}Z) \d\d:\d\d {at}: [a-z -]+[^:]*{then}"
         found = re.fullmatch(done, turn)
         assert found
@@ -867,3 +914,24 @@ def test_it_is_two_pages_of_a4(printed):
 
     _, page, _ = printed
     assert len(pypdf.PdfReader(BytesIO(_as_pdf(page))).pages) == 2
+
+
+def test_what_is_told_of_other_tracks_is_where_she_then_turns(printed):
+    """Half a mile is one turn to the crew: by the printed places of page 1 and of the row."""
+    name, _, cells = printed
+    place = r"(\d\d°\d\d\.\d\d'N \d{3}°\d\d\.\d\d'E)"
+    own = [place_of(re.search(place, row["Where, what"])[1]) for row in steered(cells)
+           if re.match(r"[TGPCA]\d+:", row["Where, what"])]  # fmt: skip
+    told = 0
+    for row in rows(cells, "what-if"):
+        found = re.search(
+            r"same boards( on other tracks)?( \(on those planned)?", row["turns: when, where"]
+        )
+        if found is None or found[2] or ", " in row["if: arrival, takes"]:
+            continue
+        told += 1
+        turns = [place_of(each) for each in re.findall(place, row["turns: when, where"])]
+        off = [60 * np.hypot(a[0] - b[0], (a[1] - b[1]) * np.cos(np.radians(57.2)))
+               for a, b in zip(own, turns, strict=True)]  # fmt: skip
+        assert bool(max(off) > 0.5) is bool(found[1])
+    assert told == (4 if name == "strait" else 1)

@@ -761,7 +761,8 @@ def _reasons(
     bearing = stage.course.bearing_deg
     begin = stage.waters.airs(stage.start_h, first.lat, first.lon)
     end = stage.waters.airs(hours_from_datetime(last.time), last.lat, last.lon)
-    off = abs(float(geodesy.wrap_180(bearing - float(begin.twd_deg))))
+    # Both stand beside it to the degree: whoever subtracts them finds this.
+    off = abs(float(geodesy.wrap_180(round(bearing) - round(float(begin.twd_deg)))))
     said = [
         f"{leg.destination} bears {three_figures(bearing)}, {off_the_wind(off)} at the start; "
         f"on the way the wind over the water goes from {three_figures(float(begin.twd_deg))} "

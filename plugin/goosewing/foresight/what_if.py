@@ -18,14 +18,16 @@ import numpy as np
 from goosewing import plan as plans
 from goosewing.changing.motion import BY_THE_LEE_DEG, Waters
 from goosewing.departures.compare import held_case
+from goosewing.earth.geodesy import geodesic_inverse
 from goosewing.errors import NoPlanError
 from goosewing.foresight.later import SHORT_H, delays_h
+from goosewing.foresight.met import wind_and_stream
 from goosewing.foresight.passing import near
 from goosewing.foresight.pieces import Piece, pieces_of
 from goosewing.foresight.stretches import held_points, seen_from_mark, with_stretches
 from goosewing.records import Fix, Late, Mark, Turn, WhatIf
 from goosewing.sail_handling import crew_steps
-from goosewing.turns import stops
+from goosewing.turns import SAME_PLACE_NM, stops
 from goosewing.velocities.velocity_set import (
     airs_over_water,
     along_and_across,
@@ -68,8 +70,9 @@ LATE_PIECES_H = (0.5, 1.0)
 MOST_LATE = 8
 """Of so many stops, the last, it is told what being late there does."""
 
-MOST_ANEW = 2
-"""So many plans at most are made anew from where her tracks can't be kept: each takes time."""
+MOST_ANEW, SHORT_MOST_ANEW = 2, 4
+"""So many plans at most are made anew from where her tracks can't be kept: each takes time, on a
+short passage less of it."""
 
 
 class Change(NamedTuple):
@@ -154,7 +157,17 @@ def planned_if(case: Case, made: Plan, change: Change) -> WhatIf:
         off_track=behind if isinstance(behind, str) else None,
     )
     asked = replace(case, weather=other, departure=departure, notices=())
-    return _planned(asked, answer, made)
+    return _blown(_planned(asked, answer, made), made, other, departure)
+
+
+def _blown(answer: WhatIf, made: Plan, weather: Weather, departure: datetime) -> WhatIf:
+    """Tell which wind she then leaves with."""
+    where = made.marks[0]
+    hour = np.array([hours_from_datetime(departure)])
+    (here,) = wind_and_stream(weather, hour, np.array([where.lat]), np.array([where.lon]))
+    if here is None:
+        return answer
+    return replace(answer, wind_from_deg=here.wind_from_deg, wind_kn=here.wind_kn)
 
 
 def _planned(asked: Case, answer: WhatIf, made: Plan, before: Board | None = None) -> WhatIf:
@@ -164,7 +177,7 @@ def _planned(asked: Case, answer: WhatIf, made: Plan, before: Board | None = Non
     except NoPlanError as error:
         return replace(answer, reason=str(error))
     same = sequence(plan) == sequence(made)
-    first, *further = stops(plan)
+    first, *further = every = [*stops(plan)]
     if before is not None and first.board is not None:
         first = replace(first, crew=crew_steps(before, first.board))
     return replace(
@@ -172,6 +185,7 @@ def _planned(asked: Case, answer: WhatIf, made: Plan, before: Board | None = Non
         elapsed_h=plan.elapsed_h,
         arrival=plan.arrival,
         same_boards=same,
+        same_tracks=same and _same_places(_turns(plan, every), _turns(made, [*stops(made)])),
         sequence=() if same else tuple(sequence_words(leg, names) for leg, names in sequence(plan)),
         turns=_turns(plan, [first, *further]),
         arriving=plan.legs[-1].boards[-1].crew if plan.legs[-1].boards else (),
@@ -215,6 +229,14 @@ def _turns(plan: Plan, every: Sequence[Stop]) -> tuple[Turn, ...]:
         if stop.manoeuvres or stop.kind == "course change"
         if not (stop.last or (stop.leg == stop.at == stop.nth == 0 and not stop.manoeuvres))
         if (time := stop.manoeuvres[0].time if stop.manoeuvres else stop.time) is not None
+    )
+
+
+def _same_places(turns: Sequence[Turn], others: Sequence[Turn]) -> bool:
+    """Whether two plans turn at the same places, as near as the crew calls one turn."""
+    return len(turns) == len(others) and all(
+        float(geodesic_inverse(a.lat, a.lon, b.lat, b.lon).distance_nm) <= SAME_PLACE_NM
+        for a, b in zip(turns, others, strict=True)
     )
 
 
@@ -312,7 +334,8 @@ def begun_anew(made: Plan) -> list[Late]:
     Late farther back she can come there first, and is then so late there.
     """
     found = [each for each in made.late if each.fails_at == each.mark]
-    return found[-MOST_ANEW:]
+    most = SHORT_MOST_ANEW if made.elapsed_h <= SHORT_H else MOST_ANEW
+    return found[-most:]
 
 
 def held_anew(made: Plan, where: Late) -> tuple[Late, ...]:

@@ -200,8 +200,8 @@ def told(dangers: Sequence[Danger], others: Sequence[Mark], source: str) -> tupl
 
 def _off(danger: Danger) -> str:
     if danger.distance_nm < USUAL_NM:
-        return f"by at least {danger.distance_nm * METRES_PER_NM:.0f} m"
-    return f"by at least {danger.distance_nm:.2g} nm"
+        return f"never nearer than {danger.distance_nm * METRES_PER_NM:.0f} m"
+    return f"never nearer than {danger.distance_nm:.2g} nm"
 
 
 def _some(names: Sequence[str]) -> str:

@@ -86,7 +86,9 @@ from goosewing.words.what_if import (
     behind_line,
     change_name,
     first_words,
+    otherwise_words,
     turns_words,
+    wind_there_words,
 )
 
 if TYPE_CHECKING:
@@ -126,9 +128,6 @@ Lower where long tables share the two pages.
 
 LONG_TABLE = 6
 """Rows of orders beyond which the chart is low."""
-
-TURNS_DEG = 2.0
-"""A course over the ground that turns by less is one to the navigator. [°]"""
 
 THE_TURN = "the turn"
 """A turning point that has no name, of a plan that was never numbered."""
@@ -457,7 +456,7 @@ def _beforehand(stop: Stop, begun: PoleWork, zone: tzinfo | None) -> Order:
         todo=f"{steps} ({seconds_words(begun.takes_s)})",
         place=position_words(begun.lat, begun.lon),
         hand="",
-        from_mark="" if begun.from_mark is None else bears_words(begun.from_mark),
+        from_mark="" if begun.from_mark is None else place_words(begun.from_mark),
         log_at="" if begun.log_at_nm is None else f"{begun.log_at_nm:.1f}",
         work=f"hold {held} meanwhile; done by {_times(there, zone)}, at {at}; {times}",
     )
@@ -621,7 +620,7 @@ def _sailed(
         "speeds": _speeds(stretch),
         "miles": (f"{stretch.log_nm:.1f}", f"{stretch.distance_nm:.1f}"),
         "lasts": (
-            hours_and_minutes(stretch.elapsed_h),
+            hours_and_minutes(_lasts_h(stop, board, stretch)),
             *(f"from {begins}".rsplit(" ", 1) if (begins := _begins(stop, board, zone)) else ()),
         ),
     }
@@ -660,15 +659,23 @@ def _speeds(stretch: Stretch) -> tuple[str, str]:
 
 def _over_ground(stretch: Stretch) -> str:
     """Write the course over the ground, and to where it turns until the next stop."""
-    first, last = stretch.course_over_ground_deg, stretch.last_course_over_ground_deg
-    turned = abs((last - first + 180.0) % 360.0 - 180.0) >= TURNS_DEG
-    return three_figures(first) + (f"–{three_figures(last)}" if turned else "")
+    each = stretch.course_over_ground_deg, stretch.last_course_over_ground_deg
+    return _from_to(*(three_figures(deg) for deg in each))
+
+
+def _from_to(first: str, last: str | None) -> str:
+    """Write a value as a line begins and, where that is printed otherwise, as it ends."""
+    return first if last is None or last == first else f"{first}–{last}"
 
 
 def _angles(held: Board | records.Order, stretch: Stretch) -> tuple[str, ...]:
     angles = [f"{held.twa_deg:.0f}°"]
     if stretch.awa_deg is not None and stretch.aws_kn is not None:
-        angles += [f"{stretch.awa_deg:.0f}°", f"{stretch.aws_kn:.0f} kn"]
+        awa, aws = stretch.last_awa_deg, stretch.last_aws_kn
+        angles += [
+            _from_to(f"{stretch.awa_deg:.0f}", None if awa is None else f"{awa:.0f}") + "°",
+            _from_to(f"{stretch.aws_kn:.0f}", None if aws is None else f"{aws:.0f}") + " kn",
+        ]
     return tuple(angles)
 
 
@@ -694,6 +701,16 @@ def _begins(stop: Stop, board: Board, zone: tzinfo | None) -> str:
     if not stop.manoeuvres or begins is None or stop.time is None:
         return ""
     return "" if clock(begins) == clock(stop.time) else _times(begins, zone)
+
+
+def _lasts_h(stop: Stop, board: Board, stretch: Stretch) -> float:
+    """Return how long a line lasts between the times that are printed. [h]."""
+    begins = stop.time if stop.order is not None else board.start.time
+    if begins is None:
+        return stretch.elapsed_h
+    ends = begins + timedelta(hours=stretch.elapsed_h)
+    first, last = (_nearest_minute(t).replace(second=0, microsecond=0) for t in (begins, ends))
+    return (last - first) / timedelta(hours=1)
 
 
 def _met(held: Board | records.Order) -> str:
@@ -725,7 +742,7 @@ def _what_if(plan: Plan, zone: tzinfo | None) -> list[IfRow]:
         IfRow(
             name,
             "" if each.arrival is None else _times(each.arrival, zone),
-            "" if (more := added_minutes(each, plan)) is None else added_words(more),
+            "" if (more := added_minutes(each, plan)) is None else f"takes {added_words(more)}",
             _what_turns(each, plan, zone, begins=at >= len(plan.what_if)),
         )
         for at, (name, each) in enumerate(
@@ -734,11 +751,23 @@ def _what_if(plan: Plan, zone: tzinfo | None) -> list[IfRow]:
     ]
 
 
+def _planned_then(each: WhatIf, plan: Plan, zone: tzinfo | None) -> tuple[str, ...]:
+    """Say in figures what is other than planned, and what to make ready before leaving."""
+    first = plan.legs[0].boards[0] if plan.legs[0].boards else None
+    leaves = each.first is not None and each.delay_h
+    return (
+        f"leaving {_times(each.first.time, zone)}" if each.first is not None and leaves else "",
+        wind_there_words(each),
+        otherwise_words(each.first, first),
+    )
+
+
 def _what_turns(each: WhatIf, plan: Plan, zone: tzinfo | None, *, begins: bool) -> str:
     """Say how she is sailed; where she is late under way, from when on."""
     if each.elapsed_h is None:
         return f"can't be planned: {each.reason}"
     said = (
+        *(() if begins else _planned_then(each, plan, zone)),
         advice_words(each),
         _first(each, zone, begins=begins),
         turns_words(each.turns, zone) if each.turns else "no turns",
@@ -851,12 +880,15 @@ def later_rows(plan: Plan, zone: tzinfo | None) -> list[LaterRow]:
     blows = len({wind_figures(here) for here in _every_later(plan)}) > 1
     flows = any(here.set_deg is not None for here in _every_later(plan))
     late = {(each.mark, each.delay_h): each for each in plan.late}
+    leaving = {each.delay_h: each for each in plan.what_if if each.elapsed_h is not None}
     return [
         LaterRow(
             each.point,
             _times(each.time, zone),
             tuple(
-                (
+                ("", "", "", f'not yet left: see "{change_name(leaving[delay])}" below')
+                if each.time == plan.departure and delay in leaving
+                else (
                     *_kept_late(late.get((each.point, delay)), zone),
                     "" if here is None else _figures(here, blows=blows, flows=flows),
                     late_words(found, zone) if (found := late.get((each.point, delay))) else "",

@@ -233,12 +233,12 @@ def place_words(place: FromMark) -> str:
     >>> from goosewing.records import FromMark
     >>> seen = FromMark(mark="B", bearing_deg=184.0, distance_nm=17.0, run_per_degree_nm=0.7)
     >>> place_words(seen)
-    'B bears 004°, 17.0 nm (go by position or log: 1° takes 0.7 nm)'
+    'B bears 004°, 17.0 nm (go by position, else log: 1° takes 0.7 nm)'
     """
     run_nm = place.run_per_degree_nm
     if run_nm is None or run_nm < SLOW_NM:
         return bears_words(place)
-    return f"{bears_words(place)} (go by position or log: 1° takes {run_nm:.1f} nm)"
+    return f"{bears_words(place)} (go by position, else log: 1° takes {run_nm:.1f} nm)"
 
 
 def from_mark_words(place: FromMark) -> str:

@@ -16,6 +16,7 @@ from goosewing.words.figures import (
     hours_and_minutes,
     listed,
     position_words,
+    three_figures,
 )
 from goosewing.words.points import spars_words
 
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from datetime import datetime, tzinfo
 
-    from goosewing.records import CrewStep, Plan, Turn
+    from goosewing.records import Board, CrewStep, Plan, Turn
 
 
 def lines(plan: Plan) -> list[str]:
@@ -74,6 +75,46 @@ def change_name(each: WhatIf) -> str:
     return f"leaving {words}" if each.delay_h else f"{words} of the wind"
 
 
+def wind_there_words(each: WhatIf) -> str:
+    """Write in figures what a change of the wind is where she leaves; nothing for another change.
+
+    Examples
+    --------
+    >>> wind_there_words(WhatIf(wind_factor=0.8, wind_from_deg=205.0, wind_kn=10.4))
+    'wind 205°T 10.4 kn at first'
+    >>> wind_there_words(WhatIf(delay_h=2.0, wind_from_deg=205.0, wind_kn=13.0))
+    ''
+    """
+    if each.wind_from_deg is None or each.wind_kn is None or each.delay_h:
+        return ""
+    return f"wind {three_figures(each.wind_from_deg)}T {each.wind_kn:.1f} kn at first"
+
+
+def otherwise_words(first: Turn | None, board: Board | None) -> str:
+    """Say what is to be other than in the plan before she leaves; nothing if nothing is.
+
+    Parameters
+    ----------
+    first : Turn or None
+        Where she then departs.
+    board : Board or None
+        The plan's own first.
+
+    Examples
+    --------
+    >>> otherwise_words(None, None)
+    ''
+    """
+    if first is None or board is None or first.sail_set is None or first.tack is None:
+        return ""
+    if board.poled and not first.poled:
+        return "unlike page 1, leave with the pole down"
+    if first.poled and (not board.poled or first.tack != board.tack):
+        return f"unlike page 1, leave with the pole to {first.tack}"
+    same = (first.tack, first.sail_set) == (board.tack, board.sail_set)
+    return "" if same else f"unlike page 1, leave on {first.tack} tack"
+
+
 def advice_words(each: WhatIf) -> str:
     """Say whether the advice changes, and into what.
 
@@ -86,13 +127,15 @@ def advice_words(each: WhatIf) -> str:
     'same boards'
     >>> advice_words(WhatIf(same_boards=True, off_track="by the lee"))
     'same boards on other tracks (on those planned by the lee)'
+    >>> advice_words(WhatIf(same_boards=True, same_tracks=False))
+    'same boards on other tracks'
     """
     if each.same_boards is None:
         return ""
     if not each.same_boards:
         return "other boards"
     if each.off_track is None:
-        return "same boards"
+        return f"same boards{' on other tracks' if each.same_tracks is False else ''}"
     return f"same boards on other tracks (on those planned {each.off_track})"
 
 
@@ -164,8 +207,7 @@ def _done(each: Turn) -> str:
     if any(step.kind != "turn" for step in each.crew):
         return ", ".join(_step(step, each) for step in each.crew)
     if not each.kinds:
-        # At a mark only it is known that she alters no course.
-        carries_on = each.mark is not None and each.alters_to is None
+        carries_on = _carries_on(each)
         hand = "" if each.alters_to is None else f" to {each.alters_to}"
         return "carry on" if carries_on else f"alter course{hand}"
     said = {
@@ -178,6 +220,11 @@ def _done(each: Turn) -> str:
     return ", ".join([*done, *([] if sides is None else [sides])])
 
 
+def _carries_on(each: Turn) -> bool:
+    """Whether she holds on at a mark: only there it is known that she alters no course."""
+    return not each.kinds and each.mark is not None and each.alters_to is None
+
+
 def _step(step: CrewStep, each: Turn) -> str:
     """Say a step in few words: the boom's side with the turn, the pole's where it is set."""
     if step.kind == "tack":
@@ -186,10 +233,9 @@ def _step(step: CrewStep, each: Turn) -> str:
         return f"gybe onto {each.tack} tack, boom and headsail to {step.side}"
     if step.kind == "change_sails":
         return f"change to {each.sail_set}"
-    gybes = any(other.kind == "gybe" for other in each.crew)
     if step.kind == "ready_pole":
         return "make pole ready"
-    if step.kind == "rig_preventer" and gybes:
+    if step.kind == "rig_preventer":
         return "rig preventer"
     return step_words(step).replace("the ", "")
 
@@ -217,7 +263,9 @@ def turn_words(each: Turn, zone: tzinfo | None = None) -> str:
     begins = each.crew[0].time if each.crew else each.time
     if clock(begins) != clock(each.time):
         place += f" (begin {clock(begins)}{by_ship(begins, zone)})"
-    said = ", ".join([_done(each), *_then(each)])
+    # What is less than the helm can tell is no other heading.
+    then = [] if _carries_on(each) else _then(each)
+    said = ", ".join([_done(each), *then])
     return f"{clock(each.time)}{by_ship(each.time, zone)} {place}: {said}"
 
 
