@@ -474,12 +474,18 @@ class Near:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AlternativeBoard:
-    """One board of what a leg could be sailed by instead."""
+    """One board of what a leg could be sailed by instead.
+
+    Its headings are what is steered first, None where that was not worked out.
+    """
 
     tack: Tack
     sail_set: str
     twa_deg: float
     elapsed_h: float
+    heading_deg: float | None = None
+    heading_magnetic_deg: float | None = None
+    heading_compass_deg: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

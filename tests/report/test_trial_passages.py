@@ -935,3 +935,44 @@ def test_what_is_told_of_other_tracks_is_where_she_then_turns(printed):
                for a, b in zip(own, turns, strict=True)]  # fmt: skip
         assert bool(max(off) > 0.5) is bool(found[1])
     assert told == (4 if name == "strait" else 1)
+
+
+def test_another_way_tells_its_first_tack_and_heading(printed):
+    """So far off the wind at the mark where it begins as its angle says; without a stream."""
+    name, _, cells = printed
+    others = rows(cells, "instead-table")
+    known = {}
+    for leg in cells.document["legs"]:
+        blows = leg["boards"][0]["weather"]["wind_from_deg"]
+        for each in leg["alternatives"]:
+            known.setdefault(f"{leg['origin']} to {leg['destination']}", []).append(
+                (each["boards"][0], blows)
+            )
+    for row in others:
+        found = re.search(r"first (port|starboard) tack, (\d{3})°M", row["instead"])
+        firsts = [
+            (board, blows) for board, blows in known[row["leg"]]
+            if found[1] == board["tack"]
+            and found[2] == f"{round(board['heading_magnetic_deg']) % 360:03d}"
+        ]  # fmt: skip
+        assert firsts
+        if name == "weekend":
+            for board, blows in firsts:
+                off = (blows - board["heading_deg"] + 180) % 360 - 180
+                assert abs(off) == pytest.approx(board["twa_deg"], abs=0.5)
+                assert (off > 0) is (board["tack"] == "starboard")
+
+
+def test_planned_anew_she_is_no_later_than_on_the_tracks_kept(printed):
+    """What is left at the hour of arrival takes its time at the last speed told; kept tracks are
+    sailed in pieces, so that they come out some seconds short of the plan."""
+    _, _, cells = printed
+    plan = cells.document
+    last = plan["legs"][-1]["boards"][-1]["speed_over_ground_kn"]
+    told = 0
+    for each in plan["what_if"]:
+        if each["behind_nm"] and each["wind_factor"] < 1.0 and each["elapsed_h"]:
+            told += 1
+            kept_min = 60 * each["behind_nm"] / (last * each["wind_factor"])
+            assert 60 * (each["elapsed_h"] - plan["elapsed_h"]) <= kept_min + 0.1
+    assert told

@@ -35,7 +35,15 @@ from goosewing.records import (
 from goosewing.turns import stops
 
 if TYPE_CHECKING:
-    from goosewing.records import FromMark, Late, LaylineSheet, Turn, WhatIf
+    from goosewing.records import (
+        Alternative,
+        AlternativeBoard,
+        FromMark,
+        Late,
+        LaylineSheet,
+        Turn,
+        WhatIf,
+    )
     from goosewing.turns import Stop
 
 VariationAt = Callable[[float, float, datetime], float]
@@ -324,7 +332,28 @@ def _constant(variation: float) -> VariationAt:
 
 
 def _leg_with(leg: Leg, find: VariationAt, card: DeviationCard | None) -> Leg:
-    return replace(leg, boards=tuple(_board_with(each, find, card) for each in leg.boards))
+    boards = tuple(_board_with(each, find, card) for each in leg.boards)
+    others = tuple(_other_with(each, leg, find, card) for each in leg.alternatives)
+    return replace(leg, boards=boards, alternatives=others)
+
+
+def _other_with(
+    other: Alternative, leg: Leg, find: VariationAt, card: DeviationCard | None
+) -> Alternative:
+    """Fill in what is steered on another way's boards, by the variation where the leg begins."""
+    start = leg.boards[0].start
+    assert start.time is not None
+    variation = find(start.lat, start.lon, start.time)
+
+    def board(each: AlternativeBoard) -> AlternativeBoard:
+        if each.heading_deg is None:
+            return each
+        magnetic = float(magnetic_from_true(each.heading_deg, variation))
+        return replace(
+            each, heading_magnetic_deg=magnetic, heading_compass_deg=_by_card(magnetic, card)
+        )
+
+    return replace(other, boards=tuple(board(each) for each in other.boards))
 
 
 _Steered = TypeVar("_Steered", Board, Order, Hour, PoleDown, PoleReady)

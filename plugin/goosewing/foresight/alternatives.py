@@ -245,6 +245,7 @@ def _alternative(own: Leg, leg: Leg, kind: AlternativeKind) -> Alternative:
                 sail_set=board.sail_set,
                 twa_deg=board.twa_deg,
                 elapsed_h=board.elapsed_h,
+                heading_deg=board.heading_deg,
             )
             for board in own.boards
         ),

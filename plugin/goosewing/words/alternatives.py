@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
-from goosewing.words.figures import hours_and_minutes
+from goosewing.words.figures import helm_words, hours_and_minutes
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from goosewing.records import Alternative, Leg, ManoeuvreKind, Near
+    from goosewing.records import Alternative, AlternativeBoard, Leg, ManoeuvreKind, Near
 
 
 class AlternativeLine(NamedTuple):
@@ -23,6 +23,8 @@ class AlternativeLine(NamedTuple):
     manoeuvres: str
     near: str
     """How near it passes to dangers."""
+    first: str
+    """On which tack and heading it begins, where that is known."""
 
 
 def alternative_lines(leg: Leg) -> list[AlternativeLine]:
@@ -45,7 +47,16 @@ def _line(same: Sequence[Alternative]) -> AlternativeLine:
         hours_and_minutes(one.elapsed_h),
         counted_manoeuvres(one.manoeuvres),
         near_words(one.near),
+        _first_words(one.boards[0]),
     )
+
+
+def _first_words(board: AlternativeBoard) -> str:
+    """Say by the helm's own dial how a way begins; nothing where that isn't known."""
+    if board.heading_deg is None:
+        return ""
+    steer = helm_words(board.heading_deg, board.heading_magnetic_deg, board.heading_compass_deg)
+    return f"first {board.tack} tack, {steer}"
 
 
 def alternative_name(each: Alternative) -> str:

@@ -332,7 +332,7 @@ def behind_line(plan: Plan) -> str:
         + (
             f"they can't be kept{_why(each)}"
             if each.behind_nm is None
-            else "she is there"
+            else "she is there to 0.05 nm"
             if each.behind_nm < 0.05
             else f"she has {each.behind_nm:.1f} nm still to go"
         )
