@@ -357,7 +357,7 @@ def test_preventer_and_pole_are_made_ready_beforehand(printed):
 
 def test_where_a_bearing_hardly_changes_the_place_is_told_by_position_or_log(printed):
     """By a plane triangle: so far she runs on the course before while the mark draws 1° aft."""
-    name, _, cells = printed
+    name, page, cells = printed
     told = 0
     for before, row in pairwise(steered(cells)[:-1]):
         seen = re.search(r"bears (\d{3})°T \d{3}°M, (\d+\.\d) nm", row["Where, what"])
@@ -372,6 +372,7 @@ def test_where_a_bearing_hardly_changes_the_place_is_told_by_position_or_log(pri
         low, high = (np.radians(1.0) * float(seen[2]) / np.clip(off + by, 0.01, 1.0)
                      for by in (0.018, -0.018))  # fmt: skip
         assert (slow is not None) is bool(run >= 0.25)
+        assert (f"<b>{row['log at']}</b>" in page) is (slow is not None)
         if slow is not None:
             told += 1
             assert low - 0.06 <= float(slow[1]) <= high + 0.06
@@ -940,18 +941,16 @@ def test_what_is_told_of_other_tracks_is_where_she_then_turns(printed):
 def test_another_way_tells_its_first_tack_and_heading(printed):
     """So far off the wind at the mark where it begins as its angle says; without a stream."""
     name, _, cells = printed
-    others = rows(cells, "instead-table")
+    _, *others = cells.tables["instead-table"]
     known = {}
     for leg in cells.document["legs"]:
         blows = leg["boards"][0]["weather"]["wind_from_deg"]
         for each in leg["alternatives"]:
-            known.setdefault(f"{leg['origin']} to {leg['destination']}", []).append(
-                (each["boards"][0], blows)
-            )
-    for row in others:
-        found = re.search(r"first (port|starboard) tack, (\d{3})°M", row["instead"])
+            known.setdefault(f"{leg['from']} to {leg['to']}", []).append((each["boards"][0], blows))
+    for of, instead, *_ in others:
+        found = re.search(r"first (port|starboard) tack, (\d{3})°M", " ".join(instead.split()))
         firsts = [
-            (board, blows) for board, blows in known[row["leg"]]
+            (board, blows) for board, blows in known[" ".join(of.split())]
             if found[1] == board["tack"]
             and found[2] == f"{round(board['heading_magnetic_deg']) % 360:03d}"
         ]  # fmt: skip

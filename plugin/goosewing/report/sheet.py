@@ -46,6 +46,7 @@ from goosewing.words.names import with_plain_names
 from goosewing.words.on_the_way import (
     bears_words,
     delay_words,
+    draws_slowly,
     ground_words,
     late_name,
     late_track_words,
@@ -162,6 +163,8 @@ class Order(NamedTuple):
     hand: str
     from_mark: str
     log_at: str
+    by_log: bool = False
+    """Whether the log tells the place better than the mark's bearing."""
     work: str = ""
     """What is steered while the pole is handled, and when the board itself begins."""
     sails: str = ""
@@ -458,6 +461,7 @@ def _beforehand(stop: Stop, begun: PoleWork, zone: tzinfo | None) -> Order:
         hand="",
         from_mark="" if begun.from_mark is None else place_words(begun.from_mark),
         log_at="" if begun.log_at_nm is None else f"{begun.log_at_nm:.1f}",
+        by_log=draws_slowly(begun.from_mark),
         work=f"hold {held} meanwhile; done by {_times(there, zone)}, at {at}; {times}",
     )
 
@@ -499,6 +503,7 @@ def _order(stop: Stop, time: datetime, zone: tzinfo | None, number: int) -> Orde
         hand=_hand(stop),
         from_mark="" if seen is None else place_words(seen),
         log_at=_log_at(stop),
+        by_log=draws_slowly(seen),
     )
     if stop.board is None or held is None:
         return row
@@ -573,19 +578,10 @@ def _held(stop: Stop, board: Board) -> dict[str, Any]:
     steer, swings = zip(*(_dial(*each) for each in dials), strict=True)
     return {
         "tack": board.tack,
-        "keep": "" if kept is None else _keep(kept, ends),
+        "keep": "" if kept is None else keep_words(kept),
         "steer": steer,
         "swings": swings,
     }
-
-
-def _keep(twa_deg: float, held: Stretch | None) -> str:
-    """Say which angle to the wind is the order, and what a vane aloft then shows."""
-    shown = ""
-    if held is not None and held.awa_deg is not None and held.last_awa_deg is not None:
-        first, last = f"{held.awa_deg:.0f}°", f"{held.last_awa_deg:.0f}°"
-        shown = f" (apparent {first if first == last else f'{first} to {last}'})"
-    return f"{keep_words(twa_deg)}{shown}"
 
 
 def _dial(letter: str, first_deg: float | None, last_deg: float | None) -> tuple[str, str]:

@@ -225,6 +225,12 @@ SLOW_NM = 0.25
 Common practice, no source. [nm]"""
 
 
+def draws_slowly(place: FromMark | None) -> bool:
+    """Whether a mark's bearing changes so little there that the log tells the place better."""
+    run_nm = None if place is None else place.run_per_degree_nm
+    return run_nm is not None and run_nm >= SLOW_NM
+
+
 def place_words(place: FromMark) -> str:
     """Say how the mark bears where something is begun, and whether that tells the place.
 
@@ -236,7 +242,7 @@ def place_words(place: FromMark) -> str:
     'B bears 004°, 17.0 nm (go by position, else log: 1° takes 0.7 nm)'
     """
     run_nm = place.run_per_degree_nm
-    if run_nm is None or run_nm < SLOW_NM:
+    if run_nm is None or not draws_slowly(place):
         return bears_words(place)
     return f"{bears_words(place)} (go by position, else log: 1° takes {run_nm:.1f} nm)"
 
