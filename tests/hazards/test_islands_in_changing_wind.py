@@ -7,6 +7,7 @@ against geodesics (PROJ), and a wind that stays against the steady planner.
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
@@ -17,7 +18,7 @@ from scipy.optimize import linprog
 
 from archipelagos import across, strewn
 from goosewing.changing.motion import Waters
-from goosewing.changing.spells import Reach, spells
+from goosewing.changing.spells import LOOKED, Reach, spells
 from goosewing.earth import geodesy
 from goosewing.earth.course import course_between
 from goosewing.hazards.areas import Hazards
@@ -163,3 +164,14 @@ def test_places_are_reached_as_a_linear_programme_says(brisvik, turn_deg_h):
     table, _ = reach.roughly(at)
     assert table == pytest.approx(found, abs=0.1)
     assert np.all(reach.behind(at) + reach.ahead(at) >= reach.behind(leg[np.newaxis, 2:]) - 1e-6)
+
+
+def test_many_nights_without_a_pole_are_as_many_spells(brisvik):
+    lat, lon = 57.0, 11.0
+    far = geodesy.loxodrome_direct(lat, lon, 250.0, 700.0)
+    course = course_between(lat, lon, float(far.lat), float(far.lon))
+    start_h = hours_from_datetime(DEPARTURE)
+    by_day_alone = Waters(replace(brisvik, night_poled=False), SteadyWeather(0.0, 10.0))
+    found = spells(by_day_alone, course, start_h, 300.0)
+    # Some 20 days of one wind: day and night in turn, and nothing else.
+    assert len(found) == pytest.approx(2 * LOOKED * 300.0 / 24.0, abs=2.0)

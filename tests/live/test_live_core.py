@@ -150,6 +150,15 @@ def test_the_wind_does_not_turn_as_an_instrument_falls_out_in_a_stream(brisvik, 
     assert strengths[1] == pytest.approx(strengths[0], abs=0.2)
 
 
+def test_who_drifts_with_a_stream_has_no_heading_from_her_way_over_the_ground(brisvik):
+    watch = Watch(brisvik)
+    watch.stream, watch.speed = (2.5, 1.0), 4.6
+    watch.sail(300)
+    watch.speed = 0.05
+    watch.sail(60, without=("heading_deg",))
+    assert watch.state.sense.heading_deg is None
+
+
 def test_the_stream_is_what_is_left_over_the_ground(brisvik):
     watch = Watch(brisvik)
     watch.stream = (0.8, -0.6)

@@ -13,7 +13,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from copy import copy
 from dataclasses import dataclass, field, replace
-from itertools import pairwise
+from itertools import pairwise, takewhile
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -154,7 +154,9 @@ def ways_among(
     hazards = waters.hazards
     assert hazards is not None
     begins_h = min(root.time_h for root in roots)
-    weather = [spell for spell in spells(waters, course, begins_h, hours) if len(spell.held)]
+    # Whoever meets a spell in which nothing can be held waits, and that is not searched here.
+    told = spells(waters, course, begins_h, hours)
+    weather = list(takewhile(lambda spell: len(spell.held) > 0, told))
     if not weather:
         return []
     leg = hazards.in_plane(course.lat1, course.lon1, course.lat2, course.lon2)

@@ -46,8 +46,8 @@ SET_KN = 0.3
 """A wind that has turned or changed by more, or another stream, begins a new spell."""
 
 MOST_SPELLS = 16
-COARSER = 1.4
-"""Where there would be more spells, changes count when they are so many times larger."""
+COARSER, COARSEST = 1.4, 30.0
+"""Where there would be more spells, changes count when they are so many times larger, at most."""
 
 DIRECTIONS = 48
 LONG_SIDE_RAD = 0.1
@@ -102,7 +102,8 @@ def spells(waters: Waters, course: Course, start_h: float, hours: float) -> list
         return []
     coarser = 1.0
     cuts = _cuts(airs, poles, known, coarser)
-    while len(cuts) > MOST_SPELLS:
+    while len(cuts) > MOST_SPELLS and coarser < COARSEST:
+        # Nights in which no pole is set stay what they are.
         coarser *= COARSER
         cuts = _cuts(airs, poles, known, coarser)
     found = []

@@ -233,27 +233,28 @@ def _heading(
     variation = variation_deg(state, desk)
     if magnetic is not None and variation is not None:
         return state, (float(magnetic.value) + variation) % 360.0, "compass"
-    where, stream = COURSE, stream_kn(state, desk)
-    if course_deg is not None and over_kn is not None and stream is not None:
-        course_deg, where = _bow_deg(state, vector(course_deg, over_kn), stream), WATER_COURSE
-    return _by_course(state, course_deg, over_kn, where)
+    stream = stream_kn(state, desk)
+    if course_deg is None or over_kn is None or stream is None:
+        return _by_course(state, course_deg, over_kn, COURSE)
+    over = vector(course_deg, over_kn)
+    through = over[0] - stream[0], over[1] - stream[1]
+    return _by_course(state, _bow_deg(state, through), math.hypot(*through), WATER_COURSE)
 
 
-def _bow_deg(state: State, over: tuple[float, float], stream: tuple[float, float]) -> float:
-    """Return where her bow points by what she makes over the ground, and her leeway. [°]."""
+def _bow_deg(state: State, through: tuple[float, float]) -> float:
+    """Return where her bow points by her way through the water, and her leeway. [°]."""
     side = {"starboard": 1.0, "port": -1.0, None: 0.0}[state.tack]
-    through = towards_deg(over[0] - stream[0], over[1] - stream[1])
-    return (through + side * state.sense.leeway_deg) % 360.0
+    return (towards_deg(*through) + side * state.sense.leeway_deg) % 360.0
 
 
 def _by_course(
-    state: State, course_deg: float | None, over_kn: float | None, where: str
+    state: State, course_deg: float | None, speed_kn: float | None, where: str
 ) -> tuple[State, float | None, str]:
-    """Let the course stand in for the heading, while she goes fast enough."""
+    """Let the course stand in for the heading, while she goes fast enough by it."""
     before = state.sense
     stood_in = before.heading_from in (COURSE, WATER_COURSE)
     least = COURSE_NO_LONGER_KN if stood_in else COURSE_FOR_HEADING_KN
-    fast = over_kn is not None and over_kn >= least
+    fast = speed_kn is not None and speed_kn >= least
     state, slow_s = lasting(state, "slow", not fast)
     if fast and course_deg is not None:
         return state, course_deg, where
