@@ -635,6 +635,8 @@ class Late:
         Where she is late: a mark, or the turn that is called so.
     delay_h : float
         By how much. [h]
+    time : datetime or None
+        When the plan has her there: on a closed course a mark's name comes round again.
     arrival : datetime or None
         At the last mark; None where one of the boards can't then be held under its sails, or
         the forecast ends.
@@ -664,6 +666,7 @@ class Late:
     mark: str
     delay_h: float
     arrival: datetime | None
+    time: datetime | None = None
     heading_deg: float | None = None
     heading_magnetic_deg: float | None = None
     heading_compass_deg: float | None = None

@@ -309,3 +309,27 @@ def test_all_of_it_stands_in_the_document(swung):
     assert len(again.later) == len(swung.later)
     assert len(again.afterwards) == len(swung.afterwards)
     assert again.hours[1].log_nm == swung.hours[1].log_nm
+
+
+def test_late_at_a_mark_that_is_passed_twice_she_is_planned_from_that_passing(brisvik):
+    """Round a mark and back, on to a third: each passing has hours of its own, and what is left."""
+    wind = turning(12.0, 240.0, 12.0)
+    start, north = changing_winds.leg(57.0, 11.0, 0.0, 6.0)
+    _, east = changing_winds.leg(57.0, 11.0, 90.0, 6.0)
+    course = [start, north, start, replace(east, name="C")]
+    made = look_ahead(make(course, brisvik, wind, changing_winds.DEPARTURE), wind)
+    found = [each for each in what_if.late(made, brisvik, wind) if each.mark == start.name]
+    hours = [stop.time for stop in stops(made) if stop.name == start.name]
+    assert len(set(hours)) == 2
+    assert {each.time for each in found} <= set(hours)
+    again = next(each for each in found if each.time == hours[1])
+    case = Case(marks=tuple(course), boat=brisvik, weather=wind, departure=changing_winds.DEPARTURE)
+    anew = what_if.planned_anew(case, made, again).anew
+    direct = make(
+        course[2:], brisvik, wind, hours[1] + timedelta(hours=again.delay_h),
+        Options(start_with=made.legs[1].boards[-1].sail_set,
+                start_tack=made.legs[1].boards[-1].tack),
+    )  # fmt: skip
+    assert anew.elapsed_h == pytest.approx(direct.elapsed_h, rel=1e-6)
+    kept = replace(made, marks=made.marks[2:], legs=made.legs[2:])
+    assert anew.same_boards is (what_if.sequence(direct) == what_if.sequence(kept))

@@ -345,8 +345,8 @@ def held_anew(made: Plan, where: Late) -> tuple[Late, ...]:
 
 def with_anew(made: Plan, found: Sequence[Late]) -> Plan:
     """Put what was planned anew in the place of what could not be told."""
-    told = {(each.mark, each.delay_h): each for each in found}
-    late = tuple(told.get((each.mark, each.delay_h), each) for each in made.late)
+    told = {(each.mark, each.time, each.delay_h): each for each in found}
+    late = tuple(told.get((each.mark, each.time, each.delay_h), each) for each in made.late)
     return replace(made, late=late)
 
 
@@ -361,7 +361,8 @@ def planned_anew(case: Case, made: Plan, where: Late) -> Late:
     where : Late
         Of a mark or turn of it.
     """
-    stop = next(each for each in stops(made) if each.name == where.mark)
+    there = where.mark, where.time
+    stop = next(each for each in stops(made) if (each.name or UNNAMED, each.time) == there)
     assert stop.time is not None
     departure = stop.time + timedelta(hours=where.delay_h)
     before = _board_before(made, stop, departure)
@@ -377,7 +378,12 @@ def planned_anew(case: Case, made: Plan, where: Late) -> Late:
         notices=(),
         kept=None,
     )
-    rest = replace(made, legs=made.legs[stop.leg :])
+    begun, *whole = made.legs[stop.leg :]
+    rest = replace(
+        made,
+        marks=made.marks[stop.leg :],
+        legs=(replace(begun, boards=begun.boards[stop.at :]), *whole),
+    )
     return replace(where, anew=_planned(asked, WhatIf(delay_h=where.delay_h), rest, before))
 
 
@@ -402,12 +408,16 @@ class _Stage(NamedTuple):
     """From a place at which something else is held to the next."""
 
     name: str
-    begins_h: float
-    """Before anything is done there. [h]"""
+    time: datetime
+    """Before anything is done there."""
     held: Board
     pieces: list[Piece]
     until: str
     until_time: datetime
+
+    @property
+    def begins_h(self) -> float:
+        return hours_from_datetime(self.time)
 
 
 def _stages(made: Plan, piece_h: float) -> list[_Stage]:
@@ -425,7 +435,7 @@ def _stages(made: Plan, piece_h: float) -> list[_Stage]:
         )
         found.append(
             _Stage(
-                stop.name or UNNAMED, hours_from_datetime(stop.time), held,
+                stop.name or UNNAMED, stop.time, held,
                 pieces_of(held, piece_h), after.name or UNNAMED, after.time,
             )
         )  # fmt: skip
@@ -449,7 +459,7 @@ def _late(
     integration is in both.
     """
     first = stages[0]
-    answer = Late(mark=first.name, delay_h=delay_h, arrival=None)
+    answer = Late(mark=first.name, delay_h=delay_h, arrival=None, time=first.time)
     now = first.begins_h + delay_h
     for at, stage in enumerate(stages):
         took = pace.sailed(stage.pieces, now)

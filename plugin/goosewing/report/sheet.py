@@ -75,7 +75,6 @@ from goosewing.words.points import (
     sides_words,
     steering,
     stop_sentence,
-    strike_words,
     turned_words,
     uncounted_words,
     without_strike,
@@ -529,9 +528,9 @@ def _todo(stop: Stop) -> str:
     if stop.mark is None:
         return words
     reached = "arrive" if stop.last else ""
-    if stop.last and stop.crew:
-        reached += f", the pole down, {steps_words(at_the_stop(stop))}".rstrip(", ")
-    return ", ".join(filter(None, (leaving_words(stop.mark), reached, words)))
+    down = "" if stop.pole_down is None else "the pole down"
+    hands = (down, steps_words(at_the_stop(stop))) if stop.last else ()
+    return ", ".join(filter(None, (leaving_words(stop.mark), reached, *hands, words)))
 
 
 def _done(stop: Stop) -> list[str]:
@@ -875,7 +874,7 @@ def later_rows(plan: Plan, zone: tzinfo | None) -> list[LaterRow]:
     """
     blows = len({wind_figures(here) for here in _every_later(plan)}) > 1
     flows = any(here.set_deg is not None for here in _every_later(plan))
-    late = {(each.mark, each.delay_h): each for each in plan.late}
+    late = {(each.mark, each.time, each.delay_h): each for each in plan.late}
     leaving = {each.delay_h: each for each in plan.what_if if each.elapsed_h is not None}
     return [
         LaterRow(
@@ -885,15 +884,17 @@ def later_rows(plan: Plan, zone: tzinfo | None) -> list[LaterRow]:
                 ("", "", "", f'not yet left: see "{change_name(leaving[delay])}" below')
                 if each.time == plan.departure and delay in leaving
                 else (
-                    *_kept_late(late.get((each.point, delay)), zone),
+                    *_kept_late(late.get((each.point, each.time, delay)), zone),
                     "" if here is None else _figures(here, blows=blows, flows=flows),
-                    late_words(found, zone) if (found := late.get((each.point, delay))) else "",
+                    ""
+                    if (found := late.get((each.point, each.time, delay))) is None
+                    else late_words(found, zone),
                 )
                 for delay, here in zip(each.delays_h[1:], each.weather[1:], strict=True)
             ),
         )
         for each in plan.later
-        if (each.point, each.delays_h[-1]) in late or not late
+        if (each.point, each.time, each.delays_h[-1]) in late or not late
     ]
 
 
@@ -934,17 +935,21 @@ def spoken(plan: Plan) -> list[str]:
     return [_said(stop, plan) for stop in stops(plan)]
 
 
+def _begun(stop: Stop) -> list[str]:
+    """Say what hands do before they come to a stop, and from when."""
+    works = [each for each in (stop.pole_down, stop.pole_ready) if each is not None]
+    return [f"{steps_words(beforehand(stop.crew, each))} from {clock(each.time)}" for each in works]
+
+
 def _said(stop: Stop, plan: Plan) -> str:
     place = f"{stop.name or 'turn'}, {position_words(stop.lat, stop.lon)}"
     begins = f"{clock(stop.time or plan.departure)}: {place}"
     board = stop.board
     if board is None:
-        struck = [] if stop.pole_down is None else [strike_words(stop.pole_down.time)]
-        return f"{begins}: {', '.join([*struck, 'arrival'])}."
-    parts = [stop_sentence(stop, plan.departure), *filter(None, (turned_words(stop),))]
-    if (ready := stop.pole_ready) is not None:
-        steps = steps_words(beforehand(stop.crew, ready))
-        parts.insert(0, f"{steps} from {clock(ready.time)}")
+        left = [steps_words(at_the_stop(stop))] if stop.crew else []
+        return f"{begins}: {', '.join(filter(None, [*_begun(stop), 'arrival', *left]))}."
+    parts = [*_begun(stop), stop_sentence(stop, plan.departure, struck=False)]
+    parts += filter(None, (turned_words(stop),))
     if stop.order is None:
         parts += [
             *filter(None, (ground_words(board),)),

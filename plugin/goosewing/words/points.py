@@ -536,15 +536,23 @@ def spars_words(board: Board | Turn) -> str | None:
     return f"boom to {'port' if board.tack == 'starboard' else 'starboard'}, pole to {board.tack}"
 
 
-def stop_sentence(stop: Stop, departure: datetime) -> str:
+def stop_sentence(stop: Stop, departure: datetime, *, struck: bool = True) -> str:
     """Tell what is done at a stop and how she then sails, without its time.
+
+    Parameters
+    ----------
+    stop : Stop
+    departure : datetime
+    struck : bool
+        Whether it is told from when a pole is struck before it.
 
     Returns
     -------
     str
         As in "onto port tack, main and jib, steer 048°".
     """
-    return sentence(replace(briefing(stop, departure), time=None))
+    told = replace(briefing(stop, departure), time=None)
+    return sentence(told if struck else replace(told, strike_from=None))
 
 
 def _sailing_words(kinds: Sequence[ManoeuvreKind], held: Steering, *, pole_up: bool = False) -> str:

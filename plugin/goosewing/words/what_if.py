@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from goosewing.records import WhatIf
 from goosewing.words.alternatives import near_words
-from goosewing.words.crew import step_words
+from goosewing.words.crew import step_words, steps_words
 from goosewing.words.figures import (
     by_ship,
     clock,
@@ -111,8 +111,11 @@ def otherwise_words(first: Turn | None, board: Board | None) -> str:
         return "unlike page 1, leave with the pole down"
     if first.poled and (not board.poled or first.tack != board.tack):
         return f"unlike page 1, leave with the pole to {first.tack}"
-    same = (first.tack, first.sail_set) == (board.tack, board.sail_set)
-    return "" if same else f"unlike page 1, leave on {first.tack} tack"
+    if first.tack != board.tack:
+        return f"unlike page 1, leave on {first.tack} tack"
+    if first.sail_set != board.sail_set:
+        return f"unlike page 1, leave under {first.sail_set}"
+    return ""
 
 
 def advice_words(each: WhatIf) -> str:
@@ -303,7 +306,11 @@ def first_words(each: Turn | None) -> str | None:
         return None
     on = each.sail_set if each.tack is None else f"{each.tack} tack, {each.sail_set}"
     sides = spars_words(each)
-    return ", ".join([f"first {on}", *([] if sides is None else [sides]), *_then(each)])
+    work = [] if each.kinds else [step for step in each.crew if step.kind != "turn"]
+    return ", ".join([
+        *([steps_words(work)] if work else []),
+        f"first {on}", *([] if sides is None else [sides]), *_then(each),
+    ])  # fmt: skip
 
 
 def _then(each: Turn) -> list[str]:
