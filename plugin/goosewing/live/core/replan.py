@@ -56,8 +56,6 @@ def why_anew(state: State, desk: Desk) -> tuple[State, Reason | None]:
         return state, None  # What the crew alone knows decides where to.
     if state.pending is not None:
         return state, None  # Nothing leads past a turn that was not acknowledged.
-    if state.now_s < state.listens_until_s:
-        return state, None
     if state.wanted is not None:
         return state, Reason(state.wanted)
     if state.planned is None:

@@ -729,8 +729,6 @@ class State:
     updated_s: float | None = None
     wanted: str | None = None
     """Why a plan is to be made at the next look."""
-    listens_until_s: float = NEVER
-    """Before, no plan is made: one began with a turn by a wind of seconds."""
 
 
 AsksForPlan = Callable[[State, "Desk"], str | None]

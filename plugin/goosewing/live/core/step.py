@@ -308,10 +308,6 @@ def _planned(state: State, ready: PlanReady, desk: Desk) -> Step:
     state = replace(state, waiting=None, failure=None, failed_s=None)
     if order.next != route.next:
         return replace(state, wanted="a mark was rounded"), ()
-    if _hasty(state, ready.plan):
-        assert state.wind is not None
-        until_s = state.wind.since_s + turns.LISTENS_S
-        return replace(state, listens_until_s=until_s, wanted=order.reason), ()
     standing_plan = None if state.planned is None else state.planned.plan
     named = numbered_like(ready.plan, standing_plan, state.used, at_once=True)
     if state.waits is not None:
@@ -332,12 +328,6 @@ def _planned(state: State, ready: PlanReady, desk: Desk) -> Step:
     outputs += replan.verdict(before, order, plan)
     state, turn = _turn_at_once(state)
     return state, (*outputs, *turn)
-
-
-def _hasty(state: State, plan: Plan) -> bool:
-    """Whether a first plan begins with a turn by a wind that was heard for seconds only."""
-    begins_with_it = bool(plan.legs[0].boards[0].manoeuvres)
-    return state.planned is None and begins_with_it and turns.hardly_heard(state)
 
 
 def _made(order: Order, plan: Plan, ready: PlanReady, before: State) -> Planned:

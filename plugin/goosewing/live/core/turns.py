@@ -59,9 +59,6 @@ GATHERS_WAY_S = 120.0
 LOOKS_PAST = 10.0
 """Within so many times the distance at which it is rounded, it is asked whether she will."""
 
-LISTENS_S = 20.0
-"""So long the wind is heard before a turn is told by it."""
-
 AGAIN_SHARE = 1.5
 """So many times a stand-by away again, it is told again."""
 
@@ -296,20 +293,9 @@ def _ahead(state: State, desk: Desk, turn: Turn) -> tuple[State, list[Event]]:
             return _due(state, message, {**values, "point": name_of(after)})
     if turn.short and (turn.time_s is None or turn.time_s > TURN_NOW_S):
         return _stood_by(state, desk, name, words, values)
-    if hardly_heard(state):
-        return state, []
     if turn.stop.order is not None:
         return _under_new_order(state, turn.stop)
     return _due(state, f"{name} now: {words}.", values)
-
-
-def hardly_heard(state: State) -> bool:
-    """Whether the wind has not been heard for long enough to turn by what it says.
-
-    So after a start, and after a silence: of one second's wind, in a seaway, and of a stream that
-    is not known yet, a turn came nine degrees early.
-    """
-    return state.wind is None or state.now_s - state.wind.since_s < LISTENS_S
 
 
 def _due(state: State, message: str, values: Mapping[str, object]) -> tuple[State, list[Event]]:
