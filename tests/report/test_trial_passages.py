@@ -113,6 +113,11 @@ def lasting(words):
     return 60 * int(found[1] or 0) + int(found[2])
 
 
+def first_twa_deg(row):
+    """The angle to the true wind that a line of orders begins with."""
+    return int(re.match(r"\d+", row["TWA AWA AWS"])[0])
+
+
 def steered(cells):
     """The lines that begin a board or another order, and the arrival."""
     every = rows(cells, "orders-table")
@@ -140,7 +145,7 @@ def test_nothing_at_a_stop_is_left_to_be_worked_out(printed):
         # A heading that swings says to where, and that not it is held but the wind's angle.
         assert (last is None) is (last_magnetic is None) is ("keep the true wind at" not in what)
         assert re.search(r"(port|starboard) tack, ", what)
-        assert re.fullmatch(r"\d+° \d+(–\d+)?° \d+(–\d+)? kn", row["TWA AWA AWS"])
+        assert re.fullmatch(r"\d+(–\d+)?° \d+(–\d+)?° \d+(–\d+)? kn", row["TWA AWA AWS"])
         assert re.fullmatch(r"\d{3}° \d{3}°(–\d{3}°)?", row["water °T COG °T"])
         assert re.fullmatch(r"\d+\.\d \d+\.\d", row["nm log ground"])
         assert re.fullmatch(r"\d+\.\d(–\d+\.\d)? \d+\.\d(–\d+\.\d)?", row["log kn SOG kn"])
@@ -190,7 +195,7 @@ def test_leeway_leads_to_leeward(printed):
         off = (through - heading + 180) % 360 - 180
         to_leeward = off if "port tack" in row["Where, what"] else -off
         assert 0 <= to_leeward < 12
-        if "main and jib" in row["Where, what"] and int(row["TWA AWA AWS"].split("°")[0]) < 60:
+        if "main and jib" in row["Where, what"] and first_twa_deg(row) < 60:
             assert to_leeward >= 3
 
 
@@ -537,7 +542,7 @@ def test_every_hour_s_row_is_one_triangle(printed):
         made = kn * np.exp(1j * water)
         if name == "weekend":
             assert kn == sog
-            twa = int(line["TWA AWA AWS"].split("°")[0])
+            twa = first_twa_deg(line)
             if "keep the true wind" in line["Where, what"]:
                 off = int(hour["wind"][:3]) - heading
                 assert abs(min(off % 360, -off % 360) - twa) <= 1.5
@@ -593,7 +598,8 @@ LATE = {"20 min late": 20, "1 h late": 60, "2 h late": 120}
 
 KEPT = re.compile(
     r"(\d{3})°(?: to (\d{3})°)?M TWA (\d+)(?:–(\d+))?°, SOG (\d\.\d); "
-    r"([A-Z][A-Za-z0-9 ]*) (\d{4}Z) \d\d:\d\d(?:, (\d\.\d) nm to (port|starboard) of track)?; "
+    r"([A-Z][A-Za-z0-9 ]*) (\d{4}Z) \d\d:\d\d"
+    r"(?:, she is (\d\.\d) nm to (port|starboard) of track)?; "
 )
 
 
@@ -766,7 +772,7 @@ def check_by_the_lee(late):
 
 def check_not_pinched(late, every):
     """A beat is planned at her best angle; so much closer, two boards are faster than the track."""
-    planned = min(int(row["TWA AWA AWS"].split("°")[0]) for row in every[:-1])
+    planned = min(first_twa_deg(row) for row in every[:-1])
     kept = [KEPT.match(row[column]) for _, row in late.values() for column in LATE]
     angles = [int(deg) for each in kept if each for deg in each.groups()[2:4] if deg]
     assert min(angles) >= planned - 2

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from goosewing import records
 from goosewing.errors import InputError
 from goosewing.foresight.on_the_way import REEFS
+from goosewing.foresight.stretches import held_points
 from goosewing.records import DEAD_DOWNWIND_DEG, DOWNWIND_CAUTION
 from goosewing.report import graphs
 from goosewing.report.picture import INK, PORT, STARBOARD, any_script, draw
@@ -607,7 +608,7 @@ def _sailed(
         return cells
     through = stretch.water_track_deg
     return cells | {
-        "angles": () if board.engine else _angles(held, stretch),
+        "angles": () if board.engine else _angles(held_points(board)[stop.nth], stretch),
         "courses": (
             "" if through is None else three_figures(through),
             _over_ground(stretch),
@@ -663,8 +664,9 @@ def _from_to(first: str, last: str | None) -> str:
     return first if last is None or last == first else f"{first}–{last}"
 
 
-def _angles(held: Board | records.Order, stretch: Stretch) -> tuple[str, ...]:
-    angles = [f"{held.twa_deg:.0f}°"]
+def _angles(points: Sequence[records.BoardPoint], stretch: Stretch) -> tuple[str, ...]:
+    first, *_, last = points
+    angles = [_from_to(f"{first.twa_deg:.0f}", f"{last.twa_deg:.0f}") + "°"]
     if stretch.awa_deg is not None and stretch.aws_kn is not None:
         awa, aws = stretch.last_awa_deg, stretch.last_aws_kn
         angles += [

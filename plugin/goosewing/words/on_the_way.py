@@ -176,7 +176,7 @@ def late_track_words(found: Late, zone: tzinfo | None = None) -> str:
     >>> late_track_words(Late(mark="A1", delay_h=1.0, arrival=None, heading_deg=100.0, until="B",
     ...     until_time=noon, twa_deg=179.7, last_twa_deg=180.0, speed_over_ground_kn=5.5,
     ...     beside_nm=-0.12))
-    'TWA 180°, SOG 5.5; B 1200Z, 0.1 nm to port of track'
+    'TWA 180°, SOG 5.5; B 1200Z, she is 0.1 nm to port of track'
     """
     if found.until_time is None:
         return ""
@@ -189,7 +189,7 @@ def late_track_words(found: Late, zone: tzinfo | None = None) -> str:
     there = f"{found.until} {clock(found.until_time)}{by_ship(found.until_time, zone)}"
     if abs(beside := found.beside_nm or 0.0) >= 0.05:
         side = "starboard" if beside > 0.0 else "port"
-        there += f", {abs(beside):.1f} nm to {side} of track"
+        there += f", she is {abs(beside):.1f} nm to {side} of track"
     return f"{', '.join(said)}; {there}"
 
 
