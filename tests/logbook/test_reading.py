@@ -161,6 +161,17 @@ def test_noise_and_cut_sentences_are_left_and_counted(tmp_path):
     assert any("damaged" in notice for notice in log.notices)
 
 
+def test_a_line_nested_too_deep_is_one_damaged_line(tmp_path):
+    lines = (SAMPLES / "brisvik_log.jsonl").read_text(encoding="utf-8").splitlines()[:200]
+    deep = '{"updates": [{"x": ' + "[" * 20000
+    whole, nested = (
+        read_logs([wrote(tmp_path, "\n".join(each), f"{len(each)}.jsonl")])
+        for each in (lines, [*lines[:100], *([deep] * 9), *lines[100:]])
+    )
+    np.testing.assert_array_equal(nested.get("stw_kn"), whole.get("stw_kn"))
+    assert any("damaged" in notice for notice in nested.notices)
+
+
 def test_midnight_passes_in_a_log_that_tells_its_date_once(tmp_path):
     lines = [sentence("GPZDA,235900,12,06,2027,00,00")]
     for i in range(180):

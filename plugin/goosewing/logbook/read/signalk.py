@@ -75,6 +75,8 @@ class Line(msgspec.Struct):
 
 
 _DECODER = msgspec.json.Decoder(Line)
+_UNREADABLE = (msgspec.DecodeError, UnicodeDecodeError, RecursionError)
+"""What a line that is no JSON ends in; the last where it is nested too deep to follow."""
 
 
 class Reader:
@@ -102,7 +104,7 @@ class Reader:
         """Take one line; `stamp_s` is the file's own time for it."""
         try:
             told = _DECODER.decode(line)
-        except (msgspec.DecodeError, UnicodeDecodeError):
+        except _UNREADABLE:
             self.damaged += 1
             return
         if told.context is not None and told.context != (self._own or told.context):
@@ -174,7 +176,7 @@ def own_context(lines: Iterable[bytes]) -> str | None:
     for line in lines:
         try:
             told = _DECODER.decode(line)
-        except (msgspec.DecodeError, UnicodeDecodeError):
+        except _UNREADABLE:
             continue
         if told.own:
             return told.own
