@@ -134,20 +134,16 @@ def look_further(
     from goosewing.foresight import on_the_way
 
     if alternatives and (asked := instead.questions(case, made)):
-        parts = [(made, each) for each in asked]
-        found = _shared(case, "alternatives", instead.held_answer, parts, took_s / len(made.legs))
-        made = instead.with_answers(made, asked, found)
+        ways = [(made, each) for each in asked]
+        answers = _shared(case, "alternatives", instead.held_answer, ways, took_s / len(made.legs))
+        made = instead.with_answers(made, asked, answers)
     if what_if:
         from goosewing.foresight import what_if as changes
 
-        ifs = [(made, each) for each in changes.CHANGES]
-        made = replace(
-            made,
-            what_if=_shared(case, "what if", changes.held_if, ifs, took_s),
-            late=changes.late(made, case.boat, case.weather),
-        )
-        anew = [(made, each) for each in changes.begun_anew(made)]
-        made = changes.with_anew(made, _shared(case, "late", changes.held_anew, anew, took_s))
+        made = replace(made, late=changes.late(made, case.boat, case.weather))
+        parts = changes.parts(made)
+        found = _shared(case, "what if", changes.held_part, parts, took_s)
+        made = changes.with_parts(made, found)
     return on_the_way.look_ahead(made, case.weather, looked_at=looked_at, land=land)
 
 

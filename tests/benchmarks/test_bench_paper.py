@@ -58,6 +58,10 @@ def test_the_sheet_against_the_plan_and_a_figure(benchmark, brisvik):
     print(benchmark.extra_info)
 
 
+def ignore(_: float) -> None:
+    """Take a progress that nobody looks at."""
+
+
 def test_what_if_on_two_cores_against_one_plan(benchmark, brisvik):
     if len(os.sched_getaffinity(0)) < 2:
         pytest.skip("needs two cores")
@@ -68,23 +72,19 @@ def test_what_if_on_two_cores_against_one_plan(benchmark, brisvik):
     start = time.perf_counter()
     made = of_case(case)
     plan_s = time.perf_counter() - start
-    parts = [(made, each) for each in what_if.CHANGES]
 
     def ask():
-        found = side_by_side(case, what_if.held_if, parts, 2, lambda _: None)
         late = replace(made, late=what_if.late(made, brisvik, weather))
         assert late.late
         # With the rest of the passage planned anew where she is too late for its tracks.
-        anew = [(late, each) for each in what_if.begun_anew(late)]
-        if anew:
-            side_by_side(case, what_if.held_anew, anew, 2, lambda _: None)
-        benchmark.extra_info["anew"] = len(anew)
-        return found
+        parts = what_if.parts(late)
+        benchmark.extra_info["anew"] = len(parts) - len(what_if.CHANGES)
+        return what_if.with_parts(late, side_by_side(case, what_if.held_part, parts, 2, ignore))
 
     start = time.perf_counter()
     found = benchmark.pedantic(ask, rounds=1)
     asked_s = time.perf_counter() - start
-    assert len(found) == len(what_if.CHANGES)
+    assert len(found.what_if) == len(what_if.CHANGES)
     benchmark.extra_info |= {
         "plan_s": plan_s, "what_if_s": asked_s, "what_if_per_plan": asked_s / plan_s,
     }  # fmt: skip

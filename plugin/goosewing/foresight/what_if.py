@@ -131,9 +131,31 @@ def ask(
     return with_anew(made, [planned_anew(case, made, each) for each in begun_anew(made)])
 
 
-def held_if(made: Plan, change: Change) -> tuple[WhatIf, ...]:
-    """Plan a change of the case that this process holds (`goosewing.departures.compare.hold`)."""
-    return (planned_if(held_case(), made, change),)
+def parts(made: Plan) -> list[tuple[Plan, Change | Late]]:
+    """List what is to be planned to see what a plan hangs on, all of it at once.
+
+    Parameters
+    ----------
+    made : Plan
+        It is told already what being late does (`late`).
+    """
+    asked: list[Change | Late] = [*CHANGES, *begun_anew(made)]
+    return [(made, each) for each in asked]
+
+
+def held_part(made: Plan, part: Change | Late) -> tuple[WhatIf | Late, ...]:
+    """Plan a part of the case that this process holds (`goosewing.departures.compare.hold`)."""
+    case = held_case()
+    if isinstance(part, Late):
+        return (planned_anew(case, made, part),)
+    return (planned_if(case, made, part),)
+
+
+def with_parts(made: Plan, found: Sequence[WhatIf | Late]) -> Plan:
+    """Add to a plan what became of its `parts`."""
+    ifs = tuple(each for each in found if isinstance(each, WhatIf))
+    anew = [each for each in found if isinstance(each, Late)]
+    return with_anew(replace(made, what_if=ifs), anew)
 
 
 def planned_if(case: Case, made: Plan, change: Change) -> WhatIf:
@@ -336,11 +358,6 @@ def begun_anew(made: Plan) -> list[Late]:
     found = [each for each in made.late if each.fails_at == each.mark]
     most = SHORT_MOST_ANEW if made.elapsed_h <= SHORT_H else MOST_ANEW
     return found[-most:]
-
-
-def held_anew(made: Plan, where: Late) -> tuple[Late, ...]:
-    """Plan the rest of the case that this process holds from where she is late."""
-    return (planned_anew(held_case(), made, where),)
 
 
 def with_anew(made: Plan, found: Sequence[Late]) -> Plan:
