@@ -200,6 +200,7 @@ def test_marks_that_were_asked_about_lie_behind_who_rounds_the_next(rounded, bri
     assert watch.events("mark_rounded")[0].values["marks"] == ["Dan"]
     assert watch.state.route is None
     assert watch.state.finished == "Hed"
+    assert watch.state.passed == ()
 
 
 def test_a_mark_passed_far_off_is_asked_about_under_way(brisvik):

@@ -31,15 +31,16 @@ def rounding(state: State, desk: Desk) -> tuple[State, list[Event]]:
     asked = state.question
     if asked is None or asked.key != "passed" or state.route is None:
         return _rounding(state, desk)
-    beyond = replace(state, route=replace(state.route, next=asked.next))
+    names = [mark.name for mark in state.route.marks[state.route.next : asked.next]]
+    beyond = replace(
+        state, route=replace(state.route, next=asked.next), passed=(*state.passed, *names)
+    )
     after, events = _rounding(beyond, desk)
     if not events:
         return replace(state, nearest_nm=after.nearest_nm), []
-    names = [mark.name for mark in state.route.marks[state.route.next : asked.next]]
     onward = state.route.marks[asked.next].name
     words = f"{' and '.join(names)} taken as rounded: {onward} is."
-    behind = rounded_event(state, words, names, asked.next)
-    return replace(after, passed=(*state.passed, *names, onward)), [behind, *events]
+    return after, [rounded_event(state, words, names, asked.next), *events]
 
 
 def _rounding(state: State, desk: Desk) -> tuple[State, list[Event]]:
