@@ -23,7 +23,7 @@ from goosewing.weather.table import parse_table
 from goosewing_cli.main import ARITHMETIC_THREADS
 from goosewing_cli.pool import pool
 
-COUNT = 48
+COUNT = 96
 LEAST_JOB_S = 20.0
 """A job that is done sooner says more of starting processes than of planning."""
 
@@ -50,7 +50,7 @@ def planned_s(case, times, workers):
 def test_two_cores_against_one(benchmark, brisvik):
     hours = "\n".join(
         f"2027-06-{1 + h // 24:02d}T{h % 24:02d}:00Z,{10 * h % 360},{10 + h % 3}"
-        for h in range(6, 96)
+        for h in range(6, 24 * 5)
     )
     weather = parse_table(f"time,wind_from_deg,wind_kn\n{hours}\n")
     times = [DEPARTURE + timedelta(hours=number) for number in range(COUNT)]

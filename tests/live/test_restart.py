@@ -11,7 +11,7 @@ import pytest
 
 from core_watch import HERE, Watch, beyond
 from goosewing.earth import local_plane
-from goosewing.live.core import memory
+from goosewing.live.core import memory, sensing
 from goosewing.live.core.state import Acknowledge, Answer, Carries, Memory, Route, State
 from goosewing.live.core.step import refusal
 from goosewing.live.memory_file import MemoryFile
@@ -85,7 +85,8 @@ def test_after_a_long_gap_the_crew_is_asked(rounded, brisvik):
     assert "kept 3 h ago" in asked.message
     assert watch.state.planned is None
     watch.take(Answer(question="passed", choice="no"))
-    watch.sail(3)
+    # By a wind that is heard for some seconds nobody is told to turn.
+    watch.sail(10)
     assert watch.state.planned.order.next == 1
 
 
@@ -222,6 +223,64 @@ def test_answers_to_what_was_not_asked_are_refused(rounded):
     assert said == "nothing was asked"
 
 
+# ---- heard for some seconds only -----------------------------------------------------------
+
+
+def gust_first(brisvik, bearing: float) -> Watch:
+    """A watch begun anew, on starboard tack, in a gust 20° off the mean wind: at its first look."""
+    watch = Watch(brisvik)
+    watch.twd, watch.heading = 335.0, 271.0
+    watch.route(beyond(bearing, 4.0))
+    watch.sail(2)
+    assert sensing.wind_airs(watch.state, watch.desk)[0] == pytest.approx(335.0)
+    watch.twd = 315.0
+    return watch
+
+
+def test_nobody_is_told_to_turn_by_a_second_s_wind(brisvik):
+    watch = gust_first(brisvik, 30.0)
+    watch.sail(8)
+    assert watch.events() == []
+    assert watch.last_status().message == "Planning."
+    watch.sail(3)
+    (due,) = watch.events("turn_now")
+    assert due.message.endswith("onto port tack.")
+    order = watch.state.planned.order
+    # A plain mean of ten looks or more: 20° at one of them is at most 2°.
+    assert abs(order.wind_from_deg - 315.0) <= 2.0
+    assert not order.hasty
+
+
+def test_a_plan_that_stands_at_once_is_made_anew_when_wind_and_stream_are_heard(brisvik):
+    watch = gust_first(brisvik, 271.0)
+    first = watch.state.planned.order
+    assert first.hasty
+    watch.sail(11)
+    later = watch.state.planned.order
+    assert not later.hasty
+    assert abs(later.wind_from_deg - 315.0) <= 2.0 < abs(first.wind_from_deg - 315.0)
+    watch.sail(60)
+    assert watch.state.planned.order is later
+
+
+def test_a_stream_that_a_turn_hides_is_waited_for_but_not_for_ever(brisvik):
+    watch = Watch(brisvik)
+    watch.stream = (0.8, 0.0)
+    watch.route(beyond(359.0, 4.0))
+
+    def turned(seconds: int) -> None:
+        for _ in range(seconds):
+            watch.heading += 15.0
+            watch.sail(1)
+
+    turned(20)
+    assert sensing.stream_kn(watch.state, watch.desk) is None
+    assert not sensing.heard(watch.state, watch.desk)
+    turned(22)
+    assert sensing.stream_kn(watch.state, watch.desk) is None
+    assert sensing.heard(watch.state, watch.desk)
+
+
 # ---- what is up ----------------------------------------------------------------------------
 
 
@@ -311,6 +370,51 @@ def test_what_can_not_be_read_is_told_in_one_line_and_left_aside(tmp_path: Path,
     assert MemoryFile(path, told.append).kept is None
     assert len(told) == 1
     assert "\n" not in told[0]
+
+
+@pytest.mark.parametrize("content", DAMAGED)
+def test_what_can_not_be_read_is_taken_from_its_copy(rounded, tmp_path, content):
+    told: list[str] = []
+    path, kept = tmp_path / "under-way.json", memory.of(rounded.state)
+    file = MemoryFile(path, told.append)
+    file.note(kept)
+    file.note(replace(kept, time_s=kept.time_s + 11.0))
+    path.write_bytes(content)
+    again = MemoryFile(path, told.append)
+    assert again.kept == kept
+    (line,) = told
+    assert "can't be read" in line
+    assert line.endswith("; its copy is taken, under-way.json.copy")
+    assert "\n" not in line
+    assert len(line) < 300
+    # What is damaged is replaced at the next look, not when it would be old.
+    again.note(replace(kept, time_s=kept.time_s + 12.0))
+    assert MemoryFile(path, told.append).kept == replace(kept, time_s=kept.time_s + 12.0)
+    assert len(told) == 1
+
+
+def test_the_copy_follows_when_the_file_is_at_rest(rounded, tmp_path):
+    path, copy = tmp_path / "under-way.json", tmp_path / "under-way.json.copy"
+    kept, file = memory.of(rounded.state), MemoryFile(path, lambda _: None)
+    file.note(kept)
+    file.note(replace(kept, time_s=kept.time_s + 9.0))
+    assert not copy.exists()
+    file.note(replace(kept, time_s=kept.time_s + 11.0))
+    assert copy.read_bytes() == path.read_bytes()
+    # At the next change the copy still holds what was so before it.
+    file.note(replace(kept, time_s=kept.time_s + 12.0, next=1))
+    assert copy.read_bytes() != path.read_bytes()
+    file.note(replace(kept, time_s=kept.time_s + 22.0, next=1))
+    assert copy.read_bytes() == path.read_bytes()
+
+
+def test_who_takes_the_file_away_begins_anew(rounded, tmp_path):
+    path, kept = tmp_path / "under-way.json", memory.of(rounded.state)
+    file = MemoryFile(path, lambda _: None)
+    file.note(kept)
+    file.note(replace(kept, time_s=kept.time_s + 11.0))
+    path.unlink()
+    assert MemoryFile(path, lambda _: None).kept is None
 
 
 def test_a_disk_that_refuses_is_told_once(rounded, tmp_path):

@@ -114,9 +114,13 @@ FAULTS = {
     "clock ahead": Kind((1.0, 1.0), may=STALE),
     "garbage": Kind((20.0, 60.0)),
     "restart": Kind((1.0, 1.0), may=("mark_rounded",)),
-    "restart with its file cut": Kind((1.0, 1.0), may=("mark_rounded", "asked", "answered")),
+    "restart with its file cut": Kind((1.0, 1.0), may=("mark_rounded",)),
+    "restart with its copy cut too": Kind((1.0, 1.0), may=("mark_rounded", "asked", "answered")),
     "restart before a turn": Kind((1.0, 1.0), may=("asked", "answered", "mark_rounded")),
 }
+CUT = {"restart with its file cut": 1, "restart with its copy cut too": 2}
+"""How many of what is kept, the file and its copy, are cut in half."""
+
 FIRST_S, APART_S = 1500.0, (900.0, 2400.0)
 GOES_ON_S = 120.0
 """So long after a fault something may still be told of it."""
@@ -349,7 +353,7 @@ class Day:
 
     def _errored(self, words: str) -> None:
         self._errors += 1
-        damaged = "can't be read" in words and self._within("restart with its file cut")
+        damaged = "can't be read" in words and self._within(*CUT)
         if "\n" in words or len(words) > 300:
             self._is_wrong(f"more than a line: {words[:400]!r}")
         if not damaged and not self._within("garbage"):
@@ -528,39 +532,40 @@ class Day:
         elif name == "restart before a turn":
             self.crew.holds_off = True
         elif name.startswith("restart"):
-            self._restart(cut="cut" in name)
+            self._restart(cut=CUT.get(name, 0))
 
     _planned_s = 0.0
     _restart_s: float | None = None
     _frozen = HOME
 
-    def _restart(self, *, cut: bool) -> None:
-        """Kill the service and start it anew from its file, whole or cut in half."""
+    def _restart(self, *, cut: int = 0) -> None:
+        """Kill the service and start it anew from its file or the copy, whole or cut in half."""
         self.restarts += 1
-        whole = self.kept.read_bytes()
-        assert json.loads(whole)["kept"]["next"] == self.believed
-        if cut:
-            self.kept.write_bytes(whole[: len(whole) // 2])
-        # Names of turns begin anew with a file that can't be read.
-        self.named += cut
+        assert json.loads(self.kept.read_bytes())["kept"]["next"] == self.believed
+        for file in (self.kept, self.kept.with_name(f"{self.kept.name}.copy"))[:cut]:
+            whole = file.read_bytes()
+            file.write_bytes(whole[: len(whole) // 2])
+        forgotten = cut > 1
+        # Names of turns begin anew where nothing can be read.
+        self.named += forgotten
         self.crew.plan, self.stale = None, False
         self.service = self._started()
-        if cut:
+        if forgotten:
             tack = "port" if self.boat.on_bow() < 0.0 else "starboard"
             self.say({"type": "carry", "sail_set": self.boat.sail_set, "tack": tack})
         self.say(self._route())
-        self._cut = self._cut or cut
+        self._forgotten = self._forgotten or forgotten
 
-    _cut = False
+    _forgotten = False
 
     def _look_after(self) -> None:
         """Do what a crew does between two looks: set out anew, put the next mark right."""
         if self._restart_s is not None:
             self._restart_s = None
-            self._restart(cut=False)
-        if self._cut and self.crew.plan is not None:
+            self._restart()
+        if self._forgotten and self.crew.plan is not None:
             # Which lap it is only the crew knows.
-            self._cut = False
+            self._forgotten = False
             if self.believed != self.next:
                 self.named += 1
                 self.say(self._route(next=self.next, resume=False))

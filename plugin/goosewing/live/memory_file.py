@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from goosewing.errors import InputError
-from goosewing.files.disk import read_bytes, write_atomically
+from goosewing.files.disk import read_bytes, shown, write_atomically
 from goosewing.live.core import memory
 from goosewing.live.core.state import Memory
 
@@ -20,6 +20,10 @@ FORMAT = "goosewing.under-way/1"
 WRITTEN_EVERY_S = 60.0
 """Where nothing else has changed, time and place are written so often."""
 
+COPIED_AFTER_S = 10.0
+"""The copy follows so much later: what damages a disk while it is written to, such as power that
+fails, finds one of the two at rest."""
+
 
 class _Document(msgspec.Struct):
     format: str
@@ -27,12 +31,15 @@ class _Document(msgspec.Struct):
 
 
 class MemoryFile:
-    """The file, and what it holds.
+    """The file, its copy, and what they hold.
+
+    It is replaced as a whole, so what can't be read was damaged by something else: then its copy
+    is taken, which says the same from `COPIED_AFTER_S` on.
 
     Parameters
     ----------
     path : Path
-        Its folder is made if it is not there.
+        Its folder is made if it is not there. The copy, its name and ``.copy``, lies beside it.
     tell : callable
         Takes a line: when the file can't be read or written, and when it can again.
 
@@ -44,35 +51,49 @@ class MemoryFile:
 
     def __init__(self, path: Path, tell: Callable[[str], None]) -> None:
         self._path = path
+        self._copy = path.with_name(f"{path.name}.copy")
         self._tell = tell
         self._failed = False
+        self._whole = True
+        self._copied = False
         self.kept = self._read()
 
     def _read(self) -> Memory | None:
+        # Who takes the file away wants to begin anew: its copy alone is nothing.
         if not self._path.exists():
             return None
         try:
-            document = msgspec.json.decode(read_bytes(self._path, "what was kept"), type=_Document)
-        except (InputError, msgspec.MsgspecError, RecursionError) as error:
-            words = " ".join(str(error).split())
-            self._tell(f"What was passed before the start can't be read: {words:.200}")
-            return None
-        return document.kept if document.format == FORMAT else None
+            return _read(self._path)
+        except _UNREADABLE as error:
+            self._whole = False
+            found, then = self._read_copy()
+            self._tell(f"What was passed before the start can't be read: {_line(error)}{then}")
+            return found
+
+    def _read_copy(self) -> tuple[Memory | None, str]:
+        try:
+            found = _read(self._copy)
+        except _UNREADABLE:
+            return None, ""
+        return found, "" if found is None else f"; its copy is taken, {shown(self._copy.name)}"
 
     def note(self, now: Memory) -> None:
         """Write what is so now, where it differs from what stands there, or is old."""
-        before = self.kept
+        before = self.kept if self._whole else None
         age_s = None if before is None else now.time_s - before.time_s
         if memory.same(before, now) and age_s is not None and 0.0 <= age_s < WRITTEN_EVERY_S:
+            if before is not None and not self._copied and age_s >= COPIED_AFTER_S:
+                self._copied = True
+                self._write(self._copy, before)
             return
-        self.kept = now
-        self._write(now)
+        self.kept, self._whole, self._copied = now, True, False
+        self._write(self._path, now)
 
-    def _write(self, now: Memory) -> None:
-        content = msgspec.json.encode({"format": FORMAT, "kept": now})
+    def _write(self, path: Path, kept: Memory) -> None:
+        content = msgspec.json.encode({"format": FORMAT, "kept": kept})
         try:
-            self._path.parent.mkdir(parents=True, exist_ok=True)
-            write_atomically(self._path, content.decode() + "\n")
+            path.parent.mkdir(parents=True, exist_ok=True)
+            write_atomically(path, content.decode() + "\n")
         except (InputError, OSError) as error:
             if not self._failed:
                 self._tell(f"What was passed can't be kept for a restart: {error}")
@@ -81,3 +102,15 @@ class MemoryFile:
         if self._failed:
             self._tell("What was passed is kept again.")
         self._failed = False
+
+
+_UNREADABLE = (InputError, msgspec.MsgspecError, RecursionError)
+
+
+def _read(path: Path) -> Memory | None:
+    document = msgspec.json.decode(read_bytes(path, "what was kept"), type=_Document)
+    return document.kept if document.format == FORMAT else None
+
+
+def _line(error: Exception) -> str:
+    return f"{' '.join(str(error).split()):.200}"

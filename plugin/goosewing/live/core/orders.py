@@ -11,7 +11,13 @@ from goosewing.compass.headings import with_variation
 from goosewing.live.core import shifty
 from goosewing.live.core.copies import replace
 from goosewing.live.core.damping import from_deg, strength_kn, towards_deg, turned_deg, vector
-from goosewing.live.core.sensing import carried, stream_doubt_kn, stream_kn, variation_deg
+from goosewing.live.core.sensing import (
+    carried,
+    heard,
+    stream_doubt_kn,
+    stream_kn,
+    variation_deg,
+)
 from goosewing.live.core.state import (
     Desk,
     Order,
@@ -75,6 +81,7 @@ def wanted(state: State, route: Route, reason: Reason, desk: Desk) -> Order:
         shift_deg=_shift(state),
         wants_rule=shifty.wants_rule(state, desk),
         behind=route.marks[route.next - 1] if route.from_here and route.next > 0 else None,
+        hasty=not heard(state, desk),
     )
 
 

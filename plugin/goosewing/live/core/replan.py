@@ -56,8 +56,11 @@ def why_anew(state: State, desk: Desk) -> tuple[State, Reason | None]:
         return state, None  # What the crew alone knows decides where to.
     if state.pending is not None:
         return state, None  # Nothing leads past a turn that was not acknowledged.
+    hears = sensing.heard(state, desk)
     if state.wanted is not None:
-        return state, Reason(state.wanted)
+        return state, Reason(state.wanted) if hears or not state.hasty else None
+    if state.planned is not None and state.planned.order.hasty and hears:
+        return state, Reason("wind and stream are heard", quiet=True)
     if state.planned is None:
         failed = state.failed_s
         again = failed is not None and state.now_s - failed >= desk.rules.retry_s

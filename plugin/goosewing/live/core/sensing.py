@@ -68,6 +68,13 @@ MADE_TAU_S = 60.0
 
 LEAST_LOGGED_KN = 0.5
 
+HEARD_S = 10.0
+"""So long the wind is heard before a turn is told by it. Of one second's wind and an unknown stream
+plans of a watch begun anew led ten degrees aside; by then the wind's mean is within two. [s]"""
+
+STREAM_WITHIN_S = 40.0
+"""So long a stream is waited for that log and compass could tell. [s]"""
+
 STRONGEST_STREAM_KN = 8.0
 """More than this is a log or compass at fault. [kn]."""
 
@@ -233,12 +240,21 @@ def _heading(
     variation = variation_deg(state, desk)
     if magnetic is not None and variation is not None:
         return state, (float(magnetic.value) + variation) % 360.0, "compass"
+    through = _through_water(state, desk, course_deg, over_kn)
+    if through is None:
+        return _by_course(state, course_deg, over_kn, COURSE)
+    return _by_course(state, _bow_deg(state, through), math.hypot(*through), WATER_COURSE)
+
+
+def _through_water(
+    state: State, desk: Desk, course_deg: float | None, over_kn: float | None
+) -> tuple[float, float] | None:
+    """Return her way over the ground less the stream; None where one of them is not known. [kn]."""
     stream = stream_kn(state, desk)
     if course_deg is None or over_kn is None or stream is None:
-        return _by_course(state, course_deg, over_kn, COURSE)
+        return None
     over = vector(course_deg, over_kn)
-    through = over[0] - stream[0], over[1] - stream[1]
-    return _by_course(state, _bow_deg(state, through), math.hypot(*through), WATER_COURSE)
+    return over[0] - stream[0], over[1] - stream[1]
 
 
 def _bow_deg(state: State, through: tuple[float, float]) -> float:
@@ -528,11 +544,14 @@ def _speed_over_ground(state: State, desk: Desk) -> State:
     It wanders by some tenths of a knot in an hour, her tables differ from what she does by as much
     at once: by them the wind, made of the apparent one, would turn by degrees as the log falls out.
     """
-    over, stream = ground_track(state), stream_kn(state, desk)
-    if state.sense.boat_speed_kn is not None or over is None or stream is None:
+    sense = state.sense
+    if sense.boat_speed_kn is not None:
         return state
-    speed = math.hypot(over[0] - stream[0], over[1] - stream[1])
-    return replace(state, sense=replace(state.sense, boat_speed_kn=speed, speed_from="ground"))
+    through = _through_water(state, desk, sense.course_deg, sense.ground_speed_kn)
+    if through is None:
+        return state
+    sense = replace(sense, boat_speed_kn=math.hypot(*through), speed_from="ground")
+    return replace(state, sense=sense)
 
 
 def _speed_by_polar(state: State, desk: Desk) -> State:
@@ -553,12 +572,17 @@ def _speed_by_polar(state: State, desk: Desk) -> State:
 def _streamed(state: State, desk: Desk) -> State:
     """Take what log, compass and ground speed say of the stream, or what is measured of it."""
     sense = state.sense
-    complete = sense.speed_from == "log" and sense.heading_from == "compass"
-    if complete and sense.course_deg is not None and sense.ground_speed_kn is not None:
+    if _tells_stream(sense):
         if swinging(state, desk) or (sense.boat_speed_kn or 0.0) < LEAST_LOGGED_KN:
             return state
         return _from_log(state)
     return _measured_stream(state, desk)
+
+
+def _tells_stream(sense: Sense) -> bool:
+    """Whether her way through the water and over the ground are both measured."""
+    through = sense.speed_from == "log" and sense.heading_from == "compass"
+    return through and sense.course_deg is not None and sense.ground_speed_kn is not None
 
 
 def _from_log(state: State) -> State:
@@ -623,6 +647,19 @@ def stream_kn(state: State, desk: Desk) -> tuple[float, float] | None:
     if stream is None or stream_filter.doubt_kn(stream, state.now_s) > desk.rules.stream_doubt_kn:
         return None
     return stream.east_kn, stream.north_kn
+
+
+def heard(state: State, desk: Desk) -> bool:
+    """Whether wind and stream have been heard for long enough to turn by what they say.
+
+    So after a start, and after a silence. A stream that nothing measures is not waited for, nor
+    for long one that can't be told, as while she turns.
+    """
+    if state.wind is None:
+        return False
+    for_s = state.now_s - state.wind.since_s
+    hidden = _tells_stream(state.sense) and stream_kn(state, desk) is None
+    return for_s >= (STREAM_WITHIN_S if hidden else HEARD_S)
 
 
 def stream_doubt_kn(state: State, desk: Desk) -> float | None:

@@ -272,6 +272,8 @@ class Order:
     """Whether a rule for shifts is to be worked out with it."""
     behind: Mark | None = None
     """Where the leg that she is on begins: a corridor lies along the whole of it."""
+    hasty: bool = False
+    """Whether wind and stream had hardly been heard: nobody is told to turn by such a plan."""
 
 
 class Reason(NamedTuple):
@@ -729,6 +731,9 @@ class State:
     updated_s: float | None = None
     wanted: str | None = None
     """Why a plan is to be made at the next look."""
+    hasty: bool = False
+    """The one that was made begins with a turn, but wind and stream had hardly been heard: it is
+    made again once they are."""
 
 
 AsksForPlan = Callable[[State, "Desk"], str | None]

@@ -262,7 +262,7 @@ def _ordered(state: State, desk: Desk) -> tuple[State, Order | None]:
     if reason is None or state.route is None:
         return state, None
     order = orders.wanted(state, state.route, reason, desk)
-    return replace(state, waiting=order, orders=order.number, wanted=None), order
+    return replace(state, waiting=order, orders=order.number, wanted=None, hasty=False), order
 
 
 def _status(state: State, desk: Desk, ages: dict[str, float | None]) -> tuple[State, Status | None]:
@@ -282,6 +282,7 @@ def _without_plan(state: State) -> State:
         state, waiting=None, planned=None, weighed=None, pending=None, done=None, board=0, nth=0,
         failure=None, failed_s=None, nearest_nm=None, finished=None, updated_s=None,
         passed=(), used=(), remembered=None, question=None, waits=None, countdown=None,
+        hasty=False,
         told=state.told.of_sensors(), since=state.since.of_sensors(),
     )  # fmt: skip
 
@@ -308,6 +309,8 @@ def _planned(state: State, ready: PlanReady, desk: Desk) -> Step:
     state = replace(state, waiting=None, failure=None, failed_s=None)
     if order.next != route.next:
         return replace(state, wanted="a mark was rounded"), ()
+    if order.hasty and ready.plan.legs[0].boards[0].manoeuvres:
+        return replace(state, wanted=order.reason, hasty=True), ()
     standing_plan = None if state.planned is None else state.planned.plan
     named = numbered_like(ready.plan, standing_plan, state.used, at_once=True)
     if state.waits is not None:

@@ -293,6 +293,8 @@ def _ahead(state: State, desk: Desk, turn: Turn) -> tuple[State, list[Event]]:
             return _due(state, message, {**values, "point": name_of(after)})
     if turn.short and (turn.time_s is None or turn.time_s > TURN_NOW_S):
         return _stood_by(state, desk, name, words, values)
+    if not sensing.heard(state, desk):
+        return state, []
     if turn.stop.order is not None:
         return _under_new_order(state, turn.stop)
     return _due(state, f"{name} now: {words}.", values)
