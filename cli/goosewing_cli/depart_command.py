@@ -156,22 +156,30 @@ def depart(
     files = inputs.files_read(boat, marks, *others)
     inputs.check_outputs([out], files)
 
+    # The members of a forecast come to a place at many times.
+    depths = None if prefer else hazards_options.tidal_depths(hours, safe_depth, clear)
+
     def planned(clear: hazards_options.KeptClear) -> tuple[Case, tuple[Departure, ...]]:
         case = Case(
             marks=read.marks, boat=crew, weather=weather, departure=times[0], options=options,
-            hazards=clear.hazards, notices=(*read.notices, *clear.notices),
+            hazards=clear.hazards, notices=(*read.notices, *clear.notices), depths=depths,
         )  # fmt: skip
         return case, plan_all(case, times, prefer)
 
     def latest(found: tuple[Case, tuple[Departure, ...]]) -> datetime:
         return max([times[-1], *(each.plan.arrival for each in found[1] if each.plan is not None)])
 
-    clear, (case, all_of_them), hours = hazards_options.under_tide(
-        hours, clear, keep_clear, planned, latest
-    )
     said = [] if prefer is None else [OVER_MEMBERS[prefer]]
-    if hours is not None and clear.has_cells:
-        said += hours.told(latest((case, all_of_them)))
+    if depths is None:
+        clear, (case, all_of_them), hours = hazards_options.under_tide(
+            hours, clear, keep_clear, planned, latest
+        )
+        if hours is not None and clear.has_cells:
+            said += hours.told(latest((case, all_of_them)))
+    else:
+        case, all_of_them = planned(clear)
+        depths.tide.lowest_m(times[0], latest((case, all_of_them)))
+        said.append(hazards_options.IN_ITS_OWN_HOURS)
     ends = Ends((*said, *(() if clear.land else (NO_LAND,))), cautions_for(clear.words))
     try:
         chosen = choose(all_of_them, wanted)

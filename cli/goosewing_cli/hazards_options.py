@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from goosewing.hazards.areas import Hazards
     from goosewing.hazards.chart import Chart
     from goosewing.hazards.read.tide import Tide
+    from goosewing.hazards.tidal import TidalDepths
     from goosewing.marks.dangers import Danger
     from goosewing.records import Mark, Plan
 
@@ -332,6 +333,24 @@ def tide_hours(
     from goosewing.hazards.read import tide
 
     return TideHours(tide.read_tide(text), departure, what_if, alone=alone)
+
+
+IN_ITS_OWN_HOURS = (
+    "Each departure keeps clear of those depths only where it would be over them with too little "
+    "water: the lowest tide from half an hour before until half an hour after counts."
+)
+"""Said with departures that `goosewing.departures.own_tide` plans."""
+
+
+def tidal_depths(
+    hours: TideHours | None, safe_depth: float | None, clear: KeptClear
+) -> TidalDepths | None:
+    """Return how depths count hour by hour; None where no table says, or nothing has depths."""
+    if hours is None or not hours.tide.source or safe_depth is None or not clear.has_cells:
+        return None
+    from goosewing.hazards.tidal import TidalDepths
+
+    return TidalDepths(tide=hours.tide, safe_depth_m=safe_depth)
 
 
 def tide_always_m(text: str | None, command: str) -> float | None:

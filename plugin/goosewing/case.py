@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from goosewing.earth.course import Course
     from goosewing.hazards.areas import Hazards
     from goosewing.hazards.kept import Kept
+    from goosewing.hazards.tidal import TidalDepths
     from goosewing.records import Mark
     from goosewing.weather.base import Weather
 
@@ -44,6 +45,9 @@ class Case:
         What the readers of all this had to say; carried into the plan.
     kept : Kept or None
         What plans of this case work out among hazards, for the next of them.
+    depths : TidalDepths or None
+        With what tide the depths among the hazards count, where many departures are planned:
+        each of them in its own hours. A plan alone has the hazards that count.
     """
 
     marks: tuple[Mark, ...]
@@ -54,6 +58,7 @@ class Case:
     hazards: Hazards | None = None
     notices: tuple[str, ...] = ()
     kept: Kept | None = None
+    depths: TidalDepths | None = None
 
 
 def corridor_on(options: Options, course: Course, leg: int) -> Corridor | None:

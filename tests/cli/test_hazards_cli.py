@@ -148,32 +148,29 @@ def test_the_tide_counts_over_the_hours_of_all_that_is_planned(
 
 
 @pytest.mark.usefixtures("crossing")
-def test_for_departures_the_tide_from_the_first_to_the_last_arrival_counts(
-    run, desk, with_low_water_at
-):
-    hours = ("--from", "2027-06-12T05:00Z", "--until", "2027-06-12T06:00Z")
-    words = ("depart", "marks.gpx", *BEAM_WIND, *hours, *UNDER_TIDE, "--out", "best.gpx")
+def test_each_departure_meets_the_tide_of_its_own_hours(run, desk, with_low_water_at):
+    hours = ("--from", "2027-06-12T05:00Z", "--until", "2027-06-12T11:00Z", "--every", "2h")
+    words = ("depart", "marks.gpx", *BEAM_WIND, *hours)
 
-    def over_the_reef():
-        notices = document(run, *words)["notices"]
-        (said,) = [each for each in notices if "lowest tide from" in each]
-        (route,) = gpxpy.parse((desk / "best.gpx").read_text()).routes
-        line = shapely.LineString([(p.longitude, p.latitude) for p in route.points])
-        (desk / "best.gpx").unlink()
-        return line.intersects(REEF.buffer(-1e-4)), said
+    def elapsed_h(*more):
+        found = document(run, *words, *more)
+        at = {each["departure"][11:13]: each["elapsed_h"] for each in found["departures"]}
+        return [at[hour] for hour in ("05", "07", "09", "11")], found["notices"]
 
-    with_low_water_at(3, 12)
-    over, said = over_the_reef()
-    assert over
-    assert "from 2027-06-12 05:00 UTC to 2027-06-12 08:" in said
-    # The last of them is then still under way.
-    with_low_water_at(7)
-    over, said = over_the_reef()
-    assert not over
-    assert said.endswith(" 0.0 m.")
+    open_water_h = elapsed_h()[0]
+    # About an hour after it has left, a departure is over the reef.
+    with_low_water_at(8, 14)
+    found, said = elapsed_h(*UNDER_TIDE, "--out", "best.gpx")
+    over = [one == pytest.approx(other) for one, other in zip(found, open_water_h, strict=True)]
+    assert over == [True, False, True, True]
+    assert all(one > other - 1e-9 for one, other in zip(found, open_water_h, strict=True))
+    assert any("only where it would be over them with too little water" in each for each in said)
+    (route,) = gpxpy.parse((desk / "best.gpx").read_text()).routes
+    line = shapely.LineString([(p.longitude, p.latitude) for p in route.points])
+    assert line.intersects(REEF.buffer(-1e-4))
     text = (desk / "tide.csv").read_text().splitlines(keepends=True)
-    (desk / "tide.csv").write_text("".join(text[:7]), encoding="utf-8")
-    assert "must reach" in refused(run(*words))
+    (desk / "tide.csv").write_text("".join(text[:11]), encoding="utf-8")
+    assert "must reach" in refused(run(*words, *UNDER_TIDE))
 
 
 @pytest.mark.usefixtures("crossing")

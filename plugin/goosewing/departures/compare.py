@@ -79,11 +79,19 @@ def planned_at(case: Case, time: datetime) -> Departure:
     """
     time = time.astimezone(UTC)
     try:
-        made = plans.of_case(replace(case, departure=time))
+        made = _made(replace(case, departure=time))
     except NoPlanError as error:
         soon = isinstance(error, OutsideForecastError) and error.ends_too_soon
         return Departure(departure=time, reason=str(error), ends_too_soon=soon)
     return judged(made, case.weather)
+
+
+def _made(case: Case) -> Plan:
+    if case.depths is None:
+        return plans.of_case(case)
+    from goosewing.departures.own_tide import planned_in_time
+
+    return planned_in_time(case)
 
 
 def departures(

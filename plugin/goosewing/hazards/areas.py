@@ -81,12 +81,16 @@ class Area:
     kind : "land", "danger", "shoal" or "area"
     source : str
         The file it comes from, for messages.
+    depth_m : float or None
+        Its charted depth, where it counts for want of water alone; None where it always
+        does. [m]
     """
 
     shape: Any
     name: str = ""
     kind: Kind = "area"
     source: str = ""
+    depth_m: float | None = None
 
     @property
     def called(self) -> str:

@@ -156,6 +156,7 @@ def _class(gathered: Gathered, pyogrio: Any, file: Path, acronym: str, safe_dept
         built = shapely.from_wkb(shapes)
     fields = dict(zip(meta["fields"], columns, strict=True))
     kept = counts(taken, fields, len(numbers), safe_depth_m)
+    depths = for_want_of_water(taken, fields, len(numbers))
     if taken.area_only:
         kept &= shapely.get_dimensions(built) == 2
     for at in np.flatnonzero(kept):
@@ -164,7 +165,27 @@ def _class(gathered: Gathered, pyogrio: Any, file: Path, acronym: str, safe_dept
             place=f"{acronym}, feature {numbers[at]}",
             name=_name(taken, fields, int(at)),
             kind=taken.kind,
+            depth_m=None if np.isnan(depths[at]) else float(depths[at]),
         )
+
+
+def for_want_of_water(taken: Class, fields: Mapping[str, Array], number: int) -> Array:
+    """Return the charted depths of objects that count for want of water alone. [m].
+
+    Parameters
+    ----------
+    taken, fields, number
+        As for `counts`.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        NaN where it isn't given, and where they count whatever it is.
+    """
+    nothing = np.full(number, np.nan)
+    bare = np.isin(_numbers(fields.get("WATLEV", nothing)), ABOVE_WATER)
+    depth = _numbers(fields.get(taken.depth, nothing)) if taken.depth else nothing
+    return np.where(bare, np.nan, depth)
 
 
 def counts(

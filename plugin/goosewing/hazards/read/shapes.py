@@ -106,7 +106,15 @@ class Gathered:
     thin: int = 0
     unplaced: int = 0
 
-    def add(self, shape: Any, *, place: str, name: str = "", kind: Kind = "area") -> None:
+    def add(
+        self,
+        shape: Any,
+        *,
+        place: str,
+        name: str = "",
+        kind: Kind = "area",
+        depth_m: float | None = None,
+    ) -> None:
         """Take a shape in.
 
         Parameters
@@ -118,6 +126,8 @@ class Gathered:
         name : str
         kind : "land", "danger", "shoal" or "area"
             What a polygon is; points and lines are dangers unless they are land.
+        depth_m : float, optional
+            As `Area.depth_m`.
 
         Raises
         ------
@@ -131,13 +141,15 @@ class Gathered:
         shape = self._on_earth(shapely.force_2d(shape), called)
         solid, bare = _split(shape)
         if solid is not None:
-            self._keep(_in_one_piece(solid), name, kind)
+            self._keep(_in_one_piece(solid), name, kind, depth_m)
         if bare is not None:
             self.thin += 1
-            self._keep(hair(bare), name, "land" if kind == "land" else "danger")
+            self._keep(hair(bare), name, "land" if kind == "land" else "danger", depth_m)
 
-    def _keep(self, shape: Any, name: str, kind: Kind) -> None:
-        self.areas.append(Area(shape=shape, name=name, kind=kind, source=self.source))
+    def _keep(self, shape: Any, name: str, kind: Kind, depth_m: float | None) -> None:
+        self.areas.append(
+            Area(shape=shape, name=name, kind=kind, source=self.source, depth_m=depth_m)
+        )
 
     def _on_earth(self, shape: Any, called: str) -> Any:
         points = shapely.get_coordinates(shape)

@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -18,6 +19,9 @@ from goosewing.files.cells import cells_of
 from goosewing.files.disk import read_text, shown
 from goosewing.units import Array
 from goosewing.weather.base import hours_from_datetime
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
 
 HIGHEST_M = 20.0
 """No tide rises higher, nor falls as far below a chart's datum: a unit went wrong."""
@@ -69,6 +73,40 @@ class Tide:
         inner = self.height_m[(self.time_h > first) & (self.time_h < last)]
         ends = np.interp([first, last], self.time_h, self.height_m)
         return float(np.min(np.concatenate((inner, ends))))
+
+    def highest_m(self, start_h: float) -> float:
+        """Return the highest height from a time [h] on, to the table's end."""
+        return self._from(start_h, np.max)
+
+    def lowest_from(self, start_h: float) -> float:
+        """Return the lowest height from a time [h] on, to the table's end."""
+        return self._from(start_h, np.min)
+
+    def _from(self, start_h: float, most: Callable[[Array], float]) -> float:
+        later = self.height_m[self.time_h > start_h]
+        at_once = np.interp(start_h, self.time_h, self.height_m)
+        return float(most(np.append(later, at_once)))
+
+    def lowest_between(self, start_h: Array, end_h: Array) -> Array:
+        """Return the lowest height of each of some spans of time; of what is not known, none.
+
+        Parameters
+        ----------
+        start_h, end_h : ndarray, shape (n,)
+            [h]
+
+        Returns
+        -------
+        ndarray, shape (n,)
+            Minus infinity where the table doesn't reach. [m]
+        """
+        if not self.source:
+            return np.full(len(start_h), self.height_m[0])
+        ends = np.interp([start_h, end_h], self.time_h, self.height_m).min(axis=0)
+        within = (self.time_h > start_h[:, np.newaxis]) & (self.time_h < end_h[:, np.newaxis])
+        inner = np.where(within, self.height_m, np.inf).min(axis=1)
+        known = (start_h >= self.time_h[0] - 1e-9) & (end_h <= self.time_h[-1] + 1e-9)
+        return np.where(known, np.minimum(ends, inner), -np.inf)
 
     def ends_before(self, time: datetime) -> bool:
         """Whether the table ends before this time; a single height never does."""
