@@ -165,7 +165,7 @@ def plan(
         made, case = over_members(case, made, prefer, took_s=perf_counter() - begun)
     made = replace(made, route=wanted.texts, dangers=clear.dangers)
     made = look_further(
-        replace(case, marks=made.marks), made, took_s=perf_counter() - begun, looked_at=clear.words,
+        _as_planned(case, made), made, took_s=perf_counter() - begun, looked_at=clear.words,
         land=clear.land, alternatives=alternatives, what_if=what_if,
     )  # fmt: skip
     if shifts is not None:
@@ -178,6 +178,14 @@ def plan(
         by_compass(made), crew, asked, inputs_read=files, json=json, zone=local,
         hazards=clear.hazards, hourly=hourly, hints=clear.hints,
     )  # fmt: skip
+
+
+def _as_planned(case: Case, made: Plan) -> Case:
+    """Return the case over the marks that the plan leads over, with what was said of the others."""
+    from goosewing.plan import usable_marks
+
+    _, dropped = usable_marks(case.marks)
+    return replace(case, marks=made.marks, notices=(*case.notices, *dropped))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

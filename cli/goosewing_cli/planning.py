@@ -133,10 +133,12 @@ def look_further(
     from goosewing.foresight import alternatives as instead
     from goosewing.foresight import on_the_way
 
-    if alternatives and (asked := instead.questions(case, made)):
-        ways = [(made, each) for each in asked]
-        answers = _shared(case, "alternatives", instead.held_answer, ways, took_s / len(made.legs))
-        made = instead.with_answers(made, asked, answers)
+    def ask(of: Plan, asked: Sequence[instead.Question]) -> Sequence[instead.Answer]:
+        ways = [(of, each) for each in asked]
+        return _shared(case, "alternatives", instead.held_answer, ways, took_s / len(of.legs))
+
+    if alternatives:
+        made = instead.fastest(case, made, ask)
     if what_if:
         from goosewing.foresight import what_if as changes
 

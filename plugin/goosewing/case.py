@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from goosewing.earth.corridor import Corridor
 from goosewing.earth.course import course_between
@@ -17,8 +17,18 @@ if TYPE_CHECKING:
     from goosewing.hazards.areas import Hazards
     from goosewing.hazards.kept import Kept
     from goosewing.hazards.tidal import TidalDepths
+    from goosewing.options import First
     from goosewing.records import Mark
     from goosewing.weather.base import Weather
+
+
+class OneLeg(NamedTuple):
+    """How a leg is to be sailed, where that was found to be faster than what a search had found."""
+
+    boat: Boat | None = None
+    """With fewer sails, or fewer angles; all of hers if None."""
+    first: First | None = None
+    """Which board comes first; as the options say if None."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -48,6 +58,8 @@ class Case:
     depths : TidalDepths or None
         With what tide the depths among the hazards count, where many departures are planned:
         each of them in its own hours. A plan alone has the hazards that count.
+    legs : tuple of OneLeg
+        In changing wind, leg by leg; none: as is found to be fastest.
     """
 
     marks: tuple[Mark, ...]
@@ -59,6 +71,7 @@ class Case:
     notices: tuple[str, ...] = ()
     kept: Kept | None = None
     depths: TidalDepths | None = None
+    legs: tuple[OneLeg, ...] = ()
 
 
 def corridor_on(options: Options, course: Course, leg: int) -> Corridor | None:

@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from goosewing.boat import manoeuvres
-from goosewing.case import corridor_on
+from goosewing.case import OneLeg, corridor_on
 from goosewing.changing import board_records, guesses, least_time
 from goosewing.changing.engine_rule import Lulls
 from goosewing.changing.guesses import Outlook
@@ -56,6 +56,7 @@ if TYPE_CHECKING:
     from goosewing.changing.keep_clear import Offing
     from goosewing.earth.corridor import Corridor
     from goosewing.hazards.areas import Area
+    from goosewing.hazards.kept import Kept
     from goosewing.options import First, Options
     from goosewing.records import Tack
     from goosewing.weather.base import Coverage, Weather
@@ -117,14 +118,16 @@ def solve(
     `compare` the plan is told beside the straight course and what it could take at best.
     """
     marks, boat, weather, options = case.marks, case.boat, case.weather, case.options
-    wishes = [options.first] * (len(marks) - 1) if firsts is None else list(firsts)
+    asked = case.legs or (OneLeg(),) * (len(marks) - 1)
+    wishes = [leg.first or options.first for leg in asked] if firsts is None else list(firsts)
     waters = _waters(case)
     _check_start(weather, case.departure, marks)
     courses = [course_between(a.lat, a.lon, b.lat, b.lon) for a, b in pairwise(marks)]
-    trip = _Trip(waters, marks, courses, wishes, case.departure.astimezone(UTC), options)
+    trip = _Trip(waters, marks, courses, wishes, case.departure.astimezone(UTC), options, asked)
+    trip = trip._replace(compared=not compare, kept=case.kept)
     written = None if recall is None else _recalled(trip, recall)
     if written is None:
-        written = _searched(trip, progress, compare=compare)
+        written = _searched(trip, progress)
     if recall is not None:
         recall.keep(written.settled)
     legs = written.legs
@@ -165,12 +168,21 @@ class _Trip(NamedTuple):
     wishes: Sequence[First | None]
     departure: datetime
     options: Options
+    legs: Sequence[OneLeg]
     other: bool = False
     """Whether, of the two searches among hazards, the one that is not usual comes first."""
+    compared: bool = False
+    """Whether the plan is only compared with another: no minutes are spent on finding it."""
+    kept: Kept | None = None
 
     @property
     def start_h(self) -> float:
         return hours_from_datetime(self.departure)
+
+    def waters_of(self, at: int) -> Waters:
+        """The boat as she is to sail one leg."""
+        boat = self.legs[at].boat
+        return self.waters if boat is None else replace(self.waters, boat=boat)
 
 
 class _Written(NamedTuple):
@@ -187,26 +199,24 @@ Settle = Callable[[int, Clock], Settled]
 """Makes the boards of a leg, by its number and where the reckoning stands at its beginning."""
 
 
-def _searched(
-    trip: _Trip, progress: Callable[[str, float], None] | None, *, compare: bool
-) -> _Written:
+def _searched(trip: _Trip, progress: Callable[[str, float], None] | None) -> _Written:
     """Search the ways over all legs, and settle their boards.
 
     Among hazards there are two searches: what the one finds no boards for the other may. Where
     there are very many the other takes minutes: of a plan that is only compared with another it is
     not asked.
     """
-    views = _outlooks(trip.waters, trip.courses, trip.start_h)
+    views = _outlooks(trip)
     try:
-        return _searched_by(trip, views, progress, compare=compare)
+        return _searched_by(trip, views, progress)
     except OutsideForecastError:
         raise
     except NoPlanError as error:
         other = _otherwise(trip)
-        if other is None or not (compare or _quickly(trip)):
+        if other is None or not all(_may_take_long(trip, course) for course in trip.courses):
             raise
         try:
-            return _searched_by(other, views, progress, compare=compare)
+            return _searched_by(other, views, progress)
         except NoPlanError:
             raise error from None
 
@@ -226,20 +236,18 @@ def _otherwise(trip: _Trip) -> _Trip | None:
     return trip._replace(other=True)
 
 
-def _quickly(trip: _Trip) -> bool:
-    """Whether no leg leads among so many hazards that the search of states takes minutes."""
+def _may_take_long(trip: _Trip, course: Course) -> bool:
+    """Whether states are searched on a leg whatever it takes: among very many hazards, minutes."""
+    hazards = trip.waters.hazards
+    if hazards is None or not trip.compared:
+        return True
     from goosewing.changing import islands
 
-    hazards = trip.waters.hazards
-    return hazards is None or not any(islands.are_many(hazards, each) for each in trip.courses)
+    return not islands.are_many(hazards, course)
 
 
 def _searched_by(
-    trip: _Trip,
-    views: Sequence[Outlook],
-    progress: Callable[[str, float], None] | None,
-    *,
-    compare: bool,
+    trip: _Trip, views: Sequence[Outlook], progress: Callable[[str, float], None] | None
 ) -> _Written:
     waters, options = trip.waters, trip.options
     ways = _search_all(trip, views, progress)
@@ -249,14 +257,14 @@ def _searched_by(
         return _settled(trip, at, views[at], ways[at], reckoning, aheads[at])
 
     begun = Clock(trip.departure, *_first_sails(waters, ways[0], options))
-    return _written(trip, settle, begun, compare=compare)
+    return _written(trip, settle, begun, compare=not trip.compared)
 
 
 def _settled(
     trip: _Trip, at: int, view: Outlook, way: Way, reckoning: Clock, ahead: manoeuvres.Mode | None
 ) -> Settled:
     """Make the boards of one leg of the way that was found over it."""
-    waters, options, course = trip.waters, trip.options, trip.courses[at]
+    waters, options, course = trip.waters_of(at), trip.options, trip.courses[at]
     now = hours_from_datetime(reckoning.time)
     stage = Stage(
         _bound_for(waters, course), course, view, now, _shortest_h(options, way), reckoning,
@@ -264,7 +272,7 @@ def _settled(
         first=trip.wishes[at], offing=_offing(waters, course, way),
         corridor=corridor_on(options, course, at), margin_deg=options.margin_deg,
         rough_h=min((way.arrival_h - now) / ROUGH_ORDERS, LONGEST_ROUGH_H),
-        straight_h=_straight_h(waters, course, now, way.arrival_h - now),
+        straight_h=_straight_h(trip.waters, course, now, way.arrival_h - now),
     )  # fmt: skip
     return Settled(stage, settled(stage, way, trip.marks[at + 1], ahead))
 
@@ -331,7 +339,8 @@ def _written(trip: _Trip, settle: Settle, reckoning: Clock, *, compare: bool = T
             stage.waters, course, origin, mark, boards, reckoning
         )
         if compare:
-            leg, least = _compared(stage, boards, leg)
+            freely = replace(stage, waters=_bound_for(trip.waters, course))
+            leg, least = _compared(freely, boards, leg)
             relaxed += least
             said_of += _wishes_not_kept(trip.options, stage, boards, leg)
         said = motoring.told(leg, trip.waters.boat.engine)
@@ -401,10 +410,10 @@ def _span_words(cover: Coverage) -> str:
     return f"begins {first}" if last is None else f"covers {first} to {last}"
 
 
-def _outlooks(waters: Waters, courses: Sequence[Course], start_h: float) -> list[Outlook]:
-    views = []
-    for course in courses:
-        view = guesses.along(waters, course, start_h)
+def _outlooks(trip: _Trip) -> list[Outlook]:
+    views, start_h = [], trip.start_h
+    for at, course in enumerate(trip.courses):
+        view = guesses.along(trip.waters_of(at), course, start_h)
         views.append(view)
         start_h += course.distance_nm * view.hours_per_nm(course.bearing_deg)
     return views
@@ -464,7 +473,7 @@ def _ways_over(
     NoPlanError
         If its mark is not reached.
     """
-    waters, options, course = trip.waters, trip.options, trip.courses[at]
+    waters, options, course = trip.waters_of(at), trip.options, trip.courses[at]
     origin, mark = trip.marks[at : at + 2]
     told = None if progress is None else partial(progress, mark.name)
     among = partial(_ways_among, trip, at, view, roots)
@@ -478,6 +487,8 @@ def _ways_over(
     ways = among(corners[1:])
     if ways:
         return ways
+    if not _may_take_long(trip, course):
+        raise _not_reached(waters, course, mark, roots, options.corridor_nm)
     corridor = corridor_on(options, course, at)
     shortest_h = _searched_shortest_h(options, course, view)
     for what in _searches(waters, options, shortest_h, corridor):
@@ -546,8 +557,8 @@ def _ways_among(
     corridor, every = corridor_on(trip.options, course, at), at + 1 < len(trip.courses)
     for most in corners:
         search = partial(
-            islands.ways_among, trip.waters, course, hours=hours, corridor=corridor, every=every,
-            most_corners=most,
+            islands.ways_among, trip.waters_of(at), course, hours=hours, corridor=corridor,
+            every=every, most_corners=most,
         )  # fmt: skip
         ways = _begun_as_wished(trip.waters, trip.wishes[at], roots, search)
         if ways:
@@ -738,7 +749,8 @@ def _compared(stage: Stage, boards: Boards, leg: Leg) -> tuple[Leg, float]:
     least, relaxed = None, leg.elapsed_h
     if stage.waters.weather.varies_in_place or is_curved(stage.course):
         made = boards.polished
-        relaxed = relaxed_h(made.course, boards.states, made.price, leg.elapsed_h)
+        course = replace(made.course, waters=stage.waters)
+        relaxed = relaxed_h(course, boards.states, made.price, leg.elapsed_h)
     elif not any(board.engine for board in leg.boards):
         least = least_time.least_time_h(
             stage.waters, stage.course, stage.start_h, BOUND_LOOKS * leg.elapsed_h

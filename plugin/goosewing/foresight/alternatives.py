@@ -4,6 +4,10 @@ In steady wind a plan brings its alternatives along (`goosewing.steady.alternati
 the wind changes each is a plan of its own, made by the same engine: the leg alone, begun
 when the plan begins it and under the sails she then has, with other sail sets or the other
 board first. Its minutes are those of the leg.
+
+A search over a field of weather, or among islands by the thousand, is no proof that nothing
+is faster. What of all this turns out faster than the plan, and was free to be sailed, becomes
+the plan: the passage is planned again with that leg so, and asked anew what else would do.
 """
 
 from __future__ import annotations
@@ -12,15 +16,17 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
 from goosewing import plan as plans
+from goosewing.case import OneLeg
 from goosewing.departures.compare import held_case
 from goosewing.errors import GoosewingError
 from goosewing.foresight.pieces import cuts_of
+from goosewing.marks import lines, rounding
 from goosewing.records import Alternative, AlternativeBoard, Fix
 from goosewing.steady.alternatives import BROAD_REACH_DEG, CLOSE_HAULED_DEG
 from goosewing.totals import time_of
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
     from concurrent.futures import Executor
     from datetime import datetime
 
@@ -30,6 +36,12 @@ if TYPE_CHECKING:
 
 NEVER_KN = (1e6, 2e6)
 """No wind: sails with these limits are aboard, but never carried."""
+
+FASTER_MIN = 0.1
+"""What is faster than the plan by more becomes the plan: 6 s, as often"""
+
+MOST_ADOPTED = 3
+"""as this."""
 
 
 class Question(NamedTuple):
@@ -55,7 +67,7 @@ Answer = tuple[Alternative | NotFound, ...]
 
 
 def add(case: Case, made: Plan, *, executor: Executor | None = None) -> Plan:
-    """Add the alternatives of those legs that have none yet.
+    """Add the alternatives of those legs that have none yet; none is faster than the plan then.
 
     Parameters
     ----------
@@ -65,13 +77,96 @@ def add(case: Case, made: Plan, *, executor: Executor | None = None) -> Plan:
     executor : Executor, optional
         Plans them side by side. None: here, one by one.
     """
-    asked = questions(case, made)
-    if executor is None:
-        found = [answers(case, made, each) for each in asked]
+
+    def ask(of: Plan, asked: Sequence[Question]) -> Sequence[Answer]:
+        if executor is None:
+            return [answers(case, of, each) for each in asked]
+        waiting = [executor.submit(answers, case, of, each) for each in asked]
+        return [each.result() for each in waiting]
+
+    return fastest(case, made, ask)
+
+
+def fastest(
+    case: Case, made: Plan, ask: Callable[[Plan, Sequence[Question]], Sequence[Answer]]
+) -> Plan:
+    """Add alternatives as `add`, asked in whatever process.
+
+    Parameters
+    ----------
+    case : Case
+        What the plan was made from.
+    made : Plan
+    ask : callable
+        Answers questions of a plan, as `answers` does for each.
+
+    Returns
+    -------
+    Plan
+        Another than was given where an alternative proved faster that the options allow.
+    """
+    for _ in range(MOST_ADOPTED):
+        asked = questions(case, made)
+        found = ask(made, asked) if asked else ()
+        better = _adopted(case, made, asked, found)
+        if better is None:
+            break
+        case, made = better
     else:
-        waiting = [executor.submit(answers, case, made, each) for each in asked]
-        found = [each.result() for each in waiting]
+        asked = questions(case, made)
+        found = ask(made, asked)
     return with_answers(made, asked, found)
+
+
+def _adopted(
+    case: Case, made: Plan, asked: Sequence[Question], found: Sequence[Answer]
+) -> tuple[Case, Plan] | None:
+    """Plan the passage with a leg as it was found to be faster; None if that makes it no faster.
+
+    Of a course whose marks are left on a hand, or are lines, the legs hang together otherwise;
+    and a plan that was chosen among those of an ensemble's members is compared with theirs.
+    """
+    if made.ensemble is not None or lines.any_in(made.marks) or rounding.needed(made.marks):
+        return None
+    leg, how = _faster(case, asked, found)
+    if how is None:
+        return None
+    legs = list(case.legs or (OneLeg(),) * len(made.legs))
+    legs[leg] = how
+    case = replace(case, legs=tuple(legs))
+    try:
+        again = plans.of_case(case)
+    except GoosewingError:
+        return None
+    if again.elapsed_h > made.elapsed_h - FASTER_MIN / 60.0:
+        return None
+    return case, replace(again, route=made.route, dangers=made.dangers)
+
+
+def _faster(
+    case: Case, asked: Sequence[Question], found: Sequence[Answer]
+) -> tuple[int, OneLeg | None]:
+    """Say how the first leg that could be faster is so, by the fastest alternative of it."""
+    better = [
+        (question.leg, each.added_min, how)
+        for question, answer in zip(asked, found, strict=True)
+        for each in answer
+        if isinstance(each, Alternative) and each.added_min < -FASTER_MIN
+        for how in [_sailed_so(case, each)]
+        if how is not None
+    ]
+    return min(better, key=lambda one: one[:2], default=(0, 0.0, None))[::2]
+
+
+def _sailed_so(case: Case, each: Alternative) -> OneLeg | None:
+    """Say how a leg is sailed as an alternative is; None where that is not as she was asked to."""
+    first, begins = case.options.first, each.boards[0].tack
+    if each.kind == "other board first":
+        return OneLeg(None, begins) if first in (None, "faster") else None
+    tacks = {board.tack for board in each.boards}
+    if first in ("port", "starboard") and begins != first and first in tacks:
+        return None
+    return OneLeg(_restricted(case.boat, each.kind), None)
 
 
 def held_answer(made: Plan, question: Question) -> tuple[Answer, ...]:
@@ -184,7 +279,7 @@ def _sailed(case: Case, made: Plan, question: Question) -> Leg | NotFound | None
         plan = plans.of_case(
             replace(
                 case, marks=ends, boat=_restricted(case.boat, question.kind),
-                departure=_begins(leg), options=options, notices=(),
+                departure=_begins(leg), options=options, notices=(), legs=(),
             ),
             compare=False,
         )  # fmt: skip
