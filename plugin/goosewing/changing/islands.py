@@ -6,6 +6,10 @@ be at then: what may be seen from where is the same for all. The fastest chain i
 spell by spell, by Dijkstra's method from wherever the one before has brought her; then its
 boards are sailed exactly, in the weather as it is (`goosewing.changing.pinned`). One that proves
 impossible, or not clear, is left out, and the chain looked for again.
+
+A net tells times to some tenths of a per cent, so of those with a pole and without one the fastest
+is known once they are sailed. What else she could do on a leg, under fewer sails, is looked for
+among the same corners: nothing there is faster than what was found under all of them.
 """
 
 from __future__ import annotations
@@ -13,7 +17,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from copy import copy
 from dataclasses import dataclass, field, replace
-from itertools import pairwise, takewhile
+from itertools import chain, pairwise, takewhile
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -21,27 +25,31 @@ import numpy as np
 from goosewing.boat import manoeuvres
 from goosewing.changing.pinned import Before, Pins, sailed
 from goosewing.changing.spells import Reach, Spell, spells
-from goosewing.changing.ways import Stretch, Way
+from goosewing.changing.ways import Stretch, Way, fastest_of
 from goosewing.earth import geodesy
 from goosewing.hazards.taut_string import MARK, START
 from goosewing.steady import pinned_boards, round_hazards
 from goosewing.steady.cheapest_chain import Costs
 from goosewing.steady.lane import Lane
-from goosewing.steady.pinned_boards import Edges, Graph, together
-from goosewing.velocities.travel_time import Gauge
+from goosewing.steady.pinned_boards import Edges, Graph, Speeds, together
+from goosewing.velocities.travel_time import Gauge, Pairs, neighbours
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Hashable, Sequence
 
     from numpy.typing import NDArray
 
+    from goosewing.boat.model import Boat
     from goosewing.changing.motion import Waters
     from goosewing.changing.pinned import Sailed
     from goosewing.changing.ways import Root
     from goosewing.earth.corridor import Corridor
     from goosewing.earth.course import Course
     from goosewing.hazards.areas import Hazards
+    from goosewing.hazards.kept import Kept
     from goosewing.units import Array
+    from goosewing.velocities.velocity_set import VelocitySet
+    from goosewing.weather.base import Weather
 
     Numbers = NDArray[np.intp]
 
@@ -73,6 +81,9 @@ PARTLY = 0.1
 
 AT_ONCE_H = 1e-12
 """An explicit nothing would be no edge of the graph."""
+
+LATER_H = 0.2
+"""Corners and what is seen from them serve a plan that begins by so much sooner or later. [h]"""
 
 TURN = -2
 """In place of a velocity: a manoeuvre on the spot."""
@@ -127,6 +138,7 @@ def ways_among(
     *,
     every: bool,
     most_corners: int,
+    kept: Kept | None = None,
 ) -> list[Way]:
     """Find the fastest ways over a leg among many hazards.
 
@@ -145,6 +157,8 @@ def ways_among(
         Whether the fastest is asked for each mode of arrival, or that of all alone.
     most_corners : int
         Among so many of the corners that lie nearest to the fastest ways in open water.
+    kept : Kept, optional
+        Where those corners, and what is seen from them, stay for the next plan.
 
     Returns
     -------
@@ -154,15 +168,39 @@ def ways_among(
     hazards = waters.hazards
     assert hazards is not None
     begins_h = min(root.time_h for root in roots)
+    leg = hazards.in_plane(course.lat1, course.lon1, course.lat2, course.lon2)
+    lane = None if corridor is None else Lane.of(hazards, corridor, leg)
+    key = _key(hazards, leg, lane, most_corners)
+    known = None if kept is None else _known(kept.of(key), waters, begins_h)
     # Whoever meets a spell in which nothing can be held waits, and that is not searched here.
-    told = spells(waters, course, begins_h, hours)
+    told = spells(waters, course, begins_h, hours if known is None else known.hours)
     weather = list(takewhile(lambda spell: len(spell.held) > 0, told))
     if not weather:
         return []
-    leg = hazards.in_plane(course.lat1, course.lon1, course.lat2, course.lon2)
-    lane = None if corridor is None else Lane.of(hazards, corridor, leg)
-    search = _Islands(waters, course, tuple(roots), weather, leg, lane, hazards, every)
-    return search.run(most_corners)
+    speeds = [pinned_boards.Speeds.of(spell.held) for spell in weather]
+    search = _Islands(
+        waters, course, tuple(roots), weather, speeds, leg, lane, hazards, every, hours
+    )  # fmt: skip
+    found, corners = search.run(most_corners, known)
+    if kept is not None and corners is not None:
+        if known is None:
+            kept.keep(key, corners)
+        for each in kept.found.values():
+            if isinstance(each, _Corners) and each is not corners:
+                each.forget()
+    return found
+
+
+def _key(hazards: Hazards, leg: Array, lane: Lane | None, most: int) -> Hashable:
+    within = None if lane is None else (lane.line.tobytes(), lane.half_deg)
+    return "islands", hazards, leg.tobytes(), within, most
+
+
+def _known(corners: _Corners | None, waters: Waters, begins_h: float) -> _Corners | None:
+    """Those among which a plan of the same leg was found, if in the same weather."""
+    if corners is None or corners.weather is not waters.weather:
+        return None
+    return corners if abs(corners.begins_h - begins_h) <= LATER_H else None
 
 
 @dataclass(slots=True, eq=False)
@@ -173,31 +211,58 @@ class _Islands:
     course: Course
     roots: tuple[Root, ...]
     weather: list[Spell]
+    speeds: list[Speeds]
+    """Of each spell."""
     leg: Array
     lane: Lane | None
     hazards: Hazards
     every: bool
+    hours: float
 
     @property
     def _costs(self) -> Costs:
         modes = self.weather[0].held.modes
         return Costs(modes, manoeuvres.cost_table_h(self.waters.boat, modes))
 
-    def run(self, most: int) -> list[Way]:
-        """Look in wider and wider nets; what is found in time in one is enough."""
+    def run(self, most: int, known: _Corners | None) -> tuple[list[Way], _Corners | None]:
+        """Look in wider and wider nets; what is found in time in one is enough.
+
+        In that first among whose corners the leg was planned before. Tell too which it was.
+        """
+        for corners in chain(() if known is None else (known,), self._wider_and_wider(most)):
+            found = self._found(corners)
+            if found:
+                return found, corners
+        return [], None
+
+    def _wider_and_wider(self, most: int) -> Iterator[_Corners]:
         box = round_hazards.waters_of(self.leg)
         reach = Reach.of(self.weather, self.leg, box)
         whole = Gauge.around(np.concatenate([
             np.column_stack((spell.held.east_kn, spell.held.north_kn)) for spell in self.weather
         ]))  # fmt: skip
         about = pinned_boards.About.of(self.hazards, whole, self.leg, box, reach)
-        fastest = [pinned_boards.Speeds.of(spell.held) for spell in self.weather]
         for limit_h, enough_h in self._limits(about, most):
-            net = _Net.of(self, about, fastest, whole, limit_h, most)
-            found = [] if net is None else self._free(net)
-            if found and min(way.hours for way in found) <= enough_h:
-                return [way.way for way in found]
-        return []
+            corners = _Corners.of(self, about, whole, limit_h, enough_h, most)
+            if corners is not None:
+                yield corners
+
+    def _found(self, corners: _Corners) -> list[Way]:
+        """Return the fastest ways among corners, if they are fast enough to be that."""
+        net = corners.net_of(self)
+        found = self._free(net, None)
+        if not found or min(each.hours for each in found) > corners.enough_h:
+            return []
+        best = min(found, key=lambda each: each.hours)
+        modes = self.weather[0].held.modes
+        poled = [modes[part.mode].poled for part in best.way.stretches]
+        for with_pole in (True, False):
+            if with_pole in poled and (with_pole or not all(poled)):
+                only = [n for n, mode in enumerate(modes) if mode.poled != with_pole]
+                found += self._free(net, only)
+        if not self.every:
+            return [min(found, key=lambda each: each.hours).way]
+        return fastest_of([each.way for each in found])
 
     def _limits(self, about: pinned_boards.About, most: int) -> Iterator[tuple[float, float]]:
         close, wide = round_hazards.CLOSE_LIMITS, round_hazards.LIMITS
@@ -214,10 +279,10 @@ class _Islands:
     def _slack_h(self) -> float:
         return float(self._costs.table_h.max(initial=0.0)) if self.every else 0.0
 
-    def _free(self, net: _Net) -> list[_Found]:
+    def _free(self, net: _Net, only: Sequence[int] | None) -> list[_Found]:
         """Return the fastest chains whose boards can be sailed and cross nothing."""
         for _ in range(TRIALS):
-            chains = net.fastest(self.every, self._slack_h)
+            chains = net.fastest(self.every, self._slack_h, only)
             made = [self._sailed(net, chain) for chain in chains]
             bad = [step for each in made for step in each.bad]
             if not bad:
@@ -240,7 +305,7 @@ class _Islands:
         crossed = self.hazards.crossed_along(made.states.lat, made.states.lon)
         bad = np.logical_or.reduceat(crossed, made.course.first) | ~made.fits
         if bad.any():
-            return _Made([boards[at].step for at in np.flatnonzero(bad)], [])
+            return _Made([step for at in np.flatnonzero(bad) for step in boards[at].steps], [])
         way = _way(made, pins, chain.root, root)
         return _Made([], [_Found(way.arrival_h - root.time_h, way)])
 
@@ -319,7 +384,67 @@ class _Board(NamedTuple):
     hours: float
     number: int
     """The velocity that it is made of, in its spell; -1 for another angle."""
-    step: _Step
+    steps: tuple[_Step, ...]
+    """What it was put together from."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Corners:
+    """Corners of hazards and what is seen from each, for all plans of one leg."""
+
+    weather: Weather
+    begins_h: float
+    graph: Graph
+    one: Numbers
+    other: Numbers
+    """Which see which."""
+    hours: float
+    """The guess by which the weather was cut into spells."""
+    enough_h: float
+    """Whatever is found within this, no wider net holds a faster way."""
+    latest: list[tuple[Boat, _Net]] = field(default_factory=list)
+    """The last net between them, and for whom."""
+
+    def forget(self) -> None:
+        """Free what takes most room: tens of MB a leg."""
+        self.latest.clear()
+        if self.graph.runs is not None:
+            self.graph.runs.clear()
+
+    def net_of(self, of: _Islands) -> _Net:
+        """Draw the net for a boat, or take hers that was drawn before."""
+        for boat, net in self.latest:
+            if boat is of.waters.boat and net.weather[0].begin_h == of.weather[0].begin_h:
+                net.roots = of.roots
+                return net
+        self.latest[:] = []
+        self.latest.append((of.waters.boat, _Net.of(of, self)))
+        return self.latest[0][1]
+
+    @classmethod
+    def of(
+        cls,
+        of: _Islands,
+        about: pinned_boards.About,
+        whole: Gauge,
+        limit_h: float,
+        enough_h: float,
+        most: int,
+    ) -> _Corners | None:
+        """Gather those on all ways within a limit; None if no lines join its ends."""
+        graph = pinned_boards.graph_of(
+            about, of.weather[0].held, of._costs,
+            spacing_nm=max(SPACING_NM, 0.85 * of.hazards.clearance_nm), lane=of.lane,
+            limit_h=limit_h, speeds=replace(of.speeds[0], gauge=whole), bounces=0,
+            most_corners=most,
+        )  # fmt: skip
+        one, other = graph.in_sight()
+        if not _joined(one, other, len(graph.waters.at)):
+            return None
+        one, other = one.astype(np.int32), other.astype(np.int32)
+        graph.runs = {}
+        begins_h = of.weather[0].begin_h
+        return cls(of.waters.weather, begins_h, graph, one, other, of.hours, enough_h)
 
 
 @dataclass(slots=True, eq=False)
@@ -333,6 +458,8 @@ class _Net:
     edges: list[Edges]
     """Of each spell, ascending by start and end."""
     limit_h: float
+    now: list[Edges] = field(init=False)
+    """Those of them that are looked at."""
     time_h: Array = field(init=False)
     """When each state is come to, at best."""
     spell: Numbers = field(init=False)
@@ -342,30 +469,14 @@ class _Net:
     """From which root each state at the start comes."""
 
     @classmethod
-    def of(
-        cls,
-        of: _Islands,
-        about: pinned_boards.About,
-        fastest: Sequence[pinned_boards.Speeds],
-        whole: Gauge,
-        limit_h: float,
-        most: int,
-    ) -> _Net | None:
-        """List boards and turns on all ways within a limit; None if no lines join its ends."""
-        costs, hazards = of._costs, of.hazards
-        graph = pinned_boards.graph_of(
-            about, of.weather[0].held, costs,
-            spacing_nm=max(SPACING_NM, 0.85 * hazards.clearance_nm), lane=of.lane,
-            limit_h=limit_h, speeds=replace(fastest[0], gauge=whole), bounces=0,
-            most_corners=most,
-        )  # fmt: skip
+    def of(cls, of: _Islands, corners: _Corners) -> _Net:
+        """List boards and turns between corners."""
+        graph, one, other = copy(corners.graph), corners.one, corners.other
+        graph.costs = of._costs
         begins_h = of.weather[0].begin_h
-        one, other = graph.in_sight()
-        if not _joined(one, other, len(graph.waters.at)):
-            return None
         graphs, edges = [], []
         for spell, speeds, after in zip(
-            of.weather, fastest, [*fastest[1:], fastest[-1]], strict=True
+            of.weather, of.speeds, [*of.speeds[1:], of.speeds[-1]], strict=True
         ):
             own = _in_spell(graph, spell, speeds, begins_h)
             assert own.alive is not None
@@ -381,7 +492,7 @@ class _Net:
         # At the start she is under what she wants, or has paid for it.
         turns = turns.some(turns.start // graph.modes != START)
         edges = [_sorted(together([each, turns]), graph) for each in edges]
-        return cls(of.roots, costs, of.weather, graphs, edges, limit_h)
+        return cls(of.roots, graph.costs, of.weather, graphs, edges, graph.limit_h)
 
     @property
     def _per(self) -> int:
@@ -402,12 +513,18 @@ class _Net:
                 step.start * self._count + step.end for step in steps if step.spell == number
             ])  # fmt: skip
             if keys.size:
-                keep = ~np.isin(edges.start * self._count + edges.end, keys)
+                keep = ~np.isin(_keys(edges, self._count), keys)
                 self.edges[number] = edges.some(keep)
 
-    def fastest(self, every: bool, slack_h: float) -> list[_Chain]:
-        """Return the fastest chain to the mark, or that for each mode of arrival."""
+    def fastest(
+        self, every: bool, slack_h: float, only: Sequence[int] | None = None
+    ) -> list[_Chain]:
+        """Return the fastest chain to the mark, or that for each mode of arrival.
+
+        In some of the modes only, if said so.
+        """
         self._begin()
+        self.now = [self._within(edges, only) for edges in self.edges]
         for number in range(len(self.graphs)):
             self._sail(number)
         there = (MARK * self._per + np.arange(self._per)).reshape(-1, 2)
@@ -419,6 +536,12 @@ class _Net:
             ends = ends[[int(np.argmin(self.time_h[ends]))]]
         ends = ends[self.time_h[ends] <= min(best + slack_h, self.limit_h)]
         return [self._traced(int(end)) for end in ends]
+
+    def _within(self, edges: Edges, only: Sequence[int] | None) -> Edges:
+        if only is None:
+            return edges
+        may = np.isin(np.arange(self._per) // 2, only)
+        return edges.some(may[edges.start % self._per] & may[edges.end % self._per])
 
     def _begin(self) -> None:
         self.time_h = np.full(self._count, np.inf)
@@ -439,7 +562,7 @@ class _Net:
         from scipy.sparse import csr_array
         from scipy.sparse.csgraph import dijkstra
 
-        spell, edges = self.weather[number], self.edges[number]
+        spell, edges = self.weather[number], self.now[number]
         begin, end = (hour - self.weather[0].begin_h for hour in (spell.begin_h, spell.end_h))
         end = min(end, self.limit_h + 1e-9)
         now = np.flatnonzero((self.time_h >= begin) & (self.time_h < end))
@@ -459,14 +582,14 @@ class _Net:
         hours, before = hours[:count], before[:count]
         came = np.flatnonzero(np.isfinite(hours) & (before >= 0) & (before < count))
         came = came[begin + hours[came] < self.time_h[came]]
-        key = edges.start * count + edges.end
+        key = _keys(edges, count)
         at = np.searchsorted(key, before[came].astype(np.intp) * count + came)
         self._come(came, begin + hours[came], number, at)
         self._over_the_end(number, begin, end)
 
     def _over_the_end(self, number: int, begin: float, end: float) -> None:
         """Let boards that begin within a spell end after it."""
-        edges = self.edges[number]
+        edges = self.now[number]
         begun = self.time_h[edges.start]
         hours = begun + edges.hours
         some = np.flatnonzero((begun >= begin) & (begun < end) & (hours >= end))
@@ -483,7 +606,7 @@ class _Net:
         state = end
         while self.came[state] >= 0:
             number, at = int(self.spell[state]), int(self.came[state])
-            edges = self.edges[number]
+            edges = self.now[number]
             before, first = int(edges.start[at]), int(edges.first[at])
             if first != TURN:
                 steps.append(_Step(
@@ -501,10 +624,11 @@ class _Net:
         for step in chain.steps:
             for board in self._laid(step):
                 if found and _goes_on(found[-1], board):
+                    before = found.pop()
                     board = board._replace(
-                        start=found[-1].start, hours=found[-1].hours + board.hours
-                    )
-                    found.pop()
+                        start=before.start, hours=before.hours + board.hours,
+                        steps=before.steps + board.steps,
+                    )  # fmt: skip
                 found.append(board)
         return found
 
@@ -534,14 +658,14 @@ class _Net:
                 heading = float(held.heading_deg[number])
             found.append(_Board(
                 mode, (float(start[0]), float(start[1])), (float(end[0]), float(end[1])),
-                heading, float(hours[k]), number, step,
+                heading, float(hours[k]), number, (step,),
             ))  # fmt: skip
         return found
 
 
 def _goes_on(one: _Board, other: _Board) -> bool:
     """Whether a board is the one before held on."""
-    same = one.mode == other.mode and one.step.spell == other.step.spell
+    same = one.mode == other.mode and one.steps[0].spell == other.steps[0].spell
     return same and one.number == other.number >= 0
 
 
@@ -562,24 +686,41 @@ def _joined(one: Numbers, other: Numbers, count: int) -> bool:
     return bool(group[START] == group[MARK])
 
 
-def _in_spell(graph: Graph, spell: Spell, speeds: pinned_boards.Speeds, begins_h: float) -> Graph:
+def _in_spell(graph: Graph, spell: Spell, speeds: Speeds, begins_h: float) -> Graph:
     """The same corners in another spell: those that she may be at then."""
     begin, end = spell.begin_h - begins_h, spell.end_h - begins_h
     latest = graph.limit_h - graph.ahead
     alive = (graph.behind < end) & (latest >= begin)
     # Boards that begin then end at most as much later as another spell lasts.
     near = (graph.behind < end + max(end - begin, 1.0)) & (latest >= begin)
-    board, one, two = pinned_boards.boards_of(
-        spell.held, pinned_boards.worthy(spell.held, speeds.gauge)
-    )
+    board, one, two = pinned_boards.boards_of(spell.held, _worthy(spell.held, speeds.gauge))
     made = copy(graph)
     made.held, made.speeds, made.board = spell.held, speeds, board
     made.one, made.two = np.concatenate((one, two)), np.concatenate((two, one))
-    made.alive, made.near = alive, near
+    made.alive, made.near, made.time = alive, near, (begin, end)
     return made
 
 
-def _as_it_turns(graph: Graph, boards: Edges, spell: Spell, after: pinned_boards.Speeds) -> Edges:
+def _worthy(held: VelocitySet, gauge: Gauge) -> Pairs:
+    """Pairs that make good nearly as much as the best do, with the pole and without it.
+
+    Dead before the wind no gybing is nearly as fast as a pole; but where that would be set and
+    struck among islands again and again she may be faster for leaving it down.
+    """
+    pairs = neighbours(held)
+    poled = np.array([mode.poled for mode in held.modes])[held.mode]
+    found = [pinned_boards.worthy(held, gauge, pairs)]
+    if poled.any() and not poled.all():
+        without = ~(poled[pairs.first] | poled[pairs.second])
+        some = Pairs(pairs.first[without], pairs.second[without])
+        bare = Gauge.of(held.some(np.flatnonzero(~poled)))
+        found.append(pinned_boards.worthy(held, bare, some))
+    each = np.unique(np.column_stack([np.concatenate(side) for side in zip(*found, strict=True)]),
+                     axis=0)  # fmt: skip
+    return Pairs(each[:, 0], each[:, 1])
+
+
+def _as_it_turns(graph: Graph, boards: Edges, spell: Spell, after: Speeds) -> Edges:
     """Time boards by the next spell too, as far as they are likely to last into it."""
     length_h = spell.end_h - spell.begin_h
     if not np.isfinite(length_h):
@@ -593,7 +734,7 @@ def _as_it_turns(graph: Graph, boards: Edges, spell: Spell, after: pinned_boards
     return boards._replace(hours=hours)
 
 
-def _slower(graph: Graph, boards: Edges, after: pinned_boards.Speeds) -> Array:
+def _slower(graph: Graph, boards: Edges, after: Speeds) -> Array:
     """How many times as long the same boards take in the next spell, or where they can't, as if."""
 
     def by_mode(towards: Array, mode: Numbers) -> Array:
@@ -616,5 +757,15 @@ def _slower(graph: Graph, boards: Edges, after: pinned_boards.Speeds) -> Array:
 
 
 def _sorted(edges: Edges, graph: Graph) -> Edges:
+    """Edges ascending by start and end, in as little room as they need: there are a million."""
     count = len(graph.waters.at) * graph.modes
-    return edges.some(np.argsort(edges.start * count + edges.end, kind="stable"))
+    ordered = edges.some(np.argsort(_keys(edges, count), kind="stable"))
+    return Edges(
+        ordered.start.astype(np.int32), ordered.end.astype(np.int32), ordered.hours,
+        ordered.first.astype(np.int16), ordered.second.astype(np.int16),
+    )  # fmt: skip
+
+
+def _keys(edges: Edges, count: int) -> Numbers:
+    """One number for start and end."""
+    return np.asarray(edges.start.astype(np.intp) * count + edges.end)

@@ -484,10 +484,11 @@ def _ways_over(
     _check_open(waters, course, origin, mark)
     if options.corridor_nm is not None:
         check_corridor(view.fastest_kn, mark.name, options.corridor_nm)
-    ways = among(corners[1:])
+    may_take_long = _may_take_long(trip, course)
+    ways = among(corners[1:] if may_take_long else _few(corners[1:]))
     if ways:
         return ways
-    if not _may_take_long(trip, course):
+    if not may_take_long:
         raise _not_reached(waters, course, mark, roots, options.corridor_nm)
     corridor = corridor_on(options, course, at)
     shortest_h = _searched_shortest_h(options, course, view)
@@ -544,6 +545,12 @@ def _corners_looked_at(trip: _Trip, course: Course) -> tuple[int, ...]:
     return islands.corners_looked_at(hazards, course)
 
 
+def _few(corners: tuple[int, ...]) -> tuple[int, ...]:
+    from goosewing.steady.pinned_boards import MOST_CORNERS
+
+    return tuple(count for count in corners if count <= MOST_CORNERS[0])
+
+
 def _ways_among(
     trip: _Trip, at: int, view: Outlook, roots: tuple[Root, ...], corners: tuple[int, ...]
 ) -> list[Way]:
@@ -558,7 +565,7 @@ def _ways_among(
     for most in corners:
         search = partial(
             islands.ways_among, trip.waters_of(at), course, hours=hours, corridor=corridor,
-            every=every, most_corners=most,
+            every=every, most_corners=most, kept=trip.kept,
         )  # fmt: skip
         ways = _begun_as_wished(trip.waters, trip.wishes[at], roots, search)
         if ways:

@@ -312,6 +312,8 @@ def _begins(leg: Leg) -> datetime:
 
 
 def _restricted(boat: Boat, kind: AlternativeKind) -> Boat:
+    if kind == "other board first":
+        return boat
     return replace(boat, sail_sets=tuple(_as_asked(sails, kind) for sails in boat.sail_sets))
 
 

@@ -32,7 +32,7 @@ from goosewing.units import METRES_PER_NM
 from goosewing.velocities.travel_time import Gauge, Pairs, along_one_mode, neighbours
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Hashable, Sequence
 
     from numpy.typing import NDArray
 
@@ -204,9 +204,9 @@ class Speeds:
         return speed, np.where(share < 0.5, self.twa_deg[low], self.twa_deg[high])
 
 
-def worthy(held: VelocitySet, gauge: Gauge) -> Pairs:
+def worthy(held: VelocitySet, gauge: Gauge, pairs: Pairs | None = None) -> Pairs:
     """Keep the pairs of boards that make good nearly as much as the best between them."""
-    pairs = neighbours(held)
+    pairs = neighbours(held) if pairs is None else pairs
     velocity = np.column_stack((held.east_kn, held.north_kn))
     a, b = velocity[pairs.first], velocity[pairs.second]
     keep = np.zeros(len(a), dtype=bool)
@@ -290,6 +290,10 @@ class Graph:
     """From which places boards begin, shape (n,); from all if None."""
     near: BoolArray | None = None
     """At which they end; at all if None."""
+    time: Hashable = None
+    """Which time these places are alive in,"""
+    runs: dict[Hashable, tuple[Array, Array]] | None = None
+    """and how far boards run free at any time, kept for whoever asks again."""
     came: Numbers = field(init=False)
     """The board by which a place at a shore is come to; -1 for corners."""
     latest: int = field(init=False)
@@ -366,6 +370,10 @@ class Graph:
         # Of boards that must touch the corner that they lead to or from, no others are of use.
         of_use = self._touching(places) if self.strict else np.ones(shape, dtype=bool)
         for k, towards in enumerate(self.board.towards):
+            key = self.time, towards.tobytes(), float(self.board.speed_kn[k])
+            if self.runs is not None and key in self.runs:
+                ahead[:, k], behind[:, k] = self.runs[key]
+                continue
             some = np.flatnonzero(of_use[:, k])
             in_time = [self._held_in_time(places[some], k, sign) for sign in (1.0, -1.0)]
             held = np.maximum(*in_time) > 0.0
@@ -373,6 +381,8 @@ class Graph:
             run = run_free(w.at[places[some]], towards, *w.edges, self.reach)
             ahead[some, k] = np.minimum(run[0], in_time[0])
             behind[some, k] = np.minimum(run[1], in_time[1])
+            if self.runs is not None:
+                self.runs[key] = ahead[:, k].copy(), behind[:, k].copy()
         return ahead, behind
 
     def _touching(self, places: Numbers) -> BoolArray:
@@ -516,7 +526,9 @@ class Graph:
         turn = costs.between(board.mode[a], board.twa_deg[a], board.mode[b], board.twa_deg[b])
         hours = hours + float(turn)
         keep = self._in_time(start, end, hours)
+        start, end, hours, run = start[keep], end[keep], hours[keep], run[keep]
         turned = self.waters.at[start] + run[:, :1] * board.towards[a]
+        keep = np.ones(len(start), dtype=bool)
         if self.lane is not None:
             keep &= self._in_lane(turned)
         if self.inside is not None:

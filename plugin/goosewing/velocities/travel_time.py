@@ -132,6 +132,10 @@ def _cross(directions: Array, velocities: Array) -> Array:
     return np.where(np.abs(across) < ON_THE_RAY_KN, 0.0, across)
 
 
+NO_TURN_RAD = 1e-6
+"""A curve that turns by less from one velocity to the next may lie along a ray."""
+
+
 class Pairs(NamedTuple):
     """Pairs of velocities that are neighbours on the hull of their two modes; shape (k,) each."""
 
@@ -181,8 +185,42 @@ def along_one_mode(held: VelocitySet, directions: Array) -> tuple[Array, Array]:
         own = np.union1d(own[::THINNED], own[-1:])
         # A curve of one velocity alone is a piece of no length.
         low, high = (own[:-1], own[1:]) if own.size > 1 else (own, own)
-        found, piece, share = farthest_crossing(points[low], points[high], directions)
+        crossing = _only_crossing(points[own], directions) if own.size > 2 else None
+        if crossing is None:
+            crossing = farthest_crossing(points[low], points[high], directions)
+        found, piece, share = crossing
         speed[:, mode] = found
         angle = held.twa_deg
         twa[:, mode] = angle[low[piece]] + share * (angle[high[piece]] - angle[low[piece]])
     return speed, twa
+
+
+def _only_crossing(curve: Array, directions: Array) -> tuple[Array, NDArray[np.intp], Array] | None:
+    """As `farthest_crossing`, of a curve that each ray crosses once at most; None of any other.
+
+    One search among its angles does then, and no look at every piece.
+    """
+    angle = np.unwrap(np.arctan2(curve[:, 1], curve[:, 0]))
+    if angle[-1] < angle[0]:
+        found = _only_crossing(curve[::-1], directions)
+        if found is None:
+            return None
+        speed, piece, share = found
+        return speed, len(curve) - 2 - piece, 1.0 - share
+    turned = np.diff(angle)
+    if not (np.all(turned > NO_TURN_RAD) and angle[-1] - angle[0] < 2.0 * np.pi - 0.1):
+        return None
+    towards = np.arctan2(directions[:, 1], directions[:, 0])
+    # Rounding must not leave out the ends.
+    towards = angle[0] + np.mod(towards - angle[0] + 1e-9, 2.0 * np.pi) - 1e-9
+    meets = towards <= angle[-1] + 1e-9
+    piece = np.clip(np.searchsorted(angle, towards, side="right") - 1, 0, len(turned) - 1)
+    a, b = curve[piece], curve[piece + 1]
+    across1 = directions[:, 0] * a[:, 1] - directions[:, 1] * a[:, 0]
+    across2 = directions[:, 0] * b[:, 1] - directions[:, 1] * b[:, 0]
+    share = np.clip(
+        np.divide(across1, across1 - across2, out=np.zeros(len(piece)), where=across1 != across2),
+        0.0, 1.0,
+    )  # fmt: skip
+    speed = np.einsum("ij,ij->i", directions, a + share[:, np.newaxis] * (b - a))
+    return np.where(meets, speed, 0.0), piece, share
