@@ -173,3 +173,21 @@ def test_words_too_long_for_either_side_are_moved_into_the_frame():
     assert frame.x0 < box.x0 < box.x1 < frame.x1
     assert frame.y0 < box.y0 < box.y1 < frame.y1
     assert [left, bottom, right, top] == pytest.approx([box.x0, box.y0, box.x1, box.y1], abs=1.0)
+
+
+def test_no_word_over_the_ground_is_crossed_out_by_it():
+    """Hatched islands lie behind the words: each stands off from them by a stroke of the ground."""
+    plan = make(
+        read_marks(SAMPLES / "kattegat.gpx").marks,
+        read_boat(SAMPLES / "brisvik" / "boat.toml"),
+        SteadyWeather(315.0, 10.0),
+        DEPARTURE,
+    )
+    figure = Figure(figsize=(9.0, 8.0), layout="constrained")
+    FigureCanvasAgg(figure)
+    draw(figure, plan)
+    words = [each for each in figure.axes[0].texts if each.get_text()]
+    assert {"wind over", "nm"} <= {
+        part for each in words for part in ("wind over", "nm") if part in each.get_text()
+    }
+    assert [each.get_text() for each in words if not each.get_path_effects()] == []

@@ -120,7 +120,7 @@ def _write(
     figure = axes.figure
     text = axes.annotate(
         label.words, label.places[0], xytext=(0, 0), textcoords="offset points",
-        ha="left", va="bottom", zorder=7, parse_math=False, path_effects=_halo(axes), **label.style,
+        ha="left", va="bottom", zorder=7, parse_math=False, path_effects=halo(axes), **label.style,
     )  # fmt: skip
     text.set_in_layout(False)
     extent = text.get_window_extent(figure.canvas.get_renderer())
@@ -165,11 +165,11 @@ def _spot(box: Array, places: Array, own: Array) -> Array:
     return nearest
 
 
-def _halo(axes: Any) -> list[Any]:
-    """Edge letters with the ground's colour, so that a line behind them doesn't cross them out."""
+def halo(axes: Any) -> list[Any]:
+    """Edge letters with the ground's colour: lines and hatched islands don't cross them out."""
     from matplotlib.patheffects import withStroke
 
-    return [withStroke(linewidth=2.4, foreground=axes.get_facecolor())]
+    return [withStroke(linewidth=3.2, foreground=axes.get_facecolor())]
 
 
 def _lead(axes: Any, box: Array, place: Array, label: Label) -> None:

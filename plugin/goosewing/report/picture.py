@@ -183,7 +183,7 @@ def draw(
     lon, lat = _line_of(plan.marks, centre)
     axes.plot(lon, lat, color=QUIET, lw=0.9, ls=RHUMB, zorder=1)
     for mark in plan.marks:
-        axes.plot(_unwound([mark.lon], centre), [mark.lat], "D", ms=6, color=INK, zorder=5)
+        axes.plot(_unwound([mark.lon], centre), [mark.lat], "D", ms=6, color=INK, zorder=8)
     _dress(axes, plan)
     if framed:
         _frame(figure, axes, plan)
@@ -274,7 +274,7 @@ def _draw_leg(axes: Any, leg: Leg, centre: float) -> None:
         _draw_board(axes, board, centre)
         begins = [board.start] if number else []
         lon, lat = _line_of([*begins, *board.orders[1:]], centre)
-        axes.plot(lon, lat, "o", ms=5, mfc="white", mec=INK, ls="none", zorder=4)
+        axes.plot(lon, lat, "o", ms=5, mfc="white", mec=INK, ls="none", zorder=7.5)
 
 
 def _side(tack: str) -> str:
@@ -482,7 +482,10 @@ def _scale_bar(axes: Any, plan: Plan, lines: Array, taken: Sequence[Any]) -> lis
     ends = ([x, x, x + share, x + share], [y + 0.012, y, y, y + 0.012])
     axes.add_artist(Line2D(*ends, color=INK, lw=1.2, transform=axes.transAxes, zorder=6))
     words = f"{nm:g} nm"
-    axes.text(x + share + 0.01, y, words, transform=axes.transAxes, fontsize=8, color=INK)
+    axes.text(
+        x + share + 0.01, y, words, transform=axes.transAxes, fontsize=8, color=INK,
+        path_effects=labels.halo(axes),
+    )  # fmt: skip
     return [TransformedBbox(Bbox.from_extents(x, y, x + share + 0.09, y + 0.03), axes.transAxes)]
 
 
@@ -782,6 +785,7 @@ def _wind_arrow(axes: Any, plan: Plan, box: Array) -> list[Any]:
         va="top",
         fontsize=8,
         color=INK,
+        path_effects=labels.halo(axes),
     )
     arrow = Bbox.from_extents(x - across, y - up, x + across, y + up)
     renderer = axes.figure.canvas.get_renderer()
