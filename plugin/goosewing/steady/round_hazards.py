@@ -727,7 +727,8 @@ def _chain_laid(
     chained = [START, *(step.end // graph.modes for step in chain.steps)]
     corners = [place for place in chained if place < 2 or places.solid[place] >= 0]
     passed = _passed(room, places, corners)
-    return _without_scraps(room, _timed(room, np.array(modes), np.array(rows), lat, lon, passed))
+    whole = _timed(room, np.array(modes), np.array(rows), lat, lon, passed)
+    return _straightened(room, _without_scraps(room, whole))
 
 
 def _step_laid(
@@ -921,7 +922,8 @@ def _laid_out(
         path[-1] = end
     lat, lon = np.array(path).T
     passed = _passed(room, search.places, [each.place for each in chain])
-    return _without_scraps(room, _timed(room, np.array(modes), np.array(rows), lat, lon, passed))
+    whole = _timed(room, np.array(modes), np.array(rows), lat, lon, passed)
+    return _straightened(room, _without_scraps(room, whole))
 
 
 def _without_scraps(room: Room, laid: _Laid | None) -> _Laid | None:
@@ -952,6 +954,29 @@ def _without_scraps(room: Room, laid: _Laid | None) -> _Laid | None:
         longer_h = np.inf if shorter is None else shorter.elapsed_h.sum() - laid.elapsed_h.sum()
         if longer_h < SCRAP_H:
             return _without_scraps(room, shorter)
+    return laid
+
+
+def _straightened(room: Room, laid: _Laid | None) -> _Laid | None:
+    """Let two boards of one tack and sail set be one, where it is free and gives nothing away.
+
+    From corner to corner their angles may lie a tenth of a degree apart, which nobody steers.
+    """
+    if laid is None:
+        return None
+    for at in np.flatnonzero(laid.mode[:-1] == laid.mode[1:]):
+        lat, lon = np.delete(laid.lat, at + 1), np.delete(laid.lon, at + 1)
+        course = course_between(lat[at], lon[at], lat[at + 1], lon[at + 1])
+        straight = straight_velocities(room.held, course.bearing_deg)
+        found = np.flatnonzero(straight.mode == laid.mode[at])
+        if not found.size:
+            continue
+        row = np.delete(laid.row_deg, at)
+        row[at] = straight.row_deg[found[0]]
+        one = _timed(room, np.delete(laid.mode, at), row, lat, lon, laid.passed)
+        most_h = (1.0 + TWO_ANGLES_GAIN) * laid.elapsed_h[at : at + 2].sum()
+        if one is not None and one.elapsed_h[at] <= most_h:
+            return _straightened(room, one)
     return laid
 
 
