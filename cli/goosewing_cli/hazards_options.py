@@ -43,7 +43,7 @@ TideText = Annotated[
         "--tide",
         metavar="METRES|FILE",
         help="Height of tide over charted depths, or a table time,height_m: its lowest "
-        "over all hours planned counts.",
+        "over all hours planned counts; with depart, while each one is over a depth.",
     ),
 ]
 UseCoast = Annotated[
