@@ -15,7 +15,7 @@ from rich.text import Text
 
 from goosewing.words.alternatives import alternative_lines
 from goosewing.words.chances import chances_lines
-from goosewing.words.crew import beforehand, steps_words
+from goosewing.words.crew import begun_words
 from goosewing.words.ensembles import ensemble_lines
 from goosewing.words.figures import (
     clock,
@@ -370,7 +370,7 @@ def _add_order(table: Table, before: Order, order: Order, then: Steering, dates:
 
 def _add_begun(table: Table, board: Board, begun: PoleWork, until: str, dates: _Dates) -> None:
     """Tell when the pole is begun to be handled, so that it is done at the board's end."""
-    steps = steps_words(beforehand(board.crew, begun))
+    steps = begun_words(board.crew, begun)
     takes = held(seconds_words(begun.takes_s))
     said = Text(f"Before {until}: {steps} ({takes})", style="bold")
     said.append(f"\n{_at(begun)}", style="not bold")

@@ -139,7 +139,8 @@ def of_case(case: Case, progress: Progress | None = None, *, compare: bool = Tru
     if met is not None:
         _look_over(met, made)
         made = _with_laylines_cut(met, made)
-    return turns.numbered(with_sail_handling(made, case.boat))
+    sails_up = case.options.start_with is not None
+    return turns.numbered(with_sail_handling(made, case.boat, sails_up=sails_up))
 
 
 def with_band(made: Plan, case: Case, progress: Progress | None = None) -> Plan:

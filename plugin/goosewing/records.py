@@ -740,6 +740,8 @@ class Turn:
         The mark at which it is, also where she carries on.
     from_mark : FromMark or None
         Elsewhere, where it lies from the leg's mark.
+    point : str or None
+        What the plan calls the place, where it turns there itself, to a tenth of a mile.
     tack, sail_set, poled
         Of the board from there on; None where none begins.
     alters_to : "port", "starboard" or None
@@ -759,6 +761,7 @@ class Turn:
     heading_compass_deg: float | None = None
     mark: str | None = None
     from_mark: FromMark | None = None
+    point: str | None = None
     tack: Tack | None = None
     sail_set: str | None = None
     poled: bool = False
@@ -1024,6 +1027,9 @@ class Plan:
     legs: tuple[Leg, ...]
     notices: tuple[str, ...]
     cautions: tuple[str, ...] = CAUTIONS
+    before_leaving: tuple[CrewStep, ...] = ()
+    """What hands do before the departure, where she begins with the pole up: none of her times
+    count it."""
     engine_h: float | None = None
     """Hours under engine; None where it was not to be used."""
     engine_litres: float | None = None

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from goosewing.records import Board, BoardPoint, Manoeuvre, ManoeuvreKind, Plan, Side
 
 
-def with_sail_handling(plan: Plan, boat: Boat) -> Plan:
+def with_sail_handling(plan: Plan, boat: Boat, *, sails_up: bool = False) -> Plan:
     """Add to each board between which angles its sails are carried, and when its pole is handled.
 
     Parameters
@@ -35,6 +35,8 @@ def with_sail_handling(plan: Plan, boat: Boat) -> Plan:
     plan : Plan
     boat : Boat
         For which it was made.
+    sails_up : bool
+        Whether she comes to the first mark under the sails of her first board.
 
     Returns
     -------
@@ -53,7 +55,20 @@ def with_sail_handling(plan: Plan, boat: Boat) -> Plan:
         if board is not None
     )
     legs = (replace(leg, boards=tuple(next(told) for _ in leg.boards)) for leg in plan.legs)
-    return replace(plan, legs=tuple(legs))
+    before = () if sails_up or not plan.legs[0].boards else _before_leaving(plan, boat)
+    return replace(plan, legs=tuple(legs), before_leaving=before)
+
+
+def _before_leaving(plan: Plan, boat: Boat) -> tuple[CrewStep, ...]:
+    """List what hands do to begin with the pole up; nothing where it is set at the first mark."""
+    board = plan.legs[0].boards[0]
+    if not board.poled or any(each.kind == "set_pole" for each in board.manoeuvres):
+        return ()
+    begins = plan.departure - timedelta(seconds=step_cost_s(boat, "set_pole"))
+    return (
+        CrewStep(kind="rig_preventer", time=begins, side=OTHER[board.tack]),
+        CrewStep(kind="set_pole", time=begins, side=board.tack),
+    )
 
 
 def _handled(board: Board, after: Board | None, boat: Boat) -> Board:
@@ -131,10 +146,10 @@ def crew_steps(
 ) -> tuple[CrewStep, ...]:
     """List the hands' work about the place where a board ends, in order.
 
-    The preventer comes off last before the boom crosses or is sheeted in, as the pole's work ends
-    and still before the place; it is rigged before she bears away, on the new side after a gybe.
-    The pole is struck on the board that it was carried on; what follows has its times without
-    that. Common practice, no source.
+    The preventer comes off last before the boom crosses; where it doesn't, as the boom is sheeted
+    in and the wind no longer dead aft. It is rigged before she bears away, on the new side after
+    a gybe. The pole is struck on the board that it was carried on; what follows has its times
+    without that. Common practice, no source.
 
     Parameters
     ----------
@@ -160,19 +175,22 @@ def crew_steps(
         steps.append(CrewStep(kind="strike_pole", time=begins, side=board.tack))
         if not turned and not (after is not None and after.engine):
             steps.append(CrewStep(kind="headsail_over", time=begins, side=lee))
-    if held and (turned or not holds):
+    if held and turned:
         begins = there if down is None else down.time
         steps.append(CrewStep(kind="preventer_off", time=begins))
     if down is None and (struck := done.get("strike_pole")) is not None:
         there += timedelta(seconds=struck.cost_s)
-    return (*steps, *_at_the_turn(board, after, there, rigs=holds and turned))
+    frees = held and not (turned or holds)
+    return (*steps, *_at_the_turn(board, after, there, rigs=holds and turned, frees=frees))
 
 
 def _at_the_turn(
-    board: Board, after: Board | None, there: datetime, *, rigs: bool
+    board: Board, after: Board | None, there: datetime, *, rigs: bool, frees: bool
 ) -> Iterator[CrewStep]:
     """List what is done from a turn on: the turn itself, then preventer, pole or sails."""
     if after is None:
+        if frees:
+            yield CrewStep(kind="preventer_off", time=there)
         return
     done = _done(after)
     turn = next((done[kind] for kind in ("tack", "gybe") if kind in done), None)
@@ -183,6 +201,8 @@ def _at_the_turn(
         now += timedelta(seconds=turn.cost_s)
     elif abs(by := float(wrap_180(after.heading_deg - board.points[-1].heading_deg))) >= SAME_DEG:
         yield CrewStep(kind="turn", time=now, side="starboard" if by > 0.0 else "port")
+    if frees:
+        yield CrewStep(kind="preventer_off", time=now)
     if rigs:
         yield CrewStep(kind="rig_preventer", time=now, side=lee)
     if (set_pole := done.get("set_pole")) is not None:

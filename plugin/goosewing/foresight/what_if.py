@@ -202,14 +202,15 @@ def _planned(asked: Case, answer: WhatIf, made: Plan, before: Board | None = Non
     first, *further = every = [*stops(plan)]
     if before is not None and first.board is not None:
         first = replace(first, crew=crew_steps(before, first.board))
+    own = _turns(made, [*stops(made)])
     return replace(
         answer,
         elapsed_h=plan.elapsed_h,
         arrival=plan.arrival,
         same_boards=same,
-        same_tracks=same and _same_places(_turns(plan, every), _turns(made, [*stops(made)])),
+        same_tracks=same and _same_places(_turns(plan, every), own),
         sequence=() if same else tuple(sequence_words(leg, names) for leg, names in sequence(plan)),
-        turns=_turns(plan, [first, *further]),
+        turns=tuple(_called(each, own) for each in _turns(plan, [first, *further])),
         arriving=plan.legs[-1].boards[-1].crew if plan.legs[-1].boards else (),
         first=_turn(plan, first, plan.departure),
         near=near(made.dangers, [*_points(plan)]),
@@ -254,6 +255,22 @@ def _turns(plan: Plan, every: Sequence[Stop]) -> tuple[Turn, ...]:
     )
 
 
+SAME_POINT_NM = 0.1
+"""Nearer than this a place is the plan's own: no eye tells them apart. [nm]"""
+
+
+def _called(turn: Turn, own: Sequence[Turn]) -> Turn:
+    """Call a turn as the plan does, where it does the same there."""
+    if turn.mark is not None:
+        return turn
+    for each in own:
+        if each.point is not None and each.kinds == turn.kinds and each.tack == turn.tack:
+            off = geodesic_inverse(turn.lat, turn.lon, each.lat, each.lon)
+            if float(off.distance_nm) <= SAME_POINT_NM:
+                return replace(turn, point=each.point)
+    return replace(turn, point=None)
+
+
 def _same_places(turns: Sequence[Turn], others: Sequence[Turn]) -> bool:
     """Whether two plans turn at the same places, as near as the crew calls one turn."""
     return len(turns) == len(others) and all(
@@ -274,6 +291,7 @@ def _turn(plan: Plan, stop: Stop, time: datetime) -> Turn:
         from_mark=(
             seen_from_mark(plan.legs[stop.leg], stop.lat, stop.lon) if stop.mark is None else None
         ),
+        point=None if stop.mark is not None else stop.name,
         tack=None if board is None or board.engine else board.tack,
         sail_set=None if board is None else board.sail_set,
         poled=board is not None and board.poled,

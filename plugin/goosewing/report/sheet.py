@@ -15,7 +15,7 @@ from goosewing import records
 from goosewing.errors import InputError
 from goosewing.foresight.on_the_way import REEFS
 from goosewing.foresight.stretches import held_points
-from goosewing.records import DEAD_DOWNWIND_DEG, DOWNWIND_CAUTION
+from goosewing.records import DEAD_DOWNWIND_DEG, DOWNWIND_CAUTION, PoleDown
 from goosewing.report import graphs
 from goosewing.report.picture import INK, PORT, STARBOARD, any_script, draw
 from goosewing.turns import stops
@@ -67,6 +67,7 @@ from goosewing.words.points import (
     altered_words,
     begins_poled,
     done_words,
+    err_up_words,
     err_words,
     goes_downwind,
     handling_words,
@@ -77,13 +78,13 @@ from goosewing.words.points import (
     steering,
     stop_sentence,
     turned_words,
-    uncounted_words,
     without_strike,
 )
 from goosewing.words.what_if import (
     added_minutes,
     advice_words,
     arriving_words,
+    as_planned_words,
     behind_line,
     change_name,
     first_words,
@@ -170,6 +171,9 @@ class Order(NamedTuple):
     sails: str = ""
     tack: str = ""
     spars: str = ""
+    """With a pole set."""
+    stands: str = ""
+    """On which side all is where one came down."""
     keep: str = ""
     """The angle that is kept, where it makes the heading swing: then this is the order."""
     err: str = ""
@@ -190,7 +194,7 @@ class Order(NamedTuple):
     @property
     def beside(self) -> tuple[str, ...]:
         """What else is to be minded from here on, a line each."""
-        return tuple(filter(None, (self.work, self.err, *self.passes)))
+        return tuple(filter(None, (self.work, _joined(self.spars, self.err), *self.passes)))
 
 
 def check_ending(path: Path) -> str:
@@ -420,17 +424,20 @@ def orders(plan: Plan, zone: tzinfo | None = None) -> list[Order]:
     rows: list[tuple[datetime, Order]] = []
     near = _near(plan)
     number = 0
-    for stop in stops(plan):
+    for before, stop in pairwise((None, *stops(plan))):
+        assert stop is not None
         time = stop.time or plan.departure
         number += stop.board is not None and stop.order is None
         row = _order(stop, time, zone, number)
         row = row._replace(passes=tuple(_passes(each, zone) for each in near[time]))
         rows += [
-            (begun.time, _beforehand(stop, begun, zone))
+            (begun.time, _beforehand(stop, begun, before, zone))
             for begun in (stop.pole_down, stop.pole_ready)
             if begun is not None
         ]
         rows.append((time, row))
+    if plan.before_leaving:
+        rows.append((plan.before_leaving[0].time, _before_leaving(plan, zone)))
     # An order along the board may come while the pole is struck.
     return _dated(sorted(rows, key=lambda each: each[0]), plan.departure)
 
@@ -444,12 +451,39 @@ def _dated(rows: Sequence[tuple[datetime, Order]], departure: datetime) -> list[
     ]
 
 
-def _beforehand(stop: Stop, begun: PoleWork, zone: tzinfo | None) -> Order:
+def _before_leaving(plan: Plan, zone: tzinfo | None) -> Order:
+    """Say what is begun before the departure: where she then is the plan doesn't know."""
+    steps, board = plan.before_leaving, plan.legs[0].boards[0]
+    begins, there = steps[0].time, plan.marks[0].name
+    held = heading_words(board.heading_deg, board.heading_magnetic_deg, board.heading_compass_deg)
+    takes = seconds_words((plan.departure - begins).total_seconds())
+    by = f"done by {there} ({_times(plan.departure, zone)}): in no time here, nor is the way there"
+    return Order(
+        number=None,
+        point=f"Before {there}",
+        utc=clock(begins),
+        local=_local(begins, zone),
+        day="",
+        todo=f"bear away to {held}, {steps_words(steps)} ({takes})",
+        place="",
+        hand="",
+        from_mark="",
+        log_at="",
+        work=_joined(by, err_up_words(board, board.twa_deg)),
+    )
+
+
+def _beforehand(stop: Stop, begun: PoleWork, before: Stop | None, zone: tzinfo | None) -> Order:
     """Say what is begun before a stop, on the board that ends there."""
     held = heading_words(begun.heading_deg, begun.heading_magnetic_deg, begun.heading_compass_deg)
     at, there = stop.name or THE_TURN, stop.time or begun.time
     steps = steps_words(beforehand(stop.crew, begun))
-    times = uncounted_words(begun) or "miles run meanwhile are in the log"
+    on = None if before is None else before.board
+    err = None if on is None else err_up_words(on, on.points[-1].twa_deg)
+    seen = begun.from_mark
+    # Straight for a mark its bearing never changes.
+    ahead = seen is not None and seen.run_per_degree_nm is None
+    place = "" if seen is None else place_words(seen)
     return Order(
         number=None,
         point=f"Before {at}",
@@ -459,11 +493,20 @@ def _beforehand(stop: Stop, begun: PoleWork, zone: tzinfo | None) -> Order:
         todo=f"{steps} ({seconds_words(begun.takes_s)})",
         place=position_words(begun.lat, begun.lon),
         hand="",
-        from_mark="" if begun.from_mark is None else place_words(begun.from_mark),
+        from_mark=f"{place} (ahead: go by position, else log)" if ahead else place,
         log_at="" if begun.log_at_nm is None else f"{begun.log_at_nm:.1f}",
-        by_log=draws_slowly(begun.from_mark),
-        work=f"hold {held} meanwhile; done by {_times(there, zone)}, at {at}; {times}",
+        by_log=ahead or draws_slowly(seen),
+        work=_joined(
+            f"hold {held} meanwhile", err, f"done by {at} ({_times(there, zone)}{_late(begun)})"
+        ),
     )
+
+
+def _late(begun: PoleWork) -> str:
+    """Say by how much later it may be there, as no time of the plan has that work."""
+    if isinstance(begun, PoleDown) and not begun.counted:
+        return f", or up to {seconds_words(begun.takes_s)} later: none of the times has the work"
+    return ""
 
 
 def _local(time: datetime, zone: tzinfo | None) -> str:
@@ -599,7 +642,10 @@ def _sailed(
     stretch = held.stretch
     cells: dict[str, Any] = {
         "sails": UNDER_ENGINE if board.engine else f"{board.tack} tack, {board.sail_set}",
-        "spars": _joined(sides_words(stop, board), BEYOND if board.beyond_forecast else None),
+        "spars": _joined(
+            _sides(stop, board) if board.poled else None, BEYOND if board.beyond_forecast else None
+        ),
+        "stands": "" if board.poled else _sides(stop, board) or "",
         "err": _joined(_preventer(stop, board, held), err_words(steering(board, stop.nth))),
         "work": _work(stop, zone) if stop.order is None else "",
         "met": _met(held),
@@ -620,6 +666,11 @@ def _sailed(
             *(f"from {begins}".rsplit(" ", 1) if (begins := _begins(stop, board, zone)) else ()),
         ),
     }
+
+
+def _sides(stop: Stop, board: Board) -> str | None:
+    """Say where boom, pole and headsail are, once a board."""
+    return sides_words(stop, board) if stop.order is None else None
 
 
 def _preventer(stop: Stop, board: Board, held: Board | records.Order) -> str | None:
@@ -749,13 +800,16 @@ def _what_if(plan: Plan, zone: tzinfo | None) -> list[IfRow]:
 
 
 def _planned_then(each: WhatIf, plan: Plan, zone: tzinfo | None) -> tuple[str, ...]:
-    """Say in figures what is other than planned, and what to make ready before leaving."""
-    first = plan.legs[0].boards[0] if plan.legs[0].boards else None
+    """Say in figures what is other than planned, how she begins, and whether that is other."""
+    board = plan.legs[0].boards[0] if plan.legs[0].boards else None
     leaves = each.first is not None and each.delay_h
+    other = otherwise_words(each.first, board)
     return (
         f"leaving {_times(each.first.time, zone)}" if each.first is not None and leaves else "",
         wind_there_words(each),
-        otherwise_words(each.first, first),
+        other,
+        advice_words(each),
+        (first_words(each.first) if other or board is None else as_planned_words(each.first)) or "",
     )
 
 
@@ -764,9 +818,7 @@ def _what_turns(each: WhatIf, plan: Plan, zone: tzinfo | None, *, begins: bool) 
     if each.elapsed_h is None:
         return f"can't be planned: {each.reason}"
     said = (
-        *(() if begins else _planned_then(each, plan, zone)),
-        advice_words(each),
-        _first(each, zone, begins=begins),
+        *(_begun_anew(each, zone) if begins else _planned_then(each, plan, zone)),
         turns_words(each.turns, zone) if each.turns else "no turns",
         arriving_words(each.arriving, plan.marks[-1].name, zone),
         near_words(each.near),
@@ -774,9 +826,12 @@ def _what_turns(each: WhatIf, plan: Plan, zone: tzinfo | None, *, begins: bool) 
     return "; ".join(filter(None, said))
 
 
-def _first(each: WhatIf, zone: tzinfo | None, *, begins: bool) -> str:
-    words = first_words(each.first) or ""
-    return words if not begins or each.first is None else f"{_times(each.first.time, zone)} {words}"
+def _begun_anew(each: WhatIf, zone: tzinfo | None) -> tuple[str, ...]:
+    """Say how she goes on under way, unless that is her first turn, told as one."""
+    first = each.first
+    if first is None or (each.turns and each.turns[0].time == first.time):
+        return (advice_words(each),)
+    return advice_words(each), f"{_times(first.time, zone)} {first_words(first) or ''}"
 
 
 def _times(time: datetime, zone: tzinfo | None) -> str:
@@ -934,7 +989,14 @@ def _alternatives(plan: Plan) -> list[tuple[str, list[AlternativeLine]]]:
 
 def spoken(plan: Plan) -> list[str]:
     """Tell the passage in sentences, one a stop, for whoever hears it read."""
-    return [_said(stop, plan) for stop in stops(plan)]
+    said = [_said(stop, plan) for stop in stops(plan)]
+    if not plan.before_leaving:
+        return said
+    steps = plan.before_leaving
+    return [
+        f"Before {plan.marks[0].name}, from {clock(steps[0].time)}: {steps_words(steps)}.",
+        *said,
+    ]
 
 
 def _begun(stop: Stop) -> list[str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
-from goosewing.words.figures import by_ship, clock, heading_words
+from goosewing.words.figures import by_ship, clock, heading_words, seconds_words
 from goosewing.words.points import turned_words
 
 if TYPE_CHECKING:
@@ -62,6 +62,18 @@ def at_the_stop(stop: Stop) -> list[CrewStep]:
     return [each for each in stop.crew if each not in told]
 
 
+def begun_words(crew: Sequence[CrewStep], begun: PoleWork) -> str:
+    """Say what is done from there on, and where the preventer stays until the place itself."""
+    steps = beforehand(crew, begun)
+    words = steps_words(steps)
+    freed = any(step.kind == "preventer_off" and step not in steps for step in crew)
+    return f"{words}, {PREVENTER_LAST}" if freed else words
+
+
+PREVENTER_LAST = "preventer off only at the place"
+"""Dead downwind it holds the boom until the bow turns up. Common practice, no source."""
+
+
 def _there(stop: Stop) -> datetime:
     assert stop.time is not None
     return stop.time
@@ -93,15 +105,21 @@ def in_turn_words(stop: Stop, zone: tzinfo | None = None) -> str:
 def work_words(stop: Stop, zone: tzinfo | None = None) -> str:
     """Say when work for a turn begins, and by when she is on the new heading with all done.
 
-    The same words at every turn that takes time; nothing elsewhere.
+    The same words at every turn that takes time; nothing elsewhere. The plan's times let her lie
+    still at the place while a pole is struck that came down before it.
     """
-    board = stop.board
+    board, struck = stop.board, stop.pole_down
     if board is None or not stop.manoeuvres or board.start.time is None:
         return ""
     begins = stop.crew[0].time if stop.crew else _there(stop)
     new = heading_words(board.heading_deg, board.heading_magnetic_deg, board.heading_compass_deg)
-    by = board.start.time
-    return (
-        f"work begins {clock(begins)}{by_ship(begins, zone)}; "
-        f"on {new}, all done, by {clock(by)}{by_ship(by, zone)}"
-    )
+    by = board.start.time - timedelta(seconds=0.0 if struck is None else struck.takes_s)
+    said = f"work begins {_at(begins, zone)}; on {new}, all done, by {_at(by, zone)}"
+    if struck is None:
+        return said
+    lost, counts = seconds_words(struck.takes_s), _at(board.start.time, zone)
+    return f"{said} (told from {counts} on, the pole's {lost} as lost: she may be early)"
+
+
+def _at(time: datetime, zone: tzinfo | None) -> str:
+    return f"{clock(time)}{by_ship(time, zone)}"

@@ -520,6 +520,19 @@ def err_words(held: Steering) -> str | None:
     return f"wind {wind}, never by the lee; err {up}: room {', '.join(room)}"
 
 
+def err_up_words(board: Board, twa_deg: float) -> str | None:
+    """Say to which side the helm may err while hands work with the wind near dead aft.
+
+    Returns
+    -------
+    str or None
+        As in "never by the lee: err up, to starboard"; None elsewhere.
+    """
+    if board.engine or twa_deg < DEAD_DOWNWIND_DEG:
+        return None
+    return f"never by the lee: err up, to {board.tack}"
+
+
 def _errs_up(lower_deg: float, higher_deg: float | None) -> bool:
     """Whether the helm rather errs upwards: near the lee, and where there is as much room."""
     return lower_deg < NEAR_THE_LEE_DEG or higher_deg is None or higher_deg >= lower_deg

@@ -129,7 +129,7 @@ def advice_words(each: WhatIf) -> str:
     >>> advice_words(WhatIf(same_boards=True, behind_nm=2.0))
     'same boards'
     >>> advice_words(WhatIf(same_boards=True, off_track="by the lee"))
-    'same boards on other tracks (on those planned by the lee)'
+    "same boards on other tracks (the plan's own can't be kept: by the lee)"
     >>> advice_words(WhatIf(same_boards=True, same_tracks=False))
     'same boards on other tracks'
     """
@@ -139,7 +139,7 @@ def advice_words(each: WhatIf) -> str:
         return "other boards"
     if each.off_track is None:
         return f"same boards{' on other tracks' if each.same_tracks is False else ''}"
-    return f"same boards on other tracks (on those planned {each.off_track})"
+    return f"same boards on other tracks (the plan's own can't be kept: {each.off_track})"
 
 
 def time_words(each: WhatIf, plan: Plan) -> str:
@@ -253,12 +253,14 @@ def turn_words(each: Turn, zone: tzinfo | None = None) -> str:
     >>> noon = datetime(2027, 6, 1, 12, tzinfo=UTC)
     >>> turn_words(Turn(kinds=("gybe",), mark="B", lat=57.1, lon=11.2, time=noon, tack="port"))
     '1200Z B: gybe onto port tack'
+    >>> turn_words(Turn(kinds=("tack",), point="T1", lat=57.1, lon=11.2, time=noon, tack="port"))
+    '1200Z T1: onto port tack'
     >>> seen = FromMark(mark="C", bearing_deg=184.0, distance_nm=2.0)
     >>> turn_words(Turn(kinds=(), from_mark=seen, lat=57.1, lon=11.2, time=noon, heading_deg=9.0))
     "1200Z 57°06.00'N 011°12.00'E, C 004° 2.0 nm: alter course, 009°"
     """
-    place = each.mark or position_words(each.lat, each.lon)
-    if (seen := each.from_mark) is not None:
+    place = each.mark or each.point or position_words(each.lat, each.lon)
+    if (seen := each.from_mark) is not None and each.point is None:
         magnetic = seen.bearing_magnetic_deg
         back = None if magnetic is None else magnetic + 180.0
         bears = helm_words(seen.bearing_deg + 180.0, back, None)
@@ -311,6 +313,23 @@ def first_words(each: Turn | None) -> str | None:
         *([steps_words(work)] if work else []),
         f"first {on}", *([] if sides is None else [sides]), *_then(each),
     ])  # fmt: skip
+
+
+def as_planned_words(each: Turn | None) -> str | None:
+    """Say how she begins where tack and sails are the plan's own; None where that isn't known.
+
+    Examples
+    --------
+    >>> from datetime import datetime, UTC
+    >>> from goosewing.records import Turn
+    >>> noon = datetime(2027, 6, 1, 12, tzinfo=UTC)
+    >>> as_planned_words(Turn(kinds=(), lat=57.1, lon=11.2, time=noon, heading_deg=95.0,
+    ...                  tack="port", sail_set="wing-and-wing", keep_twa_deg=171.0))
+    'leave as on page 1, 095°, keep 171°'
+    """
+    if each is None or each.sail_set is None:
+        return None
+    return ", ".join(["leave as on page 1", *_then(each)])
 
 
 def _then(each: Turn) -> list[str]:

@@ -25,7 +25,7 @@ from goosewing.live.core.standing import (
 )
 from goosewing.live.core.state import Countdown, Done, Event, Pending
 from goosewing.totals import time_of
-from goosewing.words.crew import beforehand, steps_words
+from goosewing.words.crew import begun_words
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -248,7 +248,7 @@ def _pole(state: State) -> tuple[State, list[Event]]:
     told = state.route.next, point
     if state.pending is not None or state.told.pole == told:
         return state, []
-    words = f"{steps_words(beforehand(board.crew, begun))}: {point} in {_minutes(left_s)}."
+    words = f"{begun_words(board.crew, begun)}: {point} in {_minutes(left_s)}."
     event = Event(
         time_s=state.now_s, kind="handle_pole", severity="alert",
         message=f"{words[0].upper()}{words[1:]}", values={"point": point, "time_s": left_s},

@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from goosewing.turns import stops
-from goosewing.words.crew import beforehand, steps_words
+from goosewing.words.crew import begun_words
 from goosewing.words.figures import (
     clock,
     heading_words,
@@ -146,7 +146,7 @@ def _turn(stop: Stop, board: Board) -> Document:
 def _begun(stop: Stop, begun: PoleWork) -> Document:
     """Tell when the pole is begun to be handled, so that it is done at a stop."""
     headings = begun.heading_deg, begun.heading_magnetic_deg, begun.heading_compass_deg
-    steps = steps_words(beforehand(stop.crew, begun))
+    steps = begun_words(stop.crew, begun)
     told = uncounted_words(begun)
     return {
         "kind": "turn",
