@@ -242,6 +242,7 @@ class Stretch:
     leeway_deg: float | None = None
     water_track_deg: float | None = None
     """Heading turned to leeward by the leeway."""
+    last_water_track_deg: float | None = None
     awa_deg: float | None = None
     aws_kn: float | None = None
     last_awa_deg: float | None = None
@@ -309,7 +310,8 @@ class PoleWork:
 class PoleDown(PoleWork):
     """Where the crew begins to strike the pole, so that it is down when its board ends.
 
-    What she runs meanwhile is of the board's own miles.
+    What she runs meanwhile is of the board's own miles. She is steered no nearer to dead aft than
+    `DEAD_DOWNWIND_DEG`: a yaw then brings no boom over on those who work.
 
     Attributes
     ----------
@@ -337,19 +339,37 @@ class PoleReady(PoleWork):
     preventer: bool
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PoleUp(PoleWork):
+    """Where the crew begins to set the pole on the way to the first mark, so that it is up there.
+
+    On the course and at the speed with which the first board begins. None of a plan's times
+    count it, nor the way there.
+
+    Attributes
+    ----------
+    crew : tuple of CrewStep
+        What hands do, in order: it is begun before she bears away for it.
+    """
+
+    crew: tuple[CrewStep, ...] = ()
+
+
 CrewStepKind = Literal[
     "rig_preventer",
     "ready_pole",
     "strike_pole",
     "headsail_over",
     "preventer_off",
+    "ease_preventer",
     "tack",
     "gybe",
     "turn",
     "set_pole",
     "change_sails",
 ]
-"""What hands do about a turn; "turn" is the bow's alone, boom and headsail on their side."""
+"""What hands do about a turn; "turn" is the bow's alone, boom and headsail on their side. The
+preventer is off before the boom crosses, and eased off where it only comes in."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -746,6 +766,8 @@ class Turn:
         Of the board from there on; None where none begins.
     alters_to : "port", "starboard" or None
         To which hand her heading changes; None where it doesn't.
+    comes_deg : float or None
+        What is steered last before it, where that is known. [°]
     keep_twa_deg : float or None
         The true wind angle that is kept, where that makes the heading swing. [°]
     crew : tuple of CrewStep
@@ -766,6 +788,9 @@ class Turn:
     sail_set: str | None = None
     poled: bool = False
     alters_to: Side | None = None
+    comes_deg: float | None = None
+    comes_magnetic_deg: float | None = None
+    comes_compass_deg: float | None = None
     keep_twa_deg: float | None = None
     crew: tuple[CrewStep, ...] = ()
 
@@ -1027,9 +1052,8 @@ class Plan:
     legs: tuple[Leg, ...]
     notices: tuple[str, ...]
     cautions: tuple[str, ...] = CAUTIONS
-    before_leaving: tuple[CrewStep, ...] = ()
-    """What hands do before the departure, where she begins with the pole up: none of her times
-    count it."""
+    pole_up: PoleUp | None = None
+    """How the pole is set before the departure, where she begins with it up."""
     engine_h: float | None = None
     """Hours under engine; None where it was not to be used."""
     engine_litres: float | None = None

@@ -1,7 +1,8 @@
 """What of a plan's sails only the boat knows: how far they are carried, when a pole is struck.
 
-A pole is struck with the wind well aft, on the board that it was carried on: its crew begins so
-long before that board ends as it takes, and the miles run meanwhile are that board's own. It is
+A pole is struck with the wind well aft, but not dead aft where hands are forward, on the board
+that it was carried on: its crew begins so long before that board ends as it takes, and the miles
+run meanwhile are that board's own. It is
 made ready, and where the boom stays on its side the preventer rigged, before she bears away: so
 long before as setting it takes. Common practice, no source.
 """
@@ -16,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 from goosewing.boat.manoeuvres import step_cost_s
 from goosewing.earth import geodesy
 from goosewing.earth.angles import wrap_180
-from goosewing.records import DEAD_DOWNWIND_DEG, CrewStep, PoleDown, PoleReady
+from goosewing.records import DEAD_DOWNWIND_DEG, CrewStep, FromMark, PoleDown, PoleReady, PoleUp
 from goosewing.totals import time_of
 
 if TYPE_CHECKING:
@@ -55,19 +56,41 @@ def with_sail_handling(plan: Plan, boat: Boat, *, sails_up: bool = False) -> Pla
         if board is not None
     )
     legs = (replace(leg, boards=tuple(next(told) for _ in leg.boards)) for leg in plan.legs)
-    before = () if sails_up or not plan.legs[0].boards else _before_leaving(plan, boat)
-    return replace(plan, legs=tuple(legs), before_leaving=before)
+    up = None if sails_up or not plan.legs[0].boards else _pole_up(plan, boat)
+    return replace(plan, legs=tuple(legs), pole_up=up)
 
 
-def _before_leaving(plan: Plan, boat: Boat) -> tuple[CrewStep, ...]:
-    """List what hands do to begin with the pole up; nothing where it is set at the first mark."""
+def _pole_up(plan: Plan, boat: Boat) -> PoleUp | None:
+    """Tell how she comes to begin with the pole up; None where it is set at the first mark.
+
+    Preventer and pole are made ready on any course, as before a turn; then she bears away.
+    """
     board = plan.legs[0].boards[0]
     if not board.poled or any(each.kind == "set_pole" for each in board.manoeuvres):
-        return ()
-    begins = plan.departure - timedelta(seconds=step_cost_s(boat, "set_pole"))
-    return (
-        CrewStep(kind="rig_preventer", time=begins, side=OTHER[board.tack]),
-        CrewStep(kind="set_pole", time=begins, side=board.tack),
+        return None
+    takes_s = step_cost_s(boat, "set_pole")
+    begins = plan.departure - timedelta(seconds=takes_s)
+    first, start = begins - timedelta(seconds=takes_s), board.points[0]
+    back_nm = board.speed_over_ground_kn * takes_s / 3600.0
+    there = geodesy.loxodrome_direct(
+        start.lat, start.lon, start.course_over_ground_deg + 180.0, back_nm
+    )
+    return PoleUp(
+        time=begins,
+        lat=float(there.lat),
+        lon=float(geodesy.wrap_longitude(there.lon)),
+        takes_s=takes_s,
+        heading_deg=board.heading_deg,
+        from_mark=FromMark(
+            mark=plan.marks[0].name,
+            bearing_deg=(start.course_over_ground_deg + 180.0) % 360.0,
+            distance_nm=back_nm,
+        ),
+        crew=(
+            CrewStep(kind="rig_preventer", time=first, side=OTHER[board.tack]),
+            CrewStep(kind="ready_pole", time=first, side=board.tack),
+            CrewStep(kind="set_pole", time=begins, side=board.tack),
+        ),
     )
 
 
@@ -95,7 +118,11 @@ def _pole_down(board: Board, after: Board | None, boat: Boat) -> PoleDown | None
     if after is not None and struck is None:
         return None
     takes_s = step_cost_s(boat, "strike_pole") if struck is None else struck.cost_s
-    return PoleDown(counted=struck is not None, **_before_the_end(board, takes_s))
+    begun = _before_the_end(board, takes_s)
+    up_deg = max(board.points[-1].twa_deg - DEAD_DOWNWIND_DEG, 0.0)
+    turned = up_deg if board.tack == "starboard" else -up_deg
+    begun["heading_deg"] = (begun["heading_deg"] + turned) % 360.0
+    return PoleDown(counted=struck is not None, **begun)
 
 
 def _pole_ready(board: Board, after: Board | None) -> PoleReady | None:
@@ -190,7 +217,7 @@ def _at_the_turn(
     """List what is done from a turn on: the turn itself, then preventer, pole or sails."""
     if after is None:
         if frees:
-            yield CrewStep(kind="preventer_off", time=there)
+            yield CrewStep(kind="ease_preventer", time=there)
         return
     done = _done(after)
     turn = next((done[kind] for kind in ("tack", "gybe") if kind in done), None)
@@ -202,7 +229,7 @@ def _at_the_turn(
     elif abs(by := float(wrap_180(after.heading_deg - board.points[-1].heading_deg))) >= SAME_DEG:
         yield CrewStep(kind="turn", time=now, side="starboard" if by > 0.0 else "port")
     if frees:
-        yield CrewStep(kind="preventer_off", time=now)
+        yield CrewStep(kind="ease_preventer", time=now)
     if rigs:
         yield CrewStep(kind="rig_preventer", time=now, side=lee)
     if (set_pole := done.get("set_pole")) is not None:

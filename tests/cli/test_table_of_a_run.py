@@ -33,12 +33,15 @@ def test_the_table_and_the_panel_tell_the_strike_and_the_wind_s_side(run, capsys
     strike = next(row for row in shown if row.get("name") == "Before End")
     assert strike["time"] == begins
     lee = {"port": "starboard", "starboard": "port"}[last.tack]
-    assert strike["words"] == f"strike the pole, headsail to {lee}, preventer off (3 min)"
+    assert (
+        strike["words"]
+        == f"strike the pole, headsail to {lee}, preventer on till the main comes in (3 min)"
+    )
     assert strike["more"] == ["in none of the times: arrival up to 3 min later"]
     assert shown.index(strike) == len(shown) - 2
     assert f"{begins} Before End: strike the" in table
     wind = "dead aft" if last.twa_deg > 176.0 else f"on the {last.tack} quarter"
-    side = f"wind {wind}, never by the lee; "
+    side = f"wind {wind}: TWA "
     assert "in none of the times: arrival up to" in table
     (board,) = [row for row in shown if row["kind"] == "board" and row["poled"]][-1:]
     assert board["more"][-1].startswith(side)

@@ -30,6 +30,7 @@ from goosewing.records import (
     Plan,
     PoleDown,
     PoleReady,
+    PoleUp,
     Stretch,
 )
 from goosewing.turns import stops
@@ -269,6 +270,7 @@ def with_variation(
     """
     find = _constant(variation) if isinstance(variation, float | int) else variation
     legs = tuple(_leg_with(leg, find, card) for leg in plan.legs)
+    pole_up = _pole_with(plan.pole_up, find, card)
     hours = tuple(
         _hour_with(each, find(each.lat, each.lon, each.time), card) for each in plan.hours
     )
@@ -286,8 +288,9 @@ def with_variation(
     late = tuple(_late_with(each, places.get(each.mark), find, card) for each in plan.late)
     notices = (*plan.notices, *_notices(plan, variation, find, card))
     return replace(
-        plan, legs=legs, hours=hours, passed=passed, what_if=ifs, late=late, notices=notices
-    )
+        plan, legs=legs, pole_up=pole_up, hours=hours, passed=passed, what_if=ifs, late=late,
+        notices=notices,
+    )  # fmt: skip
 
 
 def laylines_with_variation(
@@ -356,8 +359,8 @@ def _other_with(
     return replace(other, boards=tuple(board(each) for each in other.boards))
 
 
-_Steered = TypeVar("_Steered", Board, Order, Hour, PoleDown, PoleReady)
-_Handled = TypeVar("_Handled", PoleDown, PoleReady)
+_Steered = TypeVar("_Steered", Board, Order, Hour, PoleDown, PoleReady, PoleUp)
+_Handled = TypeVar("_Handled", PoleDown, PoleReady, PoleUp)
 
 
 def _board_with(board: Board, find: VariationAt, card: DeviationCard | None) -> Board:
@@ -404,9 +407,13 @@ def _if_with(found: WhatIf, find: VariationAt, card: DeviationCard | None) -> Wh
             return each
         variation = find(each.lat, each.lon, each.time)
         magnetic = float(magnetic_from_true(each.heading_deg, variation))
+        comes = each.comes_deg
+        comes = None if comes is None else float(magnetic_from_true(comes, variation))
         return replace(
             each,
             from_mark=_by_compass(each.from_mark, variation),
+            comes_magnetic_deg=comes,
+            comes_compass_deg=None if comes is None else _by_card(comes, card),
             heading_magnetic_deg=magnetic,
             heading_compass_deg=_by_card(magnetic, card),
         )

@@ -138,6 +138,7 @@ def _stretch(tack: Tack, points: Sequence[BoardPoint], log_at_nm: float, log_nm:
         last_heading_deg=last.heading_deg,
         leeway_deg=first.leeway_deg,
         water_track_deg=water_track_deg(first, tack),
+        last_water_track_deg=water_track_deg(last, tack),
         awa_deg=first.awa_deg,
         aws_kn=first.aws_kn,
         last_awa_deg=last.awa_deg,

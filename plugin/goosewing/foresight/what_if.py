@@ -281,6 +281,7 @@ def _same_places(turns: Sequence[Turn], others: Sequence[Turn]) -> bool:
 
 def _turn(plan: Plan, stop: Stop, time: datetime) -> Turn:
     held, board = stop.order or stop.board, stop.board
+    run = None if stop.before is None else stop.before.stretch
     return Turn(
         kinds=tuple(each.kind for each in stop.manoeuvres),
         lat=stop.lat,
@@ -296,6 +297,7 @@ def _turn(plan: Plan, stop: Stop, time: datetime) -> Turn:
         sail_set=None if board is None else board.sail_set,
         poled=board is not None and board.poled,
         alters_to=None if held is None else alters_to(stop.before, held),
+        comes_deg=None if run is None else run.last_heading_deg,
         keep_twa_deg=None if board is None else steering(board, stop.nth).keep_twa_deg,
         crew=stop.crew,
     )

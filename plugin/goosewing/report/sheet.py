@@ -21,8 +21,8 @@ from goosewing.report.picture import INK, PORT, STARBOARD, any_script, draw
 from goosewing.turns import stops
 from goosewing.words.alternatives import (
     AlternativeLine,
-    added_words,
     alternative_lines,
+    longer_words,
     near_words,
 )
 from goosewing.words.chances import chances_lines
@@ -64,17 +64,21 @@ from goosewing.words.points import (
     BEYOND,
     POLE_UP,
     UNDER_ENGINE,
+    YAW_DEG,
+    Steering,
+    abeam_words,
     altered_words,
     begins_poled,
+    bow_words,
     done_words,
-    err_up_words,
     err_words,
+    first_up_words,
     goes_downwind,
     handling_words,
-    keep_words,
+    hold_words,
     leaving_words,
     runs_dead,
-    sides_words,
+    spars_words,
     steering,
     stop_sentence,
     turned_words,
@@ -105,6 +109,7 @@ if TYPE_CHECKING:
         Hour,
         Passed,
         Plan,
+        PoleUp,
         PoleWork,
         Stretch,
         WhatIf,
@@ -172,8 +177,6 @@ class Order(NamedTuple):
     tack: str = ""
     spars: str = ""
     """With a pole set."""
-    stands: str = ""
-    """On which side all is where one came down."""
     keep: str = ""
     """The angle that is kept, where it makes the heading swing: then this is the order."""
     err: str = ""
@@ -184,7 +187,7 @@ class Order(NamedTuple):
     steer: tuple[str, ...] = ()
     """On each dial what is steered first; the last is the helm's own."""
     swings: tuple[str, ...] = ()
-    """And to where it swings until the next stop, such as " to 110°T"."""
+    """And to where it swings until the next stop, such as ", later 110°T"."""
     angles: tuple[str, ...] = ()
     courses: tuple[str, ...] = ()
     speeds: tuple[str, ...] = ()
@@ -428,16 +431,17 @@ def orders(plan: Plan, zone: tzinfo | None = None) -> list[Order]:
         assert stop is not None
         time = stop.time or plan.departure
         number += stop.board is not None and stop.order is None
-        row = _order(stop, time, zone, number)
+        on = None if before is None else before.board
+        row = _order(stop, time, zone, number, on)
         row = row._replace(passes=tuple(_passes(each, zone) for each in near[time]))
         rows += [
-            (begun.time, _beforehand(stop, begun, before, zone))
+            (begun.time, _beforehand(stop, begun, on, zone))
             for begun in (stop.pole_down, stop.pole_ready)
             if begun is not None
         ]
         rows.append((time, row))
-    if plan.before_leaving:
-        rows.append((plan.before_leaving[0].time, _before_leaving(plan, zone)))
+    if plan.pole_up is not None:
+        rows += _before_leaving(plan, plan.pole_up, zone)
     # An order along the board may come while the pole is struck.
     return _dated(sorted(rows, key=lambda each: each[0]), plan.departure)
 
@@ -451,35 +455,46 @@ def _dated(rows: Sequence[tuple[datetime, Order]], departure: datetime) -> list[
     ]
 
 
-def _before_leaving(plan: Plan, zone: tzinfo | None) -> Order:
-    """Say what is begun before the departure: where she then is the plan doesn't know."""
-    steps, board = plan.before_leaving, plan.legs[0].boards[0]
-    begins, there = steps[0].time, plan.marks[0].name
-    held = heading_words(board.heading_deg, board.heading_magnetic_deg, board.heading_compass_deg)
-    takes = seconds_words((plan.departure - begins).total_seconds())
-    by = f"done by {there} ({_times(plan.departure, zone)}): in no time here, nor is the way there"
-    return Order(
+def _before_leaving(plan: Plan, up: PoleUp, zone: tzinfo | None) -> list[tuple[datetime, Order]]:
+    """Say what is begun on the way to the first mark, so that the pole is up there."""
+    mark, tack = plan.marks[0].name, plan.legs[0].boards[0].tack
+    held = helm_words(up.heading_deg, up.heading_magnetic_deg, up.heading_compass_deg)
+    ready = [each for each in up.crew if each.time < up.time]
+    setting = [each for each in up.crew if each.time >= up.time]
+    away = bow_words("port" if tack == "starboard" else "starboard", tack)
+    takes = seconds_words(up.takes_s)
+    row = Order(
         number=None,
-        point=f"Before {there}",
-        utc=clock(begins),
-        local=_local(begins, zone),
+        point=f"Before {mark}",
+        utc=clock(up.time),
+        local=_local(up.time, zone),
         day="",
-        todo=f"bear away to {held}, {steps_words(steps)} ({takes})",
-        place="",
+        todo=f"{away} to {held}, {steps_words(setting)} ({takes})",
+        place=position_words(up.lat, up.lon),
         hand="",
-        from_mark="",
+        from_mark="" if up.from_mark is None else bears_words(up.from_mark),
         log_at="",
-        work=_joined(by, err_up_words(board, board.twa_deg)),
+        work=f"done by {mark} ({_times(plan.departure, zone)}): times begin there, log at 0",
     )
+    rows = [(up.time, row)]
+    if ready:
+        begins = ready[0].time
+        first = row._replace(
+            utc=clock(begins),
+            local=_local(begins, zone),
+            todo=f"{steps_words(ready)} ({takes})",
+            place="",
+            from_mark="",
+            work=f"on {tack} tack, by any course there; done by {_times(up.time, zone)}",
+        )
+        rows.insert(0, (begins, first))
+    return rows
 
 
-def _beforehand(stop: Stop, begun: PoleWork, before: Stop | None, zone: tzinfo | None) -> Order:
+def _beforehand(stop: Stop, begun: PoleWork, on: Board | None, zone: tzinfo | None) -> Order:
     """Say what is begun before a stop, on the board that ends there."""
-    held = heading_words(begun.heading_deg, begun.heading_magnetic_deg, begun.heading_compass_deg)
     at, there = stop.name or THE_TURN, stop.time or begun.time
-    steps = steps_words(beforehand(stop.crew, begun))
-    on = None if before is None else before.board
-    err = None if on is None else err_up_words(on, on.points[-1].twa_deg)
+    up, steps = first_up_words(stop, begun, on), steps_words(beforehand(stop.crew, begun))
     seen = begun.from_mark
     # Straight for a mark its bearing never changes.
     ahead = seen is not None and seen.run_per_degree_nm is None
@@ -490,22 +505,20 @@ def _beforehand(stop: Stop, begun: PoleWork, before: Stop | None, zone: tzinfo |
         utc=clock(begun.time),
         local=_local(begun.time, zone),
         day="",
-        todo=f"{steps} ({seconds_words(begun.takes_s)})",
+        todo=f"{', then '.join(filter(None, (up, steps)))} ({seconds_words(begun.takes_s)})",
         place=position_words(begun.lat, begun.lon),
         hand="",
-        from_mark=f"{place} (ahead: go by position, else log)" if ahead else place,
+        from_mark=f"{place} (dead ahead; no fix: by log)" if ahead else place,
         log_at="" if begun.log_at_nm is None else f"{begun.log_at_nm:.1f}",
         by_log=ahead or draws_slowly(seen),
-        work=_joined(
-            f"hold {held} meanwhile", err, f"done by {at} ({_times(there, zone)}{_late(begun)})"
-        ),
+        work=_joined(hold_words(begun, on), f"done by {at} ({_times(there, zone)}{_late(begun)})"),
     )
 
 
 def _late(begun: PoleWork) -> str:
     """Say by how much later it may be there, as no time of the plan has that work."""
     if isinstance(begun, PoleDown) and not begun.counted:
-        return f", or up to {seconds_words(begun.takes_s)} later: none of the times has the work"
+        return f"; should it cost her way, up to {seconds_words(begun.takes_s)} later"
     return ""
 
 
@@ -532,7 +545,7 @@ def _nearest_minute(time: datetime) -> datetime:
     return time + timedelta(seconds=30)
 
 
-def _order(stop: Stop, time: datetime, zone: tzinfo | None, number: int) -> Order:
+def _order(stop: Stop, time: datetime, zone: tzinfo | None, number: int, on: Board | None) -> Order:
     held = stop.order or stop.board
     seen = None if held is None else held.from_mark
     row = Order(
@@ -543,14 +556,14 @@ def _order(stop: Stop, time: datetime, zone: tzinfo | None, number: int) -> Orde
         day="",
         todo=_todo(stop),
         place=position_words(stop.lat, stop.lon),
-        hand=_hand(stop),
+        hand="" if abeam_words(stop, on) else _hand(stop),
         from_mark="" if seen is None else place_words(seen),
         log_at=_log_at(stop),
         by_log=draws_slowly(seen),
     )
     if stop.board is None or held is None:
         return row
-    return row._replace(**_held(stop, stop.board), **_sailed(stop, stop.board, held, zone))
+    return row._replace(**_held(stop, stop.board), **_sailed(stop, stop.board, held, on, zone))
 
 
 def _log_at(stop: Stop) -> str:
@@ -573,7 +586,9 @@ def _todo(stop: Stop) -> str:
         return words
     reached = "arrive" if stop.last else ""
     down = "" if stop.pole_down is None else "the pole down"
-    hands = (down, steps_words(at_the_stop(stop))) if stop.last else ()
+    steps = at_the_stop(stop)
+    luffs = "come up" if any(each.kind == "ease_preventer" for each in steps) else ""
+    hands = (down, luffs, steps_words(steps)) if stop.last else ()
     return ", ".join(filter(None, (leaving_words(stop.mark), reached, *hands, words)))
 
 
@@ -583,7 +598,7 @@ def _done(stop: Stop) -> list[str]:
     if _bears_away_first(stop):
         return [in_turn_words(stop)]
     if left is stop or left.manoeuvres:
-        return done_words(left)
+        return done_words(left, helm_only=True)
     return [words] if (words := in_turn_words(stop)) else []
 
 
@@ -596,7 +611,7 @@ def _bears_away_first(stop: Stop) -> bool:
 def _on(stop: Stop) -> str:
     """Say how she goes on at a mark where nothing else is done."""
     held = stop.order or stop.board
-    words = "alter course" if held is None else altered_words(stop.before, held)
+    words = "alter course" if held is None else altered_words(stop.before, held, helm_only=True)
     return "carry on" if words == "alter course" else words
 
 
@@ -604,7 +619,7 @@ def _hand(stop: Stop) -> str:
     """Say so where a mark is passed for which no hand was given."""
     if stop.mark is None or stop.mark.leave is not None or stop.last or not stop.leg:
         return ""
-    return "on either hand, as none was entered"
+    return "pass either side: none was given"
 
 
 def _held(stop: Stop, board: Board) -> dict[str, Any]:
@@ -621,10 +636,16 @@ def _held(stop: Stop, board: Board) -> dict[str, Any]:
     steer, swings = zip(*(_dial(*each) for each in dials), strict=True)
     return {
         "tack": board.tack,
-        "keep": "" if kept is None else keep_words(kept),
+        "keep": "" if kept is None else f"TWA {_angle(kept, then)}°",
         "steer": steer,
         "swings": swings,
     }
+
+
+def _angle(kept_deg: float, then: Steering) -> str:
+    """Write the angle that is kept; dead aft, which no helm holds, as what she may yaw within."""
+    dead = then.lower_deg is not None and then.lower_deg < YAW_DEG / 2.0
+    return f"{180.0 - YAW_DEG:.0f}–180" if dead else f"{kept_deg:.0f}"
 
 
 def _dial(letter: str, first_deg: float | None, last_deg: float | None) -> tuple[str, str]:
@@ -632,31 +653,30 @@ def _dial(letter: str, first_deg: float | None, last_deg: float | None) -> tuple
     first = three_figures(first_deg or 0.0)
     if last_deg is None or three_figures(last_deg) == first:
         return f"{first}{letter}", ""
-    return first, f" to {three_figures(last_deg)}{letter}"
+    return first, f", later {three_figures(last_deg)}{letter}"
 
 
 def _sailed(
-    stop: Stop, board: Board, held: Board | records.Order, zone: tzinfo | None
+    stop: Stop, board: Board, held: Board | records.Order, on: Board | None, zone: tzinfo | None
 ) -> dict[str, Any]:
     """Say how she is sailed from a stop on, cell by cell."""
     stretch = held.stretch
     cells: dict[str, Any] = {
         "sails": UNDER_ENGINE if board.engine else f"{board.tack} tack, {board.sail_set}",
         "spars": _joined(
-            _sides(stop, board) if board.poled else None, BEYOND if board.beyond_forecast else None
+            spars_words(board) if stop.order is None else None,
+            BEYOND if board.beyond_forecast else None,
         ),
-        "stands": "" if board.poled else _sides(stop, board) or "",
         "err": _joined(_preventer(stop, board, held), err_words(steering(board, stop.nth))),
-        "work": _work(stop, zone) if stop.order is None else "",
+        "work": _work(stop, on, zone) if stop.order is None else "",
         "met": _met(held),
     }
     if stretch is None:
         return cells
-    through = stretch.water_track_deg
     return cells | {
         "angles": () if board.engine else _angles(held_points(board)[stop.nth], stretch),
         "courses": (
-            "" if through is None else three_figures(through),
+            _through_water(stretch),
             _over_ground(stretch),
         ),
         "speeds": _speeds(stretch),
@@ -666,11 +686,6 @@ def _sailed(
             *(f"from {begins}".rsplit(" ", 1) if (begins := _begins(stop, board, zone)) else ()),
         ),
     }
-
-
-def _sides(stop: Stop, board: Board) -> str | None:
-    """Say where boom, pole and headsail are, once a board."""
-    return sides_words(stop, board) if stop.order is None else None
 
 
 def _preventer(stop: Stop, board: Board, held: Board | records.Order) -> str | None:
@@ -704,6 +719,15 @@ def _speeds(stretch: Stretch) -> tuple[str, str]:
     return log, over
 
 
+def _through_water(stretch: Stretch) -> str:
+    """Write the course through the water, and to where it turns until the next stop."""
+    first, last = (
+        None if deg is None else three_figures(deg)
+        for deg in (stretch.water_track_deg, stretch.last_water_track_deg)
+    )
+    return "" if first is None else _from_to(first, last)
+
+
 def _over_ground(stretch: Stretch) -> str:
     """Write the course over the ground, and to where it turns until the next stop."""
     each = stretch.course_over_ground_deg, stretch.last_course_over_ground_deg
@@ -727,15 +751,20 @@ def _angles(points: Sequence[records.BoardPoint], stretch: Stretch) -> tuple[str
     return tuple(angles)
 
 
-def _work(stop: Stop, zone: tzinfo | None) -> str:
-    """Say what hands do in order, when that begins, and by when she is on the new heading."""
+def _work(stop: Stop, on: Board | None, zone: tzinfo | None) -> str:
+    """Say what hands do in order, when that begins, and by when she is on the new heading.
+
+    `on`: the board on which she comes.
+    """
     steps = in_turn_words(stop, zone) if stop.crew else handling_words(stop)
     left = without_strike(stop).manoeuvres
     alone = [each.kind for each in at_the_stop(stop)] == ["turn"]
     if _bears_away_first(stop) or (not left and (stop.pole_down or alone)):
         # It is the order itself: it isn't told twice.
         steps = None
-    place = "turn at the place, not past it" if stop.pole_down is not None else None
+    place = abeam_words(stop, on)
+    if place is None and stop.pole_down is not None:
+        place = "turn at the place, not beyond"
     return _joined(steps, place, work_words(stop, zone))
 
 
@@ -790,7 +819,7 @@ def _what_if(plan: Plan, zone: tzinfo | None) -> list[IfRow]:
         IfRow(
             name,
             "" if each.arrival is None else _times(each.arrival, zone),
-            "" if (more := added_minutes(each, plan)) is None else f"takes {added_words(more)}",
+            "" if (more := added_minutes(each, plan)) is None else longer_words(more),
             _what_turns(each, plan, zone, begins=at >= len(plan.what_if)),
         )
         for at, (name, each) in enumerate(
@@ -831,7 +860,7 @@ def _begun_anew(each: WhatIf, zone: tzinfo | None) -> tuple[str, ...]:
     first = each.first
     if first is None or (each.turns and each.turns[0].time == first.time):
         return (advice_words(each),)
-    return advice_words(each), f"{_times(first.time, zone)} {first_words(first) or ''}"
+    return advice_words(each), f"{_times(first.time, zone)} {first_words(first, 'stay on') or ''}"
 
 
 def _times(time: datetime, zone: tzinfo | None) -> str:
@@ -975,7 +1004,7 @@ def _kept_late(found: records.Late | None, zone: tzinfo | None) -> tuple[str, st
     last = helm_words(
         found.last_heading_deg, found.last_heading_magnetic_deg, found.last_heading_compass_deg
     )
-    steer = first if first == last else f"{first[:4]} to {last}"
+    steer = first if first == last else f"{first[:4]}, later {last}"
     return steer, late_track_words(found, zone)
 
 
@@ -990,9 +1019,9 @@ def _alternatives(plan: Plan) -> list[tuple[str, list[AlternativeLine]]]:
 def spoken(plan: Plan) -> list[str]:
     """Tell the passage in sentences, one a stop, for whoever hears it read."""
     said = [_said(stop, plan) for stop in stops(plan)]
-    if not plan.before_leaving:
+    if plan.pole_up is None:
         return said
-    steps = plan.before_leaving
+    steps = plan.pole_up.crew
     return [
         f"Before {plan.marks[0].name}, from {clock(steps[0].time)}: {steps_words(steps)}.",
         *said,

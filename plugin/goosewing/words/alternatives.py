@@ -108,6 +108,19 @@ def added_words(minutes: float) -> str:
     return f"{'+' if minutes > 0 else ''}{hours_and_minutes(minutes / 60.0)}"
 
 
+def longer_words(minutes: float) -> str:
+    """Say the same in words alone.
+
+    Examples
+    --------
+    >>> longer_words(26.4), longer_words(-61.0), longer_words(0.3)
+    ('26 min longer', '1 h 01 min shorter', 'the same')
+    """
+    if abs(minutes) < 0.5:
+        return "the same"
+    return f"{hours_and_minutes(abs(minutes) / 60.0)} {'longer' if minutes > 0 else 'shorter'}"
+
+
 _COUNTED = {
     "tack": ("1 tack", "{} tacks"),
     "gybe": ("1 gybe", "{} gybes"),

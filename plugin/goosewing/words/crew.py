@@ -21,6 +21,7 @@ _WORDS = {
     "strike_pole": "strike the pole",
     "headsail_over": "headsail to {}",
     "preventer_off": "preventer off",
+    "ease_preventer": "sheet in, easing the preventer off",
     "tack": "tack, boom and headsail to {}",
     "gybe": "gybe, boom and headsail to {}",
     "turn": "turn to {}",
@@ -63,15 +64,14 @@ def at_the_stop(stop: Stop) -> list[CrewStep]:
 
 
 def begun_words(crew: Sequence[CrewStep], begun: PoleWork) -> str:
-    """Say what is done from there on, and where the preventer stays until the place itself."""
-    steps = beforehand(crew, begun)
-    words = steps_words(steps)
-    freed = any(step.kind == "preventer_off" and step not in steps for step in crew)
-    return f"{words}, {PREVENTER_LAST}" if freed else words
+    """Say what is done from there on, and that the preventer stays until the place itself."""
+    words = steps_words(beforehand(crew, begun))
+    stays = any(step.kind == "ease_preventer" for step in crew)
+    return f"{words}, {PREVENTER_STAYS}" if stays else words
 
 
-PREVENTER_LAST = "preventer off only at the place"
-"""Dead downwind it holds the boom until the bow turns up. Common practice, no source."""
+PREVENTER_STAYS = "preventer on till the main comes in"
+"""Dead downwind it holds the boom until the bow comes up. Common practice, no source."""
 
 
 def _there(stop: Stop) -> datetime:
@@ -92,12 +92,16 @@ def in_turn_words(stop: Stop, zone: tzinfo | None = None) -> str:
     said: list[str] = []
     told = _there(stop)
     for step in at_the_stop(stop):
-        words = (turned_words(stop) if step.kind in _BOW else None) or step_words(step)
+        turned = turned_words(stop, helm_only=True) if step.kind in _BOW else None
+        words = turned or step_words(step)
         if step.kind in _BOW and step.kind != "turn":
             words += f" ({step_words(step)})"
         if step.time - told >= A_MINUTE:
             told = step.time
             words = f"{clock(told)}{by_ship(told, zone)} {words}"
+        if step.kind == "ease_preventer" and said:
+            said[-1] += f", {words}"
+            continue
         said.append(words)
     return ", then ".join(said)
 
@@ -112,13 +116,16 @@ def work_words(stop: Stop, zone: tzinfo | None = None) -> str:
     if board is None or not stop.manoeuvres or board.start.time is None:
         return ""
     begins = stop.crew[0].time if stop.crew else _there(stop)
+    if struck is None and clock(begins) == clock(board.start.time):
+        return ""
     new = heading_words(board.heading_deg, board.heading_magnetic_deg, board.heading_compass_deg)
-    by = board.start.time - timedelta(seconds=0.0 if struck is None else struck.takes_s)
-    said = f"work begins {_at(begins, zone)}; on {new}, all done, by {_at(by, zone)}"
-    if struck is None:
-        return said
-    lost, counts = seconds_words(struck.takes_s), _at(board.start.time, zone)
-    return f"{said} (told from {counts} on, the pole's {lost} as lost: she may be early)"
+    counts = _at(board.start.time, zone)
+    if struck is not None:
+        lost = seconds_words(struck.takes_s)
+        return f"not before the pole is down ({counts} if its {lost} stop her)"
+    done = f"on {new}, all done, by {counts}"
+    # What is made ready before has a line of its own.
+    return done if stop.pole_ready is not None else f"work begins {_at(begins, zone)}; {done}"
 
 
 def _at(time: datetime, zone: tzinfo | None) -> str:

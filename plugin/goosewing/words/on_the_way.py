@@ -142,17 +142,17 @@ def late_words(found: Late, zone: tzinfo | None = None) -> str:
     >>> late_words(Late(mark="A1", delay_h=1.0, arrival=None, reason="by the lee", fails_at="A1"))
     'by the lee: plan anew'
     >>> late_words(Late(mark="A", delay_h=1.0, arrival=None, reason="by the lee", fails_at="A1"))
-    "by the lee from A1: then A1's row"
+    "by the lee after A1: there take A1's row"
     """
     if found.arrival is not None and found.until_time == found.arrival:
         return ""
     if found.arrival is not None:
         return f"arrives {clock(found.arrival)}{by_ship(found.arrival, zone)}"
     if found.anew is not None:
-        return f'{found.reason}: new boards, see "{late_name(found)}" below'
+        return f'{found.reason}: new orders, see "{late_name(found)}" below'
     if found.reason is None or found.fails_at == found.mark:
         return f"{found.reason}: {PLAN_ANEW}" if found.reason else PLAN_ANEW
-    return f"{found.reason} from {found.fails_at}: then {found.fails_at}'s row"
+    return f"{found.reason} after {found.fails_at}: there take {found.fails_at}'s row"
 
 
 def late_name(found: Late) -> str:
@@ -239,12 +239,12 @@ def place_words(place: FromMark) -> str:
     >>> from goosewing.records import FromMark
     >>> seen = FromMark(mark="B", bearing_deg=184.0, distance_nm=17.0, run_per_degree_nm=0.7)
     >>> place_words(seen)
-    'B bears 004°, 17.0 nm (go by position, else log: 1° takes 0.7 nm)'
+    'B bears 004°, 17.0 nm (draws 1° in 0.7 nm; no fix: by log)'
     """
     run_nm = place.run_per_degree_nm
     if run_nm is None or not draws_slowly(place):
         return bears_words(place)
-    return f"{bears_words(place)} (go by position, else log: 1° takes {run_nm:.1f} nm)"
+    return f"{bears_words(place)} (draws 1° in {run_nm:.1f} nm; no fix: by log)"
 
 
 def from_mark_words(place: FromMark) -> str:

@@ -14,6 +14,7 @@ from goosewing.records import DEAD_DOWNWIND_DEG, PoleDown, PoleReady
 from goosewing.words.figures import (
     clock,
     heading_words,
+    helm_words,
     manoeuvre_words,
     seconds_words,
     three_figures,
@@ -43,9 +44,9 @@ _SWINGS_DEG = 1.0
 
 ABEAM_DEG = 90.0
 
-NEAR_THE_LEE_DEG = 5.0
-"""So near to dead aft a helm is told to err upwards: in a sea she yaws by as much. Common
-practice, no source. [°]"""
+YAW_DEG = 5.0
+"""By as much she yaws before a sea: near dead aft no helm holds an angle better. Common practice,
+no source. [°]"""
 
 DEAD_AFT_DEG = 4.0
 """So near to dead aft no helm tells on which quarter the wind is. [°]"""
@@ -281,15 +282,6 @@ def strike_words(begins: datetime) -> str:
     return f"{STRIKE} from {clock(begins.astimezone(UTC))}"
 
 
-def sides_words(stop: Stop, board: Board) -> str | None:
-    """Say on which side boom, pole and headsail are, with a pole or where one came down."""
-    if board.poled:
-        return spars_words(board)
-    if stop.pole_down is None or stop.order is not None or board.engine:
-        return None
-    return f"boom and headsail to {'port' if board.tack == 'starboard' else 'starboard'}"
-
-
 def not_counted_words(down: PoleDown) -> str:
     """Say what the times lack, where no board is left to strike the pole before."""
     return f"in none of the times: arrival up to {seconds_words(down.takes_s)} later"
@@ -378,7 +370,8 @@ def altered_words(
     hand = alters_to(before, held)
     if hand is None or before is None or before.stretch is None:
         return "alter course"
-    return f"alter course to {hand}, {_from_to(before, before.stretch, held, helm_only=helm_only)}"
+    comes = _last_headings(before, before.stretch)
+    return f"alter course to {hand}, {_from_to(comes, held, helm_only=helm_only)}"
 
 
 def _last_headings(before: Board | Order, stretch: Stretch) -> tuple[float | None, ...]:
@@ -397,13 +390,13 @@ def _last_headings(before: Board | Order, stretch: Stretch) -> tuple[float | Non
 
 
 def _from_to(
-    before: Board | Order, stretch: Stretch, held: Board | Order, *, helm_only: bool = False
+    comes: tuple[float | None, ...], held: Board | Order | PoleWork, *, helm_only: bool = False
 ) -> str:
     """Write from which heading to which she turns, on every dial that is known."""
     then = held.heading_deg, held.heading_magnetic_deg, held.heading_compass_deg
     said = [
         f"{three_figures(old)} to {three_figures(new)}{dial}"
-        for old, new, dial in zip(_last_headings(before, stretch), then, "TMC", strict=True)
+        for old, new, dial in zip(comes, then, "TMC", strict=True)
         if old is not None and new is not None
     ]
     return ", ".join(said[-1:] if helm_only else said)
@@ -419,8 +412,8 @@ def turned_words(stop: Stop, *, helm_only: bool = False) -> str | None:
     Returns
     -------
     str or None
-        As in "turn to starboard, 160° to 247°T, 155° to 242°M"; None where she holds on, or
-        nothing is done.
+        As in "turn to starboard, 160° to 247°T, 155° to 242°M"; "come up" or "bear away" where the
+        boom stays on its side. None where she holds on, or nothing is done.
     """
     board, kinds = stop.board, {each.kind for each in stop.manoeuvres}
     if board is None or not kinds:
@@ -428,14 +421,33 @@ def turned_words(stop: Stop, *, helm_only: bool = False) -> str | None:
     if {"tack", "gybe"} & kinds:
         gybes = "gybe" in kinds
         hand = "port" if (board.tack == "port") is gybes else "starboard"
+        turns = f"turn to {hand}"
     elif (alters := alters_to(stop.before, board)) is not None:
-        hand = alters
+        turns = bow_words(alters, None if board.engine else board.tack)
     else:
         return None
     if stop.before is None or stop.before.stretch is None:
+        return turns
+    comes = _last_headings(stop.before, stop.before.stretch)
+    if (down := stop.pole_down) is not None:
+        # She came up for the hands' work.
+        comes = down.heading_deg, down.heading_magnetic_deg, down.heading_compass_deg
+    return f"{turns}, {_from_to(comes, board, helm_only=helm_only)}"
+
+
+def bow_words(hand: Side, tack: Tack | None) -> str:
+    """Say to which hand the bow turns, the boom staying on its side: to windward or from it.
+
+    Examples
+    --------
+    >>> bow_words("starboard", "starboard"), bow_words("port", "starboard")
+    ('come up to starboard', 'bear away to port')
+    >>> bow_words("port", None)
+    'turn to port'
+    """
+    if tack is None:
         return f"turn to {hand}"
-    swing = _from_to(stop.before, stop.before.stretch, board, helm_only=helm_only)
-    return f"turn to {hand}, {swing}"
+    return f"{'come up' if hand == tack else 'bear away'} to {hand}"
 
 
 def alters_to(before: Board | Order | None, held: Board | Order) -> Side | None:
@@ -497,45 +509,88 @@ def _held_words(stop: Stop) -> str | None:
 
 
 def err_words(held: Steering) -> str | None:
-    """Say to which side the helm may err near dead downwind; None elsewhere.
+    """Say between which angles the helm lets her yaw near dead downwind; None elsewhere.
 
-    By the lee the boom comes over: common practice, no source. The pole's sail stands to its
-    sector's edge.
+    About what is ordered, to the edge of the pole's sail and never by the lee, where the boom
+    comes over: common practice, no source.
 
     Returns
     -------
     str or None
-        As in "wind dead aft, never by the lee; err up, to starboard: room 10° up, none down".
+        As in "wind dead aft: TWA 175 to 180°, never by the lee".
     """
     if held.lower_deg is None:
         return None
-    other = "port" if held.tack == "starboard" else "starboard"
-    lower = round(held.lower_deg)
-    room = [f"{lower}° down" if lower else "none down"]
-    if held.higher_deg is not None:
-        higher = round(held.higher_deg)
-        room.insert(0, f"{higher}° up" if higher else "none up")
     wind = "dead aft" if held.lower_deg < DEAD_AFT_DEG else f"on the {held.tack} quarter"
-    up = f"up, to {held.tack}" if _errs_up(lower, held.higher_deg) else f"down, to {other}"
-    return f"wind {wind}, never by the lee; err {up}: room {', '.join(room)}"
+    twa_deg = 180.0 - held.lower_deg
+    low = twa_deg - min(YAW_DEG, YAW_DEG if held.higher_deg is None else held.higher_deg)
+    high = min(twa_deg + YAW_DEG, 180.0)
+    return f"wind {wind}: TWA {low:.0f} to {high:.0f}°, never by the lee"
 
 
-def err_up_words(board: Board, twa_deg: float) -> str | None:
-    """Say to which side the helm may err while hands work with the wind near dead aft.
+def hold_words(begun: PoleWork, on: Board | None) -> str:
+    """Say by the helm's dial what is steered while hands work before a stop.
+
+    Parameters
+    ----------
+    begun : PoleWork
+    on : Board or None
+        The board that ends there.
+
+    Returns
+    -------
+    str
+        As in "hold 109°M, never by the lee".
+    """
+    held = helm_words(begun.heading_deg, begun.heading_magnetic_deg, begun.heading_compass_deg)
+    if on is None or on.engine or on.points[-1].twa_deg < DEAD_DOWNWIND_DEG:
+        return f"hold {held}"
+    return f"hold {held}, never by the lee"
+
+
+def first_up_words(stop: Stop, begun: PoleWork, on: Board | None) -> str | None:
+    """Say that she comes up from dead aft before the pole is struck; None where she needn't.
 
     Returns
     -------
     str or None
-        As in "never by the lee: err up, to starboard"; None elsewhere.
+        As in "come up to starboard, 099° to 109°M".
     """
-    if board.engine or twa_deg < DEAD_DOWNWIND_DEG:
+    if on is None or on.engine or not isinstance(begun, PoleDown):
         return None
-    return f"never by the lee: err up, to {board.tack}"
+    if on.points[-1].twa_deg - DEAD_DOWNWIND_DEG < _SAME_DEG:
+        return None
+    if stop.before is None or stop.before.stretch is None:
+        return None
+    swing = _from_to(_last_headings(stop.before, stop.before.stretch), begun, helm_only=True)
+    return f"{bow_words(on.tack, on.tack)}, {swing}"
 
 
-def _errs_up(lower_deg: float, higher_deg: float | None) -> bool:
-    """Whether the helm rather errs upwards: near the lee, and where there is as much room."""
-    return lower_deg < NEAR_THE_LEE_DEG or higher_deg is None or higher_deg >= lower_deg
+def abeam_words(stop: Stop, on: Board | None) -> str | None:
+    """Say when to turn at a mark that she comes to dead before the wind; None elsewhere.
+
+    As she never yaws by the lee she comes past it on the side that the wind is on.
+
+    Returns
+    -------
+    str or None
+        As in "leave it to port; turn to starboard when it bears 013°T 009°M".
+    """
+    if stop.mark is None or on is None or on.engine:
+        return None
+    if on.points[-1].twa_deg < 180.0 - YAW_DEG or stop.before is None:
+        return None
+    if (stretch := stop.before.stretch) is None:
+        return None
+    to = 90.0 if on.tack == "port" else -90.0
+    abeam = (None if deg is None else deg + to for deg in _last_headings(stop.before, stretch)[:2])
+    true, magnetic = abeam
+    assert true is not None
+    side = "port" if on.tack == "starboard" else "starboard"
+    bears = heading_words(true, magnetic, None)
+    hand = None if stop.board is None else alters_to(stop.before, stop.board)
+    turn = "turn" if hand is None else f"turn to {hand}"
+    return f"leave it to {side}; {turn} when it bears {bears}"
 
 
 def spars_words(board: Board | Turn) -> str | None:

@@ -18,7 +18,7 @@ from goosewing.words.figures import (
     position_words,
     three_figures,
 )
-from goosewing.words.points import spars_words
+from goosewing.words.points import bow_words, spars_words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -212,6 +212,9 @@ def _done(each: Turn) -> str:
     if not each.kinds:
         carries_on = _carries_on(each)
         hand = "" if each.alters_to is None else f" to {each.alters_to}"
+        if each.comes_deg is not None:
+            dials = each.comes_deg, each.comes_magnetic_deg, each.comes_compass_deg
+            hand += f" from {helm_words(*dials)}"
         return "carry on" if carries_on else f"alter course{hand}"
     said = {
         "tack": "tack" if each.tack is None else f"onto {each.tack} tack",
@@ -230,6 +233,8 @@ def _carries_on(each: Turn) -> bool:
 
 def _step(step: CrewStep, each: Turn) -> str:
     """Say a step in few words: the boom's side with the turn, the pole's where it is set."""
+    if step.kind == "turn" and step.side is not None:
+        return bow_words(step.side, each.tack)
     if step.kind == "tack":
         return f"onto {each.tack} tack"
     if step.kind == "gybe":
@@ -288,12 +293,14 @@ def arriving_words(steps: Sequence[CrewStep], mark: str, zone: tzinfo | None = N
     if not steps:
         return None
     begins = steps[0].time
-    said = ", ".join(step_words(step).replace("the ", "") for step in steps)
+    luffs = [] if all(step.kind != "ease_preventer" for step in steps) else ["come up"]
+    *work, last = (step_words(step).replace("the ", "") for step in steps)
+    said = ", ".join([*work, *luffs, last])
     return f"{clock(begins)}{by_ship(begins, zone)} before {mark}: {said}"
 
 
-def first_words(each: Turn | None) -> str | None:
-    """Say how she begins; None where that isn't known.
+def first_words(each: Turn | None, begins: str = "first") -> str | None:
+    """Say how she begins, or goes on; None where that isn't known.
 
     Examples
     --------
@@ -311,7 +318,7 @@ def first_words(each: Turn | None) -> str | None:
     work = [] if each.kinds else [step for step in each.crew if step.kind != "turn"]
     return ", ".join([
         *([steps_words(work)] if work else []),
-        f"first {on}", *([] if sides is None else [sides]), *_then(each),
+        f"{begins} {on}", *([] if sides is None else [sides]), *_then(each),
     ])  # fmt: skip
 
 
@@ -325,11 +332,11 @@ def as_planned_words(each: Turn | None) -> str | None:
     >>> noon = datetime(2027, 6, 1, 12, tzinfo=UTC)
     >>> as_planned_words(Turn(kinds=(), lat=57.1, lon=11.2, time=noon, heading_deg=95.0,
     ...                  tack="port", sail_set="wing-and-wing", keep_twa_deg=171.0))
-    'leave as on page 1, 095°, keep 171°'
+    'tack and sails as on page 1, 095°, keep 171°'
     """
     if each is None or each.sail_set is None:
         return None
-    return ", ".join(["leave as on page 1", *_then(each)])
+    return ", ".join(["tack and sails as on page 1", *_then(each)])
 
 
 def _then(each: Turn) -> list[str]:
