@@ -27,6 +27,10 @@ WIPE_REST = "\x1b[K"
 
 NARROWEST = 80
 
+AGAIN = 0.4
+"""Where much of what a plan takes is kept, another of the same waters takes such a share of it; in
+another process it would all be worked out once more."""
+
 SECONDS_A_LINE = 10.0
 """Where stderr is no terminal, progress is a line every so many seconds. [s]"""
 
@@ -135,7 +139,10 @@ def look_further(
 
     def ask(of: Plan, asked: Sequence[instead.Question]) -> Sequence[instead.Answer]:
         ways = [(of, each) for each in asked]
-        return _shared(case, "alternatives", instead.held_answer, ways, took_s / len(of.legs))
+        each_s = took_s / len(of.legs)
+        if case.kept is not None and case.kept.found:
+            each_s *= AGAIN
+        return _shared(case, "alternatives", instead.held_answer, ways, each_s)
 
     if alternatives:
         made = instead.fastest(case, made, ask)

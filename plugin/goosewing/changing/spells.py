@@ -220,11 +220,15 @@ class Reach:
     def aside(self, at: Array) -> Array:
         """Return how far places lie off the middle of the fastest ways, in degrees."""
         spine = self._spine
-        low, along = spine[:-1], np.diff(spine, axis=0)
-        off = at[:, np.newaxis] - low
-        square = np.maximum(np.sum(along**2, axis=1), 1e-30)
-        share = np.clip(np.sum(off * along, axis=2) / square, 0.0, 1.0)
-        return np.asarray(np.min(np.linalg.norm(off - share[..., np.newaxis] * along, axis=2), 1))
+        least = np.full(len(at), np.inf)
+        for low, along in zip(spine[:-1], np.diff(spine, axis=0), strict=True):
+            x, y = at[:, 0] - low[0], at[:, 1] - low[1]
+            square = max(float(along @ along), 1e-30)
+            share = np.clip((x * along[0] + y * along[1]) / square, 0.0, 1.0)
+            x -= share * along[0]
+            y -= share * along[1]
+            np.minimum(least, x * x + y * y, out=least)
+        return np.asarray(np.sqrt(least))
 
     @cached_property
     def _tables(self) -> tuple[Array, Array]:
