@@ -216,7 +216,7 @@ def _made(case: Case, progress: Progress | None, recall: Recall | None, *, compa
             )
         from goosewing.steady import solver as in_steady_wind
 
-        return in_steady_wind.solve(over, firsts)
+        return in_steady_wind.solve(over, firsts, compare=compare)
 
     if not rounding.needed(case.marks):
         return solve(case.marks, None, recall)

@@ -89,7 +89,7 @@ TURN = -2
 """In place of a velocity: a manoeuvre on the spot."""
 
 
-MANY = 1500
+MANY = round_hazards.MANY
 """Among so many hazards about a leg boards are pinned to their corners first of all."""
 
 

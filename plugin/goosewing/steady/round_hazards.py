@@ -65,6 +65,9 @@ REPEATS = (*range(2, 13), 14, 16, 18, 20, 23, 26, 30, 34, 39, 45, 52, 60)
 FEW_HAZARDS = 24
 """Among more hazards than so many about a leg no string is drawn: its boards are pinned."""
 
+MANY = 1500
+"""Among more than so many it takes minutes to find out that sails asked for lead nowhere."""
+
 CLOSE_LIMITS = (1.02, 1.05)
 """So near to it is tried first, where that leaves few corners: they are looked at more closely."""
 
@@ -479,6 +482,8 @@ class Wishes(NamedTuple):
     """Which of two boards comes first."""
     slack_h: float
     """By how much a slower way may win, through the manoeuvres at its ends. [h]"""
+    hasty: bool = False
+    """Whether what is found is only compared with another plan: no minutes are spent on it."""
 
 
 def ways_round(
@@ -528,7 +533,8 @@ def ways_round(
         bound_h, found = 0.0, []
         if looked_for:
             found = _among_many(room, course, costs, wishes, best_clear)
-        if not found and not may.any() and not taut_string.connected(hazards, leg, waters_of(leg)):
+        none = not found and not may.any() and not _hastily(room, wishes)
+        if none and not taut_string.connected(hazards, leg, waters_of(leg)):
             bound_h = float("inf")
     else:
         bound_h, found = _among_few(
@@ -586,6 +592,11 @@ def many_about(hazards: Hazards, leg: Array) -> bool:
     return len(hazards.reaching_into(waters_of(leg))[0]) > FEW_HAZARDS
 
 
+def _hastily(room: Room, wishes: Wishes) -> bool:
+    """Whether what the first search doesn't find is looked for no more."""
+    return wishes.hasty and len(room.hazards.reaching_into(waters_of(room.leg))[0]) > MANY
+
+
 def _among_many(
     room: Room, course: Course, costs: Costs, wishes: Wishes, best_clear_h: float
 ) -> list[_Laid]:
@@ -607,7 +618,7 @@ def _among_many(
             yield from ((box, 0, more), (box, 0, all_))
         yield from (bounces, farther)
 
-    for waters, often, most in chain([first], others()):
+    for waters, often, most in chain([first], () if _hastily(room, wishes) else others()):
         found = _pinned(room, course, costs, wishes, best_clear_h, waters, often, most)
         if found:
             return found

@@ -93,10 +93,13 @@ def steady_airs(boat: Boat, weather: Weather) -> Airs[float]:
     )
 
 
-def solve(case: Case, firsts: Sequence[First | None] | None = None) -> Plan:
+def solve(
+    case: Case, firsts: Sequence[First | None] | None = None, *, compare: bool = True
+) -> Plan:
     """Plan a passage in steady wind and stream; see `goosewing.plan.make`.
 
-    `firsts` says leg by leg which board comes first; the options' wish if not given.
+    `firsts` says leg by leg which board comes first; the options' wish if not given. Without
+    `compare` no minutes are spent among very many hazards.
     """
     boat, marks, options = case.boat, case.marks, case.options
     departure = case.departure.astimezone(UTC)
@@ -104,7 +107,7 @@ def solve(case: Case, firsts: Sequence[First | None] | None = None) -> Plan:
     held = _with_engine(velocity_set(boat, airs)) if options.engine else sailable(boat, airs)
     wishes = [options.first] * (len(marks) - 1) if firsts is None else list(firsts)
     costs = _costs(boat, held.modes, options)
-    legs = _legs(case, held, costs, wishes)
+    legs = _legs(case, held, costs, wishes, compare=compare)
     ways = [leg.ways for leg in legs]
     allowed = [_allowed(held, leg, first) for leg, first in zip(legs, wishes, strict=True)]
     allowed = [
@@ -164,7 +167,12 @@ def _at_best_h(leg: LegChoice) -> float:
 
 
 def _legs(
-    case: Case, held: VelocitySet, costs: cheapest_chain.Costs, wishes: Sequence[First | None]
+    case: Case,
+    held: VelocitySet,
+    costs: cheapest_chain.Costs,
+    wishes: Sequence[First | None],
+    *,
+    compare: bool,
 ) -> list[LegChoice]:
     """Work out every way to sail every leg; with the engine, that of the legs it is used on."""
     marks, options, hazards = case.marks, case.options, case.hazards
@@ -175,7 +183,7 @@ def _legs(
         try:
             leg = leg_choice(held, origin, mark, options, at)
             if hazards is not None:
-                leg = _among(case, hazards, held, leg, costs, first, joined, at)
+                leg = _among(case, hazards, held, leg, costs, first, joined, at, hasty=not compare)
         except NoPlanError:
             motored = _motored(hazards, held, origin, mark) if options.engine else None
             if motored is None:
@@ -247,6 +255,8 @@ def _among(
     first: First | None,
     joined: int,
     at: int,
+    *,
+    hasty: bool,
 ) -> LegChoice:
     """Give a leg near hazards the ways round them; at so many of its marks others join it.
 
@@ -260,7 +270,7 @@ def _among(
     dearest = float(np.max(costs.table_h, initial=0.0))
     options = case.options
     corridor = corridor_on(options, leg.course, at)
-    asked = round_hazards.Wishes(options.margin_deg, corridor, first, joined * dearest)
+    asked = round_hazards.Wishes(options.margin_deg, corridor, first, joined * dearest, hasty)
     among = round_hazards.ways_round(hazards, held, leg.course, leg.ways, costs, asked, case.kept)
     if among is None:
         return leg
