@@ -6,6 +6,7 @@ against geodesics (PROJ), and a wind that stays against the steady planner.
 
 from __future__ import annotations
 
+import json
 import math
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
@@ -17,16 +18,21 @@ from pyproj import Geod
 from scipy.optimize import linprog
 
 from archipelagos import across, strewn
+from goosewing.case import Case
 from goosewing.changing.motion import Waters
 from goosewing.changing.spells import LOOKED, Reach, spells
 from goosewing.earth import geodesy
 from goosewing.earth.course import course_between
+from goosewing.exchange.document import format_plan_json
+from goosewing.foresight import alternatives
 from goosewing.hazards.areas import Hazards
-from goosewing.plan import make
+from goosewing.hazards.kept import Kept
+from goosewing.plan import make, of_case
 from goosewing.steady.round_hazards import waters_of
 from goosewing.weather.base import hours_from_datetime
 from goosewing.weather.steady import SteadyWeather
 from goosewing.weather.table import parse_table
+from order_sailor import sail_plan
 
 DEPARTURE = datetime(2027, 6, 1, 6, 0, tzinfo=UTC)
 GEOD = Geod(ellps="WGS84")
@@ -115,6 +121,31 @@ def test_a_wind_that_stays_takes_as_long_as_in_the_steady_planner(brisvik):
             for weather in (turning(wind_from, 0.0), SteadyWeather(wind_from, 10.0))
         )
         assert told.elapsed_h == pytest.approx(steady.elapsed_h, rel=0.005)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("wind_from", [45.0, 200.0, 225.0])
+def test_no_other_way_among_many_islands_is_faster_than_the_plan(brisvik, wind_from):
+    marks = across(45.0, 10.0)
+    areas = strewn(1800, 5, clear_of=marks, side_nm=18.0)
+    weather, kept = turning(wind_from, 3.0), Kept()
+    case = Case(
+        marks=marks, boat=brisvik, weather=weather, departure=DEPARTURE,
+        hazards=Hazards.of(areas, 0.05), kept=kept,
+    )  # fmt: skip
+    found = of_case(case)
+    # One leg, one set of corners: her other ways are looked for among the same.
+    (corners,) = kept.found.values()
+    told = alternatives.add(case, found)
+    assert list(kept.found.values()) == [corners]
+    check_sound(told, areas, 0.05)
+    assert told.elapsed_h <= found.elapsed_h
+    assert all(each.added_min >= -0.1 for each in told.legs[0].alternatives)
+    document = json.loads(format_plan_json(told))
+    assert all(board.as_told for board in sail_plan(brisvik, weather, document))
+    # And she sails the same, whether anything was kept or not.
+    alone = of_case(replace(case, kept=None))
+    assert alone.elapsed_h == pytest.approx(found.elapsed_h, abs=1e-9)
 
 
 # ---- how soon places are reached in open water ---------------------------------------------------

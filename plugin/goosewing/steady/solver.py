@@ -172,7 +172,7 @@ def _legs(
     costs: cheapest_chain.Costs,
     wishes: Sequence[First | None],
     *,
-    compare: bool,
+    compare: bool = True,
 ) -> list[LegChoice]:
     """Work out every way to sail every leg; with the engine, that of the legs it is used on."""
     marks, options, hazards = case.marks, case.options, case.hazards
