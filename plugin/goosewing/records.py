@@ -318,9 +318,12 @@ class PoleDown(PoleWork):
     counted : bool
         Whether the plan's times count it, as a manoeuvre of the board that follows. At the
         last mark none follows: there she may be so much later.
+    up_deg : float
+        By how much she comes up for it to `heading_deg`. [°]
     """
 
     counted: bool
+    up_deg: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -343,7 +346,7 @@ class PoleReady(PoleWork):
 class PoleUp(PoleWork):
     """Where the crew begins to set the pole on the way to the first mark, so that it is up there.
 
-    On the course and at the speed with which the first board begins. None of a plan's times
+    On the course with which the first board begins, at its mean speed. None of a plan's times
     count it, nor the way there.
 
     Attributes

@@ -119,10 +119,12 @@ def _pole_down(board: Board, after: Board | None, boat: Boat) -> PoleDown | None
         return None
     takes_s = step_cost_s(boat, "strike_pole") if struck is None else struck.cost_s
     begun = _before_the_end(board, takes_s)
-    up_deg = max(board.points[-1].twa_deg - DEAD_DOWNWIND_DEG, 0.0)
+    after_it = sum(each.time > begun["time"] for each in board.points)
+    deepest = max(each.twa_deg for each in board.points[-after_it - 1 :])
+    up_deg = max(deepest - DEAD_DOWNWIND_DEG, 0.0)
     turned = up_deg if board.tack == "starboard" else -up_deg
     begun["heading_deg"] = (begun["heading_deg"] + turned) % 360.0
-    return PoleDown(counted=struck is not None, **begun)
+    return PoleDown(counted=struck is not None, up_deg=up_deg, **begun)
 
 
 def _pole_ready(board: Board, after: Board | None) -> PoleReady | None:
@@ -208,11 +210,15 @@ def crew_steps(
     if down is None and (struck := done.get("strike_pole")) is not None:
         there += timedelta(seconds=struck.cost_s)
     frees = held and not (turned or holds)
-    return (*steps, *_at_the_turn(board, after, there, rigs=holds and turned, frees=frees))
+    comes_deg = board.points[-1].heading_deg if down is None else down.heading_deg
+    return (
+        *steps,
+        *_at_the_turn(comes_deg, after, there, rigs=holds and turned, frees=frees),
+    )
 
 
 def _at_the_turn(
-    board: Board, after: Board | None, there: datetime, *, rigs: bool, frees: bool
+    comes_deg: float, after: Board | None, there: datetime, *, rigs: bool, frees: bool
 ) -> Iterator[CrewStep]:
     """List what is done from a turn on: the turn itself, then preventer, pole or sails."""
     if after is None:
@@ -226,7 +232,7 @@ def _at_the_turn(
         assert turn.kind in ("tack", "gybe")
         yield CrewStep(kind=turn.kind, time=now, side=lee)
         now += timedelta(seconds=turn.cost_s)
-    elif abs(by := float(wrap_180(after.heading_deg - board.points[-1].heading_deg))) >= SAME_DEG:
+    elif abs(by := float(wrap_180(after.heading_deg - comes_deg))) >= SAME_DEG:
         yield CrewStep(kind="turn", time=now, side="starboard" if by > 0.0 else "port")
     if frees:
         yield CrewStep(kind="ease_preventer", time=now)

@@ -263,12 +263,14 @@ def _called(turn: Turn, own: Sequence[Turn]) -> Turn:
     """Call a turn as the plan does, where it does the same there."""
     if turn.mark is not None:
         return turn
-    for each in own:
-        if each.point is not None and each.kinds == turn.kinds and each.tack == turn.tack:
-            off = geodesic_inverse(turn.lat, turn.lon, each.lat, each.lon)
-            if float(off.distance_nm) <= SAME_POINT_NM:
-                return replace(turn, point=each.point)
-    return replace(turn, point=None)
+    does = turn.kinds, turn.tack, turn.sail_set
+    near = [
+        (float(geodesic_inverse(turn.lat, turn.lon, each.lat, each.lon).distance_nm), each.point)
+        for each in own
+        if each.point is not None and (each.kinds, each.tack, each.sail_set) == does
+    ]
+    off_nm, point = min(near, key=lambda each: each[0], default=(SAME_POINT_NM, None))
+    return replace(turn, point=point if off_nm < SAME_POINT_NM else None)
 
 
 def _same_places(turns: Sequence[Turn], others: Sequence[Turn]) -> bool:

@@ -29,6 +29,7 @@ from goosewing.words.chances import chances_lines
 from goosewing.words.crew import (
     at_the_stop,
     beforehand,
+    come_up_words,
     in_turn_words,
     steps_words,
     work_words,
@@ -72,7 +73,6 @@ from goosewing.words.points import (
     bow_words,
     done_words,
     err_words,
-    first_up_words,
     goes_downwind,
     handling_words,
     hold_words,
@@ -83,6 +83,7 @@ from goosewing.words.points import (
     stop_sentence,
     turned_words,
     without_strike,
+    yaw_deg,
 )
 from goosewing.words.what_if import (
     added_minutes,
@@ -176,7 +177,7 @@ class Order(NamedTuple):
     sails: str = ""
     tack: str = ""
     spars: str = ""
-    """With a pole set."""
+    """Where boom and pole are with a pole set; and whether it lies beyond the forecast."""
     keep: str = ""
     """The angle that is kept, where it makes the heading swing: then this is the order."""
     err: str = ""
@@ -440,10 +441,10 @@ def orders(plan: Plan, zone: tzinfo | None = None) -> list[Order]:
             if begun is not None
         ]
         rows.append((time, row))
-    if plan.pole_up is not None:
-        rows += _before_leaving(plan, plan.pole_up, zone)
     # An order along the board may come while the pole is struck.
-    return _dated(sorted(rows, key=lambda each: each[0]), plan.departure)
+    rows.sort(key=lambda each: each[0])
+    first = [] if plan.pole_up is None else _before_leaving(plan, plan.pole_up, zone)
+    return _dated([*first, *rows], plan.departure)
 
 
 def _dated(rows: Sequence[tuple[datetime, Order]], departure: datetime) -> list[Order]:
@@ -459,8 +460,8 @@ def _before_leaving(plan: Plan, up: PoleUp, zone: tzinfo | None) -> list[tuple[d
     """Say what is begun on the way to the first mark, so that the pole is up there."""
     mark, tack = plan.marks[0].name, plan.legs[0].boards[0].tack
     held = helm_words(up.heading_deg, up.heading_magnetic_deg, up.heading_compass_deg)
-    ready = [each for each in up.crew if each.time < up.time]
-    setting = [each for each in up.crew if each.time >= up.time]
+    setting = [each for each in up.crew if each.kind == "set_pole"]
+    ready = [each for each in up.crew if each.kind != "set_pole"]
     away = bow_words("port" if tack == "starboard" else "starboard", tack)
     takes = seconds_words(up.takes_s)
     row = Order(
@@ -494,7 +495,8 @@ def _before_leaving(plan: Plan, up: PoleUp, zone: tzinfo | None) -> list[tuple[d
 def _beforehand(stop: Stop, begun: PoleWork, on: Board | None, zone: tzinfo | None) -> Order:
     """Say what is begun before a stop, on the board that ends there."""
     at, there = stop.name or THE_TURN, stop.time or begun.time
-    up, steps = first_up_words(stop, begun, on), steps_words(beforehand(stop.crew, begun))
+    steps = steps_words(beforehand(stop.crew, begun))
+    up = come_up_words(begun, stop.crew)
     seen = begun.from_mark
     # Straight for a mark its bearing never changes.
     ahead = seen is not None and seen.run_per_degree_nm is None
@@ -644,12 +646,14 @@ def _held(stop: Stop, board: Board) -> dict[str, Any]:
 
 def _angle(kept_deg: float, then: Steering) -> str:
     """Write the angle that is kept; dead aft, which no helm holds, as what she may yaw within."""
-    dead = then.lower_deg is not None and then.lower_deg < YAW_DEG / 2.0
-    return f"{180.0 - YAW_DEG:.0f}–180" if dead else f"{kept_deg:.0f}"
+    if then.lower_deg is None or then.lower_deg >= YAW_DEG / 2.0:
+        return f"{kept_deg:.0f}"
+    low, high = yaw_deg(then)
+    return f"{low:.0f}–{high:.0f}"
 
 
 def _dial(letter: str, first_deg: float | None, last_deg: float | None) -> tuple[str, str]:
-    """Write what a dial shows from a stop to the next, as in "099°" and " to 110°T"."""
+    """Write what a dial shows from a stop to the next, as in "099°" and ", later 110°T"."""
     first = three_figures(first_deg or 0.0)
     if last_deg is None or three_figures(last_deg) == first:
         return f"{first}{letter}", ""
@@ -838,8 +842,20 @@ def _planned_then(each: WhatIf, plan: Plan, zone: tzinfo | None) -> tuple[str, .
         wind_there_words(each),
         other,
         advice_words(each),
-        (first_words(each.first) if other or board is None else as_planned_words(each.first)) or "",
+        (
+            as_planned_words(each.first)
+            if _as_planned(each.first, board)
+            else first_words(each.first)
+        )
+        or "",
     )
+
+
+def _as_planned(first: records.Turn | None, board: Board | None) -> bool:
+    """Whether she begins on the tack and under the sails of the plan's first board."""
+    if first is None or board is None or board.engine:
+        return False
+    return (first.tack, first.sail_set) == (board.tack, board.sail_set)
 
 
 def _what_turns(each: WhatIf, plan: Plan, zone: tzinfo | None, *, begins: bool) -> str:
@@ -1019,9 +1035,9 @@ def _alternatives(plan: Plan) -> list[tuple[str, list[AlternativeLine]]]:
 def spoken(plan: Plan) -> list[str]:
     """Tell the passage in sentences, one a stop, for whoever hears it read."""
     said = [_said(stop, plan) for stop in stops(plan)]
-    if plan.pole_up is None:
+    steps = () if plan.pole_up is None else plan.pole_up.crew
+    if not steps:
         return said
-    steps = plan.pole_up.crew
     return [
         f"Before {plan.marks[0].name}, from {clock(steps[0].time)}: {steps_words(steps)}.",
         *said,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
+from goosewing.records import PoleDown
 from goosewing.words.figures import by_ship, clock, heading_words, seconds_words
 from goosewing.words.points import turned_words
 
@@ -65,9 +66,23 @@ def at_the_stop(stop: Stop) -> list[CrewStep]:
 
 def begun_words(crew: Sequence[CrewStep], begun: PoleWork) -> str:
     """Say what is done from there on, and that the preventer stays until the place itself."""
-    words = steps_words(beforehand(crew, begun))
+    up = come_up_words(begun, crew)
+    words = ", then ".join(filter(None, (up, steps_words(beforehand(crew, begun)))))
     stays = any(step.kind == "ease_preventer" for step in crew)
     return f"{words}, {PREVENTER_STAYS}" if stays else words
+
+
+def come_up_words(begun: PoleWork, crew: Sequence[CrewStep]) -> str | None:
+    """Say by how much she comes up for the hands' work, from nearer to dead aft.
+
+    Returns
+    -------
+    str or None
+        As in "come up 10° to starboard"; None where she needn't.
+    """
+    by = round(begun.up_deg) if isinstance(begun, PoleDown) else 0
+    side = next((step.side for step in crew if step.kind == "strike_pole"), None)
+    return f"come up {by}° to {side}" if by else None
 
 
 PREVENTER_STAYS = "preventer on till the main comes in"
@@ -109,8 +124,8 @@ def in_turn_words(stop: Stop, zone: tzinfo | None = None) -> str:
 def work_words(stop: Stop, zone: tzinfo | None = None) -> str:
     """Say when work for a turn begins, and by when she is on the new heading with all done.
 
-    The same words at every turn that takes time; nothing elsewhere. The plan's times let her lie
-    still at the place while a pole is struck that came down before it.
+    Nothing where both are one minute. The plan's times let her lie still at the place while a
+    pole is struck that came down before it.
     """
     board, struck = stop.board, stop.pole_down
     if board is None or not stop.manoeuvres or board.start.time is None:

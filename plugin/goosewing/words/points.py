@@ -405,10 +405,6 @@ def _from_to(
 def turned_words(stop: Stop, *, helm_only: bool = False) -> str | None:
     """Say which way the bow turns in a manoeuvre, and from which heading to which.
 
-    A tack turns her towards the side that the wind came from, a gybe away from it: onto port
-    tack by starboard, or by port. Which way the headings lie is no sure sign: dead downwind
-    they may be the same. Elsewhere it is that by which the headings differ.
-
     Returns
     -------
     str or None
@@ -416,23 +412,37 @@ def turned_words(stop: Stop, *, helm_only: bool = False) -> str | None:
         boom stays on its side. None where she holds on, or nothing is done.
     """
     board, kinds = stop.board, {each.kind for each in stop.manoeuvres}
-    if board is None or not kinds:
+    if board is None or not kinds or (hand := bow_hand(stop)) is None:
+        return None
+    through = bool({"tack", "gybe"} & kinds)
+    turns = bow_words(hand, None if through or board.engine else board.tack)
+    comes = _comes(stop)
+    return turns if comes is None else f"{turns}, {_from_to(comes, board, helm_only=helm_only)}"
+
+
+def bow_hand(stop: Stop) -> Side | None:
+    """Tell to which hand the bow turns at a stop; None if it doesn't, or where that isn't known.
+
+    A tack turns her towards the side that the wind came from, a gybe away from it: onto port
+    tack by starboard, or by port. Which way the headings lie is no sure sign: dead downwind
+    they may be the same. Elsewhere it is that by which the headings differ.
+    """
+    board, kinds = stop.board, {each.kind for each in stop.manoeuvres}
+    if board is None:
         return None
     if {"tack", "gybe"} & kinds:
-        gybes = "gybe" in kinds
-        hand = "port" if (board.tack == "port") is gybes else "starboard"
-        turns = f"turn to {hand}"
-    elif (alters := alters_to(stop.before, board)) is not None:
-        turns = bow_words(alters, None if board.engine else board.tack)
-    else:
-        return None
-    if stop.before is None or stop.before.stretch is None:
-        return turns
-    comes = _last_headings(stop.before, stop.before.stretch)
+        return "port" if (board.tack == "port") is ("gybe" in kinds) else "starboard"
+    comes = _comes(stop)
+    return None if comes is None or comes[0] is None else _hand(comes[0], board.heading_deg)
+
+
+def _comes(stop: Stop) -> tuple[float | None, ...] | None:
+    """Return what is steered last before a stop on every dial: she may come up for hands' work."""
     if (down := stop.pole_down) is not None:
-        # She came up for the hands' work.
-        comes = down.heading_deg, down.heading_magnetic_deg, down.heading_compass_deg
-    return f"{turns}, {_from_to(comes, board, helm_only=helm_only)}"
+        return down.heading_deg, down.heading_magnetic_deg, down.heading_compass_deg
+    if stop.before is None or stop.before.stretch is None:
+        return None
+    return _last_headings(stop.before, stop.before.stretch)
 
 
 def bow_words(hand: Side, tack: Tack | None) -> str:
@@ -455,7 +465,11 @@ def alters_to(before: Board | Order | None, held: Board | Order) -> Side | None:
     stretch = None if before is None else before.stretch
     if stretch is None:
         return None
-    by_deg = (held.heading_deg - stretch.last_heading_deg + 180.0) % 360.0 - 180.0
+    return _hand(stretch.last_heading_deg, held.heading_deg)
+
+
+def _hand(from_deg: float, to_deg: float) -> Side | None:
+    by_deg = (to_deg - from_deg + 180.0) % 360.0 - 180.0
     if abs(by_deg) < _SAME_DEG:
         return None
     return "starboard" if by_deg > 0.0 else "port"
@@ -522,10 +536,16 @@ def err_words(held: Steering) -> str | None:
     if held.lower_deg is None:
         return None
     wind = "dead aft" if held.lower_deg < DEAD_AFT_DEG else f"on the {held.tack} quarter"
-    twa_deg = 180.0 - held.lower_deg
-    low = twa_deg - min(YAW_DEG, YAW_DEG if held.higher_deg is None else held.higher_deg)
-    high = min(twa_deg + YAW_DEG, 180.0)
+    low, high = yaw_deg(held)
     return f"wind {wind}: TWA {low:.0f} to {high:.0f}°, never by the lee"
+
+
+def yaw_deg(held: Steering) -> tuple[float, float]:
+    """Return between which angles to the true wind she may yaw near dead downwind. [°]."""
+    assert held.lower_deg is not None
+    twa_deg = 180.0 - held.lower_deg
+    up = YAW_DEG if held.higher_deg is None else min(YAW_DEG, held.higher_deg)
+    return twa_deg - up, min(twa_deg + YAW_DEG, 180.0)
 
 
 def hold_words(begun: PoleWork, on: Board | None) -> str:
@@ -548,24 +568,6 @@ def hold_words(begun: PoleWork, on: Board | None) -> str:
     return f"hold {held}, never by the lee"
 
 
-def first_up_words(stop: Stop, begun: PoleWork, on: Board | None) -> str | None:
-    """Say that she comes up from dead aft before the pole is struck; None where she needn't.
-
-    Returns
-    -------
-    str or None
-        As in "come up to starboard, 099° to 109°M".
-    """
-    if on is None or on.engine or not isinstance(begun, PoleDown):
-        return None
-    if on.points[-1].twa_deg - DEAD_DOWNWIND_DEG < _SAME_DEG:
-        return None
-    if stop.before is None or stop.before.stretch is None:
-        return None
-    swing = _from_to(_last_headings(stop.before, stop.before.stretch), begun, helm_only=True)
-    return f"{bow_words(on.tack, on.tack)}, {swing}"
-
-
 def abeam_words(stop: Stop, on: Board | None) -> str | None:
     """Say when to turn at a mark that she comes to dead before the wind; None elsewhere.
 
@@ -574,23 +576,20 @@ def abeam_words(stop: Stop, on: Board | None) -> str | None:
     Returns
     -------
     str or None
-        As in "leave it to port; turn to starboard when it bears 013°T 009°M".
+        As in "leave it to port; turn to starboard when it bears 013°T 009°M". None too where the
+        mark is left on a hand that was entered, or no turn is made.
     """
-    if stop.mark is None or on is None or on.engine:
+    mark, before, hand = stop.mark, stop.before, bow_hand(stop)
+    if mark is None or mark.leave is not None or hand is None or on is None or on.engine:
         return None
-    if on.points[-1].twa_deg < 180.0 - YAW_DEG or stop.before is None:
-        return None
-    if (stretch := stop.before.stretch) is None:
+    if on.points[-1].twa_deg < 180.0 - YAW_DEG or before is None or before.stretch is None:
         return None
     to = 90.0 if on.tack == "port" else -90.0
-    abeam = (None if deg is None else deg + to for deg in _last_headings(stop.before, stretch)[:2])
-    true, magnetic = abeam
+    true, magnetic, _ = _last_headings(before, before.stretch)
     assert true is not None
+    bears = heading_words(true + to, None if magnetic is None else magnetic + to, None)
     side = "port" if on.tack == "starboard" else "starboard"
-    bears = heading_words(true, magnetic, None)
-    hand = None if stop.board is None else alters_to(stop.before, stop.board)
-    turn = "turn" if hand is None else f"turn to {hand}"
-    return f"leave it to {side}; {turn} when it bears {bears}"
+    return f"leave it to {side}; turn to {hand} when it bears {bears}"
 
 
 def spars_words(board: Board | Turn) -> str | None:

@@ -105,8 +105,10 @@ def otherwise_words(first: Turn | None, board: Board | None) -> str:
     >>> otherwise_words(None, None)
     ''
     """
-    if first is None or board is None or first.sail_set is None or first.tack is None:
+    if first is None or board is None or first.sail_set is None or board.engine:
         return ""
+    if first.tack is None:
+        return "unlike page 1, leave under engine"
     if board.poled and not first.poled:
         return "unlike page 1, leave with the pole down"
     if first.poled and (not board.poled or first.tack != board.tack):
@@ -316,7 +318,9 @@ def first_words(each: Turn | None, begins: str = "first") -> str | None:
     on = each.sail_set if each.tack is None else f"{each.tack} tack, {each.sail_set}"
     sides = spars_words(each)
     work = [] if each.kinds else [step for step in each.crew if step.kind != "turn"]
+    luffs = any(step.kind == "ease_preventer" for step in work)
     return ", ".join([
+        *(["come up"] if luffs else []),
         *([steps_words(work)] if work else []),
         f"{begins} {on}", *([] if sides is None else [sides]), *_then(each),
     ])  # fmt: skip
