@@ -33,13 +33,14 @@ def test_the_table_and_the_panel_tell_the_strike_and_the_wind_s_side(run, capsys
     strike = next(row for row in shown if row.get("name") == "Before End")
     assert strike["time"] == begins
     lee = {"port": "starboard", "starboard": "port"}[last.tack]
-    assert (
-        strike["words"]
-        == f"strike the pole, headsail to {lee}, preventer on till the main comes in (3 min)"
-    )
+    held = "preventer on till the main comes in"
+    # No nearer to dead aft than that, where hands are forward.
+    up = f"come up {last.pole_down.up_deg:.0f}° to {last.tack}"
+    assert last.pole_down.up_deg == pytest.approx(last.points[-1].twa_deg - 170.0, abs=0.5)
+    assert strike["words"] == f"{up}, then strike the pole, headsail to {lee}, {held} (3 min)"
     assert strike["more"] == ["in none of the times: arrival up to 3 min later"]
     assert shown.index(strike) == len(shown) - 2
-    assert f"{begins} Before End: strike the" in table
+    assert f"{begins} Before End: come up" in table
     wind = "dead aft" if last.twa_deg > 176.0 else f"on the {last.tack} quarter"
     side = f"wind {wind}: TWA "
     assert "in none of the times: arrival up to" in table
