@@ -35,7 +35,7 @@ def test_the_table_and_the_panel_tell_the_strike_and_the_wind_s_side(run, capsys
     lee = {"port": "starboard", "starboard": "port"}[last.tack]
     held = "preventer on till the main comes in"
     # No nearer to dead aft than that, where hands are forward.
-    up = f"come up {last.pole_down.up_deg:.0f}° to {last.tack}"
+    up = f"come up to {round(last.pole_down.heading_deg) % 360:03d}°"
     assert last.pole_down.up_deg == pytest.approx(last.points[-1].twa_deg - 170.0, abs=0.5)
     assert strike["words"] == f"{up}, then strike the pole, headsail to {lee}, {held} (3 min)"
     assert strike["more"] == ["in none of the times: arrival up to 3 min later"]

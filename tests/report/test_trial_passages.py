@@ -356,10 +356,10 @@ def test_a_pole_that_comes_down_is_ordered_beforehand_also_before_the_last_mark(
         # Not dead aft where hands are forward: by so much up, which is to starboard.
         up, comes = keeps(before) - 170, dials(before)[4]
         assert int(held[1]) - int(comes) == up
-        turns = f": come up {up}° to starboard, then strike the pole, "
+        turns = f": come up to {held[1]}°M, then strike the pole, "
         assert (turns in row["Where, what"]) is (up > 0)
         last = there is every[-1]
-        assert ("; should it cost her way, up to 3 min later" in row["Where, what"]) is last
+        assert ("; if she slows, up to 3 min later" in row["Where, what"]) is last
         off = float(re.search(r"M, (\d+\.\d) nm", row["Where, what"])[1])
         knots = float(before["log kn SOG kn"].split()[0].split("–")[-1])
         assert off == pytest.approx(knots * takes / 60, abs=0.11)

@@ -486,7 +486,7 @@ def _before_leaving(plan: Plan, up: PoleUp, zone: tzinfo | None) -> list[tuple[d
             todo=f"{steps_words(ready)} ({takes})",
             place="",
             from_mark="",
-            work=f"on {tack} tack, by any course there; done by {_times(up.time, zone)}",
+            work=f"on {tack} tack, on her own course there; done by {_times(up.time, zone)}",
         )
         rows.insert(0, (begins, first))
     return rows
@@ -496,7 +496,7 @@ def _beforehand(stop: Stop, begun: PoleWork, on: Board | None, zone: tzinfo | No
     """Say what is begun before a stop, on the board that ends there."""
     at, there = stop.name or THE_TURN, stop.time or begun.time
     steps = steps_words(beforehand(stop.crew, begun))
-    up = come_up_words(begun, stop.crew)
+    up = come_up_words(begun)
     seen = begun.from_mark
     # Straight for a mark its bearing never changes.
     ahead = seen is not None and seen.run_per_degree_nm is None
@@ -520,7 +520,7 @@ def _beforehand(stop: Stop, begun: PoleWork, on: Board | None, zone: tzinfo | No
 def _late(begun: PoleWork) -> str:
     """Say by how much later it may be there, as no time of the plan has that work."""
     if isinstance(begun, PoleDown) and not begun.counted:
-        return f"; should it cost her way, up to {seconds_words(begun.takes_s)} later"
+        return f"; if she slows, up to {seconds_words(begun.takes_s)} later"
     return ""
 
 

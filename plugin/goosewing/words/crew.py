@@ -6,7 +6,7 @@ from datetime import timedelta
 from typing import TYPE_CHECKING
 
 from goosewing.records import PoleDown
-from goosewing.words.figures import by_ship, clock, heading_words, seconds_words
+from goosewing.words.figures import by_ship, clock, heading_words, helm_words, seconds_words
 from goosewing.words.points import turned_words
 
 if TYPE_CHECKING:
@@ -66,23 +66,24 @@ def at_the_stop(stop: Stop) -> list[CrewStep]:
 
 def begun_words(crew: Sequence[CrewStep], begun: PoleWork) -> str:
     """Say what is done from there on, and that the preventer stays until the place itself."""
-    up = come_up_words(begun, crew)
+    up = come_up_words(begun)
     words = ", then ".join(filter(None, (up, steps_words(beforehand(crew, begun)))))
     stays = any(step.kind == "ease_preventer" for step in crew)
     return f"{words}, {PREVENTER_STAYS}" if stays else words
 
 
-def come_up_words(begun: PoleWork, crew: Sequence[CrewStep]) -> str | None:
-    """Say by how much she comes up for the hands' work, from nearer to dead aft.
+def come_up_words(begun: PoleWork) -> str | None:
+    """Say to which heading she comes up for the hands' work, from nearer to dead aft.
 
     Returns
     -------
     str or None
-        As in "come up 10° to starboard"; None where she needn't.
+        By the helm's dial, as in "come up to 109°M"; None where she needn't.
     """
-    by = round(begun.up_deg) if isinstance(begun, PoleDown) else 0
-    side = next((step.side for step in crew if step.kind == "strike_pole"), None)
-    return f"come up {by}° to {side}" if by else None
+    if not isinstance(begun, PoleDown) or round(begun.up_deg) == 0:
+        return None
+    dials = begun.heading_deg, begun.heading_magnetic_deg, begun.heading_compass_deg
+    return f"come up to {helm_words(*dials)}"
 
 
 PREVENTER_STAYS = "preventer on till the main comes in"
