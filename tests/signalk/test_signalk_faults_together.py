@@ -171,17 +171,18 @@ def test_killed_on_the_second_lap_in_a_seaway_with_its_memory_damaged(host):
 
 def test_what_was_asked_for_is_planned_again_after_settings_and_after_the_host(host):
     marks = [far(START, 75.0, 3.0), far(START, 105.0, 6.0)]
-    boat = Rounds(host, [])
+    # Under way, to elsewhere: a place that stands still at thirty knots is no position.
+    boat = Rounds(host, [far(START, 285.0, 60.0)])
     boat.begin()
     route = asked_for(host, marks)
-    until(lambda: panel(host).get("plan"), within_s=60, say=host.status)
+    until(lambda: panel(host).get("plan"), within_s=120, say=host.status)
     pid = host.status()["engine"]["pid"]
     host.configure({**CONFIGURATION, "performance": 0.95})
     until(lambda: (host.status().get("engine") or {}).get("pid") not in (pid, None), within_s=60)
-    until(lambda: panel(host).get("plan"), within_s=60, say=host.status)
+    until(lambda: panel(host).get("plan"), within_s=120, say=host.status)
     host.stop(signal.SIGKILL)
     host.start()
-    until(lambda: panel(host).get("plan"), within_s=90, say=host.status)
+    until(lambda: panel(host).get("plan"), within_s=150, say=host.status)
     assert host.status()["route"]["id"] == route
     # Cleared, it stays cleared.
     assert host.order("clear")[0] == 200
