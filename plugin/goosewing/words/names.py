@@ -71,12 +71,14 @@ def with_plain(value: _Value, names: Iterable[str]) -> _Value:
     --------
     >>> with_plain("on the way to B\u202eB", ["B\u202eB"])
     'on the way to BB'
+    >>> with_plain(("on the way", " "), ["", " "])
+    ('on the way', 'unnamed')
     """
     # The longest first: one name may be a part of another.
     shorter = {
         name: plain_name(name)
         for name in sorted(names, key=len, reverse=True)
-        if plain_name(name) != name
+        if name and plain_name(name) != name
     }
     shown: _Value = _shown(value, shorter) if shorter else value
     return shown
@@ -84,8 +86,11 @@ def with_plain(value: _Value, names: Iterable[str]) -> _Value:
 
 def _shown(value: Any, shorter: dict[str, str]) -> Any:
     if isinstance(value, str):
+        if value in shorter:
+            return shorter[value]
         for name, short in shorter.items():
-            value = value.replace(name, short)
+            # One of spaces alone stands between all words.
+            value = value.replace(name, short) if name.strip(" ") else value
         return value
     if isinstance(value, tuple):
         return tuple(_shown(each, shorter) for each in value)
