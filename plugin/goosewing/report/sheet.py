@@ -464,32 +464,43 @@ def _before_leaving(plan: Plan, up: PoleUp, zone: tzinfo | None) -> list[tuple[d
     ready = [each for each in up.crew if each.kind != "set_pole"]
     away = bow_words("port" if tack == "starboard" else "starboard", tack)
     takes = seconds_words(up.takes_s)
-    row = Order(
-        number=None,
-        point=f"Before {mark}",
-        utc=clock(up.time),
-        local=_local(up.time, zone),
-        day="",
+    row = _before(
+        mark, up.time, zone,
         todo=f"{away} to {held}, {steps_words(setting)} ({takes})",
         place=position_words(up.lat, up.lon),
-        hand="",
         from_mark="" if up.from_mark is None else bears_words(up.from_mark),
-        log_at="",
         work=f"done by {mark} ({_times(plan.departure, zone)}): times begin there, log at 0",
-    )
+    )  # fmt: skip
     rows = [(up.time, row)]
     if ready:
         begins = ready[0].time
-        first = row._replace(
-            utc=clock(begins),
-            local=_local(begins, zone),
+        first = _before(
+            mark, begins, zone,
             todo=f"{steps_words(ready)} ({takes})",
-            place="",
-            from_mark="",
             work=f"on {tack} tack, on her own course there; done by {_times(up.time, zone)}",
-        )
+        )  # fmt: skip
         rows.insert(0, (begins, first))
     return rows
+
+
+def _before(
+    name: str,
+    begins: datetime,
+    zone: tzinfo | None,
+    *,
+    todo: str,
+    work: str,
+    place: str = "",
+    from_mark: str = "",
+    log_at: str = "",
+    by_log: bool = False,
+) -> Order:
+    """Make the row of what is begun before a stop, on the way there."""
+    return Order(
+        number=None, point=f"Before {name}", utc=clock(begins), local=_local(begins, zone), day="",
+        todo=todo, place=place, hand="", from_mark=from_mark, log_at=log_at, by_log=by_log,
+        work=work,
+    )  # fmt: skip
 
 
 def _beforehand(stop: Stop, begun: PoleWork, on: Board | None, zone: tzinfo | None) -> Order:
@@ -501,20 +512,15 @@ def _beforehand(stop: Stop, begun: PoleWork, on: Board | None, zone: tzinfo | No
     # Straight for a mark its bearing never changes.
     ahead = seen is not None and seen.run_per_degree_nm is None
     place = "" if seen is None else place_words(seen)
-    return Order(
-        number=None,
-        point=f"Before {at}",
-        utc=clock(begun.time),
-        local=_local(begun.time, zone),
-        day="",
+    return _before(
+        at, begun.time, zone,
         todo=f"{', then '.join(filter(None, (up, steps)))} ({seconds_words(begun.takes_s)})",
         place=position_words(begun.lat, begun.lon),
-        hand="",
         from_mark=f"{place} (dead ahead; no fix: by log)" if ahead else place,
         log_at="" if begun.log_at_nm is None else f"{begun.log_at_nm:.1f}",
         by_log=ahead or draws_slowly(seen),
         work=_joined(hold_words(begun, on), f"done by {at} ({_times(there, zone)}{_late(begun)})"),
-    )
+    )  # fmt: skip
 
 
 def _late(begun: PoleWork) -> str:
@@ -837,25 +843,15 @@ def _planned_then(each: WhatIf, plan: Plan, zone: tzinfo | None) -> tuple[str, .
     board = plan.legs[0].boards[0] if plan.legs[0].boards else None
     leaves = each.first is not None and each.delay_h
     other = otherwise_words(each.first, board)
+    # Where the plan has no sails at first none can be as they are there.
+    unlike = other or board is None or board.engine
     return (
         f"leaving {_times(each.first.time, zone)}" if each.first is not None and leaves else "",
         wind_there_words(each),
         other,
         advice_words(each),
-        (
-            as_planned_words(each.first)
-            if _as_planned(each.first, board)
-            else first_words(each.first)
-        )
-        or "",
+        (first_words if unlike else as_planned_words)(each.first) or "",
     )
-
-
-def _as_planned(first: records.Turn | None, board: Board | None) -> bool:
-    """Whether she begins on the tack and under the sails of the plan's first board."""
-    if first is None or board is None or board.engine:
-        return False
-    return (first.tack, first.sail_set) == (board.tack, board.sail_set)
 
 
 def _what_turns(each: WhatIf, plan: Plan, zone: tzinfo | None, *, begins: bool) -> str:
