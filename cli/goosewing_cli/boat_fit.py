@@ -55,7 +55,7 @@ def fit(
     """Fit a boat and write her; or her stretches alone, where no polar comes from a log."""
     from goosewing.errors import InputError
     from goosewing.exchange.boat_folder import check_folder, format_boat, write_folder
-    from goosewing.files.disk import write_atomically
+    from goosewing.files.disk import as_before, write_atomically
     from goosewing.logbook import fit as room
 
     if out is None and stretches is None:
@@ -76,16 +76,21 @@ def fit(
     logged = logs.load_logs(log)
     # Where the log says too little for a boat, nothing is written; the table alone can be had.
     found = None if out is None else room.fit(logged, base, wish)
-    if stretches is not None:
-        from goosewing.logbook.data_table import format_stretches
+    texts = {} if found is None else format_boat(found.boat, _remarks(found, log))
+    if out is not None:
+        check_folder(out, texts)
+        inputs.check_outputs([*(out / name for name in texts), stretches], read, makes_folder=True)
+    with as_before([] if stretches is None else [stretches]):
+        if stretches is not None:
+            from goosewing.logbook.data_table import format_stretches
 
-        put_right = room.put_right(logged, wish, base)
-        write_atomically(stretches, format_stretches(put_right), inputs=read)
-    if found is None or out is None:
+            put_right = room.put_right(logged, wish, base)
+            write_atomically(stretches, format_stretches(put_right), inputs=read)
+        written = [] if out is None else write_folder(out, texts)
+    if found is None:
         assert stretches is not None
         _say_written([stretches], json=json)
         return
-    written = write_folder(out, format_boat(found.boat, _remarks(found, log)))
     if json:
         from goosewing.exchange import document
 

@@ -9,9 +9,12 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import click
 
+from goosewing_cli import inputs
 from goosewing_cli.declared import argument, command, option
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from goosewing.exchange.handheld.routes import Contents, Fitted, Limits
 
 
@@ -119,7 +122,9 @@ def handheld(
     if check is not None:
         _check(check, limits)
     if plan is not None:
-        _convert(plan, limits, tolerance, out=out, nmea=nmea, talker=talker, pace=pace)
+        read = [plan] if check is None else [plan, check]
+        fitted = _fitted(plan, limits, tolerance, wanted=out is not None or nmea is not None)
+        deliver(fitted, out=out, nmea=nmea, talker=talker, pace=pace, inputs_read=read)
     elif check is None:
         raise InputError("PLAN.gpx is needed, or --check FILE")
     elif out is not None or nmea is not None:
@@ -160,52 +165,58 @@ def _check(path: Path, limits: Limits) -> None:
     click.echo(f"{shown(path)}: fits")
 
 
-def _convert(
-    plan: Path,
-    limits: Limits,
-    tolerance_m: float,
-    *,
-    out: Path | None,
-    nmea: str | None,
-    talker: str,
-    pace: float,
-) -> None:
+def _fitted(plan: Path, limits: Limits, tolerance_m: float, *, wanted: bool) -> Fitted:
     from goosewing.errors import InputError
     from goosewing.exchange.handheld import routes as sizes
     from goosewing.exchange.handheld.files import read_contents
     from goosewing.files.disk import shown
 
-    if out is None and nmea is None:
+    if not wanted:
         raise InputError("--out FILE or --nmea TARGET is needed")
     contents = read_contents(plan)
     try:
-        fitted = sizes.fit(contents, limits, tolerance_m=tolerance_m)
+        return sizes.fit(contents, limits, tolerance_m=tolerance_m)
     except InputError as error:
         raise InputError(str(error), where=shown(plan)) from None
-    deliver(fitted, out=out, nmea=nmea, talker=talker, pace=pace, inputs_read=[plan])
 
 
 def deliver(
     fitted: Fitted,
     *,
     out: Path | None,
-    nmea: str | None = None,
-    talker: str = "GP",
-    pace: float = 10.0,
+    nmea: str | None,
+    talker: str,
+    pace: float,
     inputs_read: list[Path],
 ) -> None:
-    """Tell what was changed, write the file, send the sentences."""
-    from goosewing.exchange.handheld.files import write_contents
+    """Tell what was changed, write the files, all or none, then send the sentences."""
+    from goosewing.exchange.handheld.files import format_contents
     from goosewing.exchange.handheld.routes import with_cautions
-    from goosewing.files.disk import shown
+    from goosewing.exchange.nmea import wires
+    from goosewing.files.disk import shown, write_all
 
+    wires.check_pace(pace)
+    target = None if nmea is None else wires.parse_target(nmea)
+    sentences = () if target is None else _sentences(fitted.contents, talker)
+    log = Path(target.path) if target is not None and target.kind == "file" else None
+    inputs.check_outputs([out, log], inputs_read)
     for line in fitted.report.lines:
         click.echo(line)
+    written: dict[Path, bytes | str] = {}
     if out is not None:
-        write_contents(out, with_cautions(fitted.contents), inputs=inputs_read)
+        written[out] = format_contents(with_cautions(fitted.contents))
+    if log is not None:
+        written[log] = "".join(sentences)
+    write_all(written, inputs=inputs_read)
+    if out is not None:
         click.echo(f"Written: {shown(out)}, {_counted(fitted.contents)}")
-    if nmea is not None:
-        _send(fitted.contents, nmea, talker, pace, [*inputs_read, *([out] if out else [])])
+    if target is None:
+        return
+    if log is None:
+        wires.send(sentences, target, pace=pace)
+    if fitted.contents.tracks:
+        click.echo("left out: tracks, which sentences don't know")
+    click.echo(f"Handed over: {len(sentences)} sentences to {target.words}")
 
 
 def _counted(contents: Contents) -> str:
@@ -217,16 +228,11 @@ def _counted(contents: Contents) -> str:
     return ", ".join(f"{n} {word}{'' if n == 1 else 's'}" for n, word in numbers if n)
 
 
-def _send(contents: Contents, text: str, talker: str, pace: float, files: list[Path]) -> None:
+def _sentences(contents: Contents, talker: str) -> Sequence[str]:
     from goosewing.errors import InputError
     from goosewing.exchange.nmea import routes as nmea
-    from goosewing.exchange.nmea import wires
 
-    target = wires.parse_target(text)
     sentences = nmea.format_contents(contents, talker=talker)
     if not sentences:
         raise InputError("nothing to send: neither route nor waypoint, and sentences know no track")
-    wires.send(sentences, target, pace=pace, inputs=files)
-    if contents.tracks:
-        click.echo("left out: tracks, which sentences don't know")
-    click.echo(f"Handed over: {len(sentences)} sentences to {target.words}")
+    return sentences

@@ -456,7 +456,9 @@ def files_read(boat: Path | None, *others: Path | None) -> list[Path]:
     return files if boat is None else [*files, *boat_files(boat)]
 
 
-def check_outputs(outputs: Sequence[Path | None], files: Sequence[Path]) -> None:
+def check_outputs(
+    outputs: Sequence[Path | None], files: Sequence[Path], *, makes_folder: bool = False
+) -> None:
     """Refuse outputs that can't be written, before any of them is.
 
     Raises
@@ -465,10 +467,13 @@ def check_outputs(outputs: Sequence[Path | None], files: Sequence[Path]) -> None
         If one is an input, can't be written, or stands twice.
     """
     from goosewing.errors import InputError
-    from goosewing.files.disk import check_writable
+    from goosewing.files.disk import check_writable, shown
 
-    wanted = [path for path in outputs if path is not None]
-    for path in wanted:
-        check_writable(path, inputs=files)
-    if len({path.resolve() for path in wanted}) < len(wanted):
-        raise InputError("two outputs have the same name", where=str(wanted[0]))
+    taken: set[Path] = set()
+    for path in outputs:
+        if path is None:
+            continue
+        check_writable(path, inputs=files, makes_folder=makes_folder)
+        if path.resolve() in taken:
+            raise InputError("two outputs have the same name", where=shown(path))
+        taken.add(path.resolve())

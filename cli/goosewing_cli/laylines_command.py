@@ -90,6 +90,9 @@ def laylines(
 
     hours = hazards_options.tide_hours(tide, time, alone=True)
     clear = keep_clear(None if hours is None else hours.lowest_m())
+    others = (*inputs.weather_files(wind, current, tide), *clear.files)
+    files = inputs.files_read(boat, marks, *others)
+    inputs.check_outputs([out], files)
     try:
         clear, made, hours = hazards_options.under_tide(hours, clear, keep_clear, drawn, _latest)
     except GoosewingError as error:
@@ -100,8 +103,6 @@ def laylines(
     if variation is not None:
         made = laylines_with_variation(made, inputs.load_variation(variation), time)
     if out is not None:
-        others = (*inputs.weather_files(wind, current, tide), *clear.files)
-        files = inputs.files_read(boat, marks, *others)
         plans.write_laylines(out, made, kept[1:], inputs=files)
     if json:
         content = document.document(document.LAYLINES_FORMAT, **document.plain(made))

@@ -169,11 +169,13 @@ def live(
     if chart is None and tide_m is not None:
         raise InputError("--tide needs --hazards FILE, a chart cell, to keep clear of")
     desk = _with_chart(desk, hazards_options.chart_with_dangers(chart, noted, read.marks))
+    files = inputs.files_read(boat, marks, *(hazards or []), *_logs(addresses))
+    _check_outputs(gpx_dir, state, files)
     setup = _setup(
         desk,
         _route(marks, read, next_mark),
         gpx_dir=gpx_dir,
-        files=inputs.files_read(boat, marks, *(hazards or []), *_logs(addresses)),
+        files=files,
         receiver=_receiver(send, steers=send_steering, replayed=addresses[0].kind == "file"),
         steers=send_steering,
         talker=talker,
@@ -304,8 +306,6 @@ def _setup(
     from dataclasses import replace
 
     from goosewing.exchange.nmea.routes import format_sentence
-    from goosewing.files.disk import check_writable
-    from goosewing.live.alone.overlay import NAME
     from goosewing.live.alone.watch import Setup
 
     format_sentence(talker, "RTE", [])
@@ -318,11 +318,22 @@ def _setup(
             model = given
     if gpx_dir is not None:
         inputs.ensure_folder(gpx_dir)
-        check_writable(gpx_dir / NAME, inputs=files)
     return Setup(
         desk=desk, route=route, overlay=gpx_dir, inputs=tuple(files), receiver=receiver,
         steers=steers, talker=talker, variation=model, state=state,
     )  # fmt: skip
+
+
+def _check_outputs(gpx_dir: Path | None, state: Path | None, files: list[Path]) -> None:
+    """Refuse now what must not be overwritten under way; in the usual places nothing is refused."""
+    from goosewing.live.alone.overlay import NAME
+    from goosewing.live.memory_file import check_content, copy_of
+
+    written = [] if gpx_dir is None else [gpx_dir / NAME]
+    written += [] if state is None else [state, copy_of(state)]
+    inputs.check_outputs(written, files, makes_folder=True)
+    if state is not None:
+        check_content(state)
 
 
 # ---- running --------------------------------------------------------------------------------

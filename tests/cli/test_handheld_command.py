@@ -77,6 +77,13 @@ def test_sentences_to_a_file(tmp_path, capsys):
         (["{sample}", "--out", "{tmp}/x.gpx", "--preset", "huge"], "huge"),
         (["{sample}", "--nmea", "tcp://nowhere"], "expected tcp://HOST:PORT"),
         (["{sample}", "--nmea", "serial:/dev/none"], "can't open /dev/none"),
+        (["{sample}", "--out", "{tmp}/x.gpx", "--nmea", "tcp://nowhere"], "expected tcp://"),
+        (["{sample}", "--out", "{tmp}/x.gpx", "--nmea", "{tmp}"], "is a folder"),
+        (["{sample}", "--out", "{tmp}/x.gpx", "--nmea", "{tmp}/no/x"], "no such folder"),
+        (["{sample}", "--out", "{tmp}/x.gpx", "--nmea", "{tmp}/./x.gpx"], "two outputs have"),
+        (["{sample}", "--out", "{tmp}/x.gpx", "--nmea", "{sample}"], "is an input"),
+        (["{sample}", "--out", "{tmp}/x.gpx", "--nmea", "{tmp}/y", "--pace", "0"], "the pace"),
+        (["{sample}", "--out", "{tmp}/x.gpx", "--nmea", "{tmp}/y", "--talker", "x"], "a talker"),
     ],
 )
 def test_bad_input_is_one_line_and_two(tmp_path, capsys, arguments, words):
@@ -89,3 +96,12 @@ def test_bad_input_is_one_line_and_two(tmp_path, capsys, arguments, words):
     assert "Traceback" not in error
     assert SAMPLE.read_bytes() == before
     assert not (tmp_path / "x.gpx").exists()
+
+
+def test_the_file_that_was_looked_over_is_an_input_too(tmp_path, capsys):
+    out = tmp_path / "h.gpx"
+    assert outcome(["handheld", str(SAMPLE), "--out", str(out)]) == 0
+    before = out.read_bytes()
+    assert outcome(["handheld", str(SAMPLE), "--check", str(out), "--out", str(out)]) == 2
+    assert "is an input and is not overwritten" in capsys.readouterr().err
+    assert out.read_bytes() == before

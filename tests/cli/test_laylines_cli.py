@@ -231,3 +231,18 @@ def test_performance_scales_the_targets(run):
 )
 def test_bad_targets_are_one_clear_line(run, arguments, words):
     assert words in refused(run(*arguments))
+
+
+@pytest.mark.parametrize(
+    ("out", "words"), [("marks.gpx", "is an input"), ("no/lines.gpx", "no such folder")]
+)
+def test_a_file_that_can_not_be_written_is_refused_before_any_line_is_drawn(
+    run, monkeypatch, out, words
+):
+    def drawn(*_):
+        raise AssertionError("drawn in vain")
+
+    monkeypatch.setattr("goosewing_cli.laylines_command.straight", drawn)
+    ran = run(*LINES, "--out", out)
+    assert ran.code == 2
+    assert words in ran.err

@@ -35,3 +35,17 @@ def test_an_input_among_them_stops_all(tmp_path):
     with pytest.raises(InputError, match="is an input"):
         disk.write_all(wanted, inputs=[tmp_path / "marks.gpx"])
     assert not (tmp_path / "a").exists()
+
+
+def test_what_a_link_leads_to_is_put_back_and_the_link_stays(tmp_path):
+    (tmp_path / "link").symlink_to(tmp_path / "new")
+
+    def fails():
+        with disk.as_before([tmp_path / "link"]):
+            disk.write_atomically(tmp_path / "link", "x")
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        fails()
+    assert (tmp_path / "link").is_symlink()
+    assert not (tmp_path / "new").exists()

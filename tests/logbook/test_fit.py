@@ -289,6 +289,22 @@ def test_nothing_is_overwritten(log_file, tmp_path, capsys):
     assert (tmp_path / "boat.toml").read_text(encoding="utf-8") == "mine"
 
 
+def test_boat_and_stretches_are_both_written_or_neither(log_file, tmp_path, capsys):
+    out = tmp_path / "learned"
+    out.mkdir()
+    words = ["boat", "fit", str(log_file), "--out", str(out), "--name", "Tern", "--stretches"]
+    # A name that one of the boat's own files bears: of her sails, known only when she is.
+    assert outcome([*words, str(out / "as-logged.csv")]) == 2
+    assert "two outputs have the same name" in capsys.readouterr().err
+    assert not list(out.iterdir())
+    # And one that is there already, whatever it is.
+    (out / "as-logged.csv").write_text("mine", encoding="utf-8")
+    assert outcome([*words, str(tmp_path / "more.csv")]) == 2
+    assert "is there already" in capsys.readouterr().err
+    assert not (tmp_path / "more.csv").exists()
+    assert [each.name for each in out.iterdir()] == ["as-logged.csv"]
+
+
 @pytest.mark.parametrize(
     ("words", "said"),
     [

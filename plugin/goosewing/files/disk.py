@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING
 from goosewing.errors import InputError
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Iterable, Iterator, Mapping
 
 
 MOST_BYTES = 64_000_000
@@ -220,25 +220,57 @@ def write_all(contents: Mapping[Path, bytes | str], *, inputs: Iterable[Path | s
     read = list(inputs)
     for path in contents:
         check_writable(path, inputs=read)
-    written: list[tuple[Path, bytes | None]] = []
-    try:
+    with as_before(contents):
         for path, data in contents.items():
-            before = path.read_bytes() if path.is_file() else None
-            # Noted first: an interrupt may come when the file has just taken its place.
-            written.append((path, before))
             write_atomically(path, data, inputs=read)
+
+
+@contextlib.contextmanager
+def as_before(paths: Iterable[Path]) -> Iterator[None]:
+    """Put files back as they were, if what writes them fails or is interrupted.
+
+    Parameters
+    ----------
+    paths : iterable of paths
+        Ordinary files, or none yet.
+
+    Raises
+    ------
+    InputError
+        If what is there can't be read.
+    """
+    # What a link points to is what is written, and so what is put back.
+    before = {path: _content_now(path) for path in (Path(each).resolve() for each in paths)}
+    try:
+        yield
     except BaseException:
-        for path, before in written:
+        for path, data in before.items():
             with contextlib.suppress(OSError, InputError):
-                if before is not None:
-                    write_atomically(path, before)
-                elif path.is_file():
+                if data is not None and path.read_bytes() != data:
+                    write_atomically(path, data)
+                elif data is None and path.is_file():
                     path.unlink()
         raise
 
 
-def check_writable(path: Path | str, *, inputs: Iterable[Path | str] = ()) -> None:
+def _content_now(path: Path) -> bytes | None:
+    try:
+        return path.read_bytes() if path.is_file() else None
+    except OSError as error:
+        raise _unreadable(path, "a file to be replaced", error) from error
+
+
+def check_writable(
+    path: Path | str, *, inputs: Iterable[Path | str] = (), makes_folder: bool = False
+) -> None:
     """Refuse now what `write_atomically` would refuse later, and touch nothing.
+
+    Parameters
+    ----------
+    path, inputs
+        As `write_atomically`.
+    makes_folder : bool
+        Whether its folder will be made where there is none.
 
     Raises
     ------
@@ -246,19 +278,23 @@ def check_writable(path: Path | str, *, inputs: Iterable[Path | str] = ()) -> No
         As `write_atomically`, but for what only the disk knows.
     """
     try:
-        _refuse_unfit(Path(path), Path(path).resolve(), inputs)
+        _refuse_unfit(Path(path), Path(path).resolve(), inputs, makes_folder=makes_folder)
     except (OSError, ValueError, RuntimeError) as error:
         if isinstance(error, InputError):
             raise
         raise InputError(f"cannot be written: {_reason(error)}", where=shown(path)) from error
 
 
-def _refuse_unfit(path: Path, target: Path, inputs: Iterable[Path | str]) -> int | None:
+def _refuse_unfit(
+    path: Path, target: Path, inputs: Iterable[Path | str], *, makes_folder: bool = False
+) -> int | None:
     """Refuse a place that must not be written; else the mode of the file there, if any."""
     where = shown(path)
     if any(_same_file(target, Path(each)) for each in inputs):
         raise InputError("is an input and is not overwritten; name another file", where=where)
-    if not target.parent.is_dir():
+    if makes_folder:
+        _refuse_file_for_folder(target.parent)
+    elif not target.parent.is_dir():
         raise InputError(f"no such folder: {shown(target.parent)}", where=where)
     if target.is_symlink():
         # What is resolved and still a link leads round to itself.
@@ -274,6 +310,12 @@ def _refuse_unfit(path: Path, target: Path, inputs: Iterable[Path | str]) -> int
     if not os.access(target, os.W_OK):
         raise InputError("is write-protected", where=where)
     return stat.S_IMODE(target.stat().st_mode)
+
+
+def _refuse_file_for_folder(folder: Path) -> None:
+    there = next(each for each in (folder, *folder.parents) if each.exists())
+    if not there.is_dir():
+        raise InputError("can't make the folder: it is a file", where=shown(there))
 
 
 def _same_file(target: Path, other: Path) -> bool:

@@ -2,23 +2,27 @@
 
 from __future__ import annotations
 
+from enum import Enum
 from typing import TYPE_CHECKING
 
 import msgspec
 
 from goosewing.errors import InputError
-from goosewing.files.disk import read_bytes, shown, write_atomically
+from goosewing.files.disk import read_bytes, read_head, shown, write_atomically
 from goosewing.live.core import memory
 from goosewing.live.core.state import Memory
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterable
     from pathlib import Path
 
 FORMAT = "goosewing.under-way/1"
 
 WRITTEN_EVERY_S = 60.0
 """Where nothing else has changed, time and place are written so often."""
+
+_BEGINS = b'{"format":"goosewing.under-way/'
+"""How each begins that was ever written."""
 
 COPIED_AFTER_S = 10.0
 """The copy follows so much later: what damages a disk while it is written to, such as power that
@@ -28,6 +32,55 @@ fails, finds one of the two at rest."""
 class _Document(msgspec.Struct):
     format: str
     kept: Memory
+
+
+def copy_of(path: Path) -> Path:
+    """Return where the copy of a file lies."""
+    return path.parent / f"{path.name}.copy"
+
+
+def check_content(path: Path) -> None:
+    """Refuse a file that holds something else than what was kept, and touch nothing.
+
+    What is ours may be damaged: cut, blank, or read only from its copy.
+
+    Raises
+    ------
+    InputError
+        If the file or what lies in its copy's place is somebody's own.
+    """
+    try:
+        looks = [(each, _look(each)) for each in (path, copy_of(path))]
+    except (OSError, ValueError) as error:
+        raise InputError(f"cannot be read: {_line(error)}", where=shown(path)) from error
+    if any(look is _Look.ours for _, look in looks):
+        return
+    for each, look in looks:
+        if look is _Look.strange:
+            raise InputError(
+                "holds something else than marks passed and sails set, and is not overwritten; "
+                "name another file",
+                where=shown(each),
+            )
+
+
+class _Look(Enum):
+    """How a file begins."""
+
+    nothing = "nothing"
+    ours = "ours"
+    strange = "strange"
+
+
+def _look(path: Path) -> _Look:
+    if not path.exists() or not path.stat().st_size:
+        return _Look.nothing
+    # Power that fails leaves blocks of zeros, or a file cut short.
+    head = b"".join(read_head(path, "what was kept", 4 * len(_BEGINS)).strip(b"\0").split())
+    if not head:
+        return _Look.nothing
+    begins = head[: len(_BEGINS)]
+    return _Look.ours if _BEGINS.startswith(begins) else _Look.strange
 
 
 class MemoryFile:
@@ -42,6 +95,8 @@ class MemoryFile:
         Its folder is made if it is not there. The copy, its name and ``.copy``, lies beside it.
     tell : callable
         Takes a line: when the file can't be read or written, and when it can again.
+    inputs : iterable of paths
+        Files that are never overwritten.
 
     Attributes
     ----------
@@ -49,9 +104,12 @@ class MemoryFile:
         What stands in it; None where nothing does, or nothing that can be read.
     """
 
-    def __init__(self, path: Path, tell: Callable[[str], None]) -> None:
+    def __init__(
+        self, path: Path, tell: Callable[[str], None], *, inputs: Iterable[Path] = ()
+    ) -> None:
         self._path = path
-        self._copy = path.with_name(f"{path.name}.copy")
+        self._copy = copy_of(path)
+        self._inputs = tuple(inputs)
         self._tell = tell
         self._failed = False
         self._whole = True
@@ -93,7 +151,7 @@ class MemoryFile:
         content = msgspec.json.encode({"format": FORMAT, "kept": kept})
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
-            write_atomically(path, content.decode() + "\n")
+            write_atomically(path, content.decode() + "\n", inputs=self._inputs)
         except (InputError, OSError) as error:
             if not self._failed:
                 self._tell(f"What was passed can't be kept for a restart: {error}")

@@ -431,6 +431,18 @@ def open_out(address: Address) -> Port:
 # ---- once -----------------------------------------------------------------------------------
 
 
+def check_pace(pace: float) -> None:
+    """Refuse a pace that no wire is asked to keep.
+
+    Raises
+    ------
+    InputError
+        If it is not above 0, or over 1000 sentences a second.
+    """
+    if not 0.0 < pace <= 1000.0:
+        raise InputError(f"the pace must be above 0 and at most 1000 sentences a second: {pace:g}")
+
+
 def send(
     sentences: Sequence[str],
     address: Address,
@@ -461,8 +473,7 @@ def send(
         If it can't be opened, or goes away on the way; or pyserial (extra ``serial``)
         is missing.
     """
-    if not 0.0 < pace <= 1000.0:
-        raise InputError(f"the pace must be above 0 and at most 1000 sentences a second: {pace:g}")
+    check_pace(pace)
     if address.kind == "file":
         write_atomically(address.path, "".join(sentences), inputs=inputs)
         return

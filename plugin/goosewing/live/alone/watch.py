@@ -180,7 +180,7 @@ class Watch:
         self.counter: WatchCounter | None = None
         self.keeper = Watchkeeper(replace(setup.desk, steers=setup.steers))
         if setup.state is not None:
-            self.keeper.remember(MemoryFile(setup.state, self._warn))
+            self.keeper.remember(MemoryFile(setup.state, self._warn, inputs=setup.inputs))
         self._sender = sender
         self._ordered = ordered
         self._guide: steering.Guide | None = None
