@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import textwrap
 from dataclasses import dataclass
-from datetime import UTC, timedelta
+from datetime import UTC
 from math import floor
 from typing import TYPE_CHECKING
 
@@ -13,6 +13,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from goosewing.units import nearest_minute
 from goosewing.words.alternatives import alternative_lines
 from goosewing.words.chances import chances_lines
 from goosewing.words.crew import begun_words
@@ -161,7 +162,7 @@ def paragraph(console: Console, text: str, indent: str = "", style: str = "") ->
 def zone_words(plan: Plan, zone: tzinfo) -> str:
     """Say which zone the local times are in, and what it makes of the arrival."""
     leaves, arrives = (
-        f"{(time + timedelta(seconds=30)).astimezone(zone):%Y-%m-%d %H:%M %Z}"
+        f"{nearest_minute(time).astimezone(zone):%Y-%m-%d %H:%M %Z}"
         for time in (plan.departure, plan.arrival)
     )
     return f"Local time: departure {leaves}, arrival {arrives}."
@@ -195,7 +196,7 @@ class _Dates:
 
 def _minute(time: datetime) -> datetime:
     """Round as `goosewing.words.figures.clock` does."""
-    return time.astimezone(UTC) + timedelta(seconds=30)
+    return nearest_minute(time.astimezone(UTC))
 
 
 def _add_row(table: Table, dates: _Dates, time: datetime, *cells: str | Text) -> None:
@@ -279,7 +280,7 @@ def _times(time: datetime, zone: tzinfo | None) -> list[str]:
     """Return a time in UTC and, with a zone, by the ship's clock, without its zone's name."""
     if zone is None:
         return [clock(time)]
-    return [clock(time), f"{(time + timedelta(seconds=30)).astimezone(zone):%H:%M}"]
+    return [clock(time), f"{nearest_minute(time).astimezone(zone):%H:%M}"]
 
 
 def _reached(mark: Mark, end: Fix) -> Text:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
 from typing import TYPE_CHECKING
 
 from rich.table import Table
@@ -16,6 +15,7 @@ from goosewing.departures.wants import (
     want_costs,
 )
 from goosewing.records import CAUTIONS
+from goosewing.units import nearest_minute
 from goosewing.words.figures import clock, hours_and_minutes
 from goosewing.words.names import names_of, with_plain, with_plain_names
 from goosewing_cli.show import close_sheet, console_for, paragraph, print_table
@@ -131,7 +131,7 @@ def _cells(each: Departure, zone: tzinfo | None) -> list[str]:
 
 
 def _day_and_clock(time: datetime, zone: tzinfo | None, more: str = "") -> str:
-    rounded = time + timedelta(seconds=30)
+    rounded = nearest_minute(time)
     words = f"{rounded:%d} {clock(time)}{more}"
     return words if zone is None else f"{words}\n{rounded.astimezone(zone):%d %H:%M}"
 

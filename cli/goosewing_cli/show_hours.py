@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
 from typing import TYPE_CHECKING, Any
 
 from rich.table import Table
 from rich.text import Text
 
 from goosewing.turns import stops
+from goosewing.units import nearest_minute
 from goosewing.words.figures import clock, heading_words, position_words, three_figures
 from goosewing.words.points import stop_sentence
 from goosewing_cli.show import print_table
@@ -33,7 +33,7 @@ def show_hours(console: Console, plan: Plan, zone: tzinfo | None) -> None:
         table.add_column(name, justify="right", no_wrap=True)
     day = plan.departure.date()
     for time, _, cells in sorted(_events(plan), key=lambda event: event[:2]):
-        if (today := (time + timedelta(seconds=30)).date()) != day:
+        if (today := nearest_minute(time).date()) != day:
             table.add_row("", Text(str(today), style="dim"))
             day = today
         table.add_row(_time(time, zone), *cells)
@@ -43,7 +43,7 @@ def show_hours(console: Console, plan: Plan, zone: tzinfo | None) -> None:
 def _time(time: datetime, zone: tzinfo | None) -> str:
     if zone is None:
         return clock(time)
-    return f"{clock(time)}\n{(time + timedelta(seconds=30)).astimezone(zone):%H:%M}"
+    return f"{clock(time)}\n{nearest_minute(time).astimezone(zone):%H:%M}"
 
 
 def _events(plan: Plan) -> list[tuple[datetime, int, list[Any]]]:

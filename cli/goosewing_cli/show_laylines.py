@@ -10,6 +10,7 @@ from rich.table import Table
 from rich.text import Text
 
 from goosewing.earth import geodesy
+from goosewing.records import OTHER_SIDE
 from goosewing.words.figures import clock, hours_and_minutes, position_words, three_figures
 from goosewing.words.names import with_plain
 from goosewing_cli.show import SIDE_STYLE, close_sheet, console_for, paragraph, print_table
@@ -20,8 +21,6 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from goosewing.records import FromHere, Layline, LaylineSheet, PoledFromHere
-
-OTHER = {"port": "starboard", "starboard": "port"}
 
 PLOTTED = 4
 """So many positions of a curved line are printed; a file holds them all."""
@@ -146,10 +145,10 @@ def lie_words(lie: FromHere, time: datetime, zone: tzinfo | None) -> str:
     if lie.overstood_nm is not None:
         return f"{line}: overstood by {lie.overstood_nm:.1f} nm."
     if lie.distance_nm is None or lie.elapsed_h is None:
-        return f"{line}: not met on {OTHER[lie.tack]} tack."
+        return f"{line}: not met on {OTHER_SIDE[lie.tack]} tack."
     there = time + timedelta(hours=lie.elapsed_h)
     return (
-        f"{line}: {lie.distance_nm:.1f} nm to it on {OTHER[lie.tack]} tack, "
+        f"{line}: {lie.distance_nm:.1f} nm to it on {OTHER_SIDE[lie.tack]} tack, "
         f"{hours_and_minutes(lie.elapsed_h)}, at {_moment(there, zone)}."
     )
 

@@ -18,6 +18,9 @@ Tack = Literal["port", "starboard"]
 Side = Literal["port", "starboard"]
 """The hand on which a mark is left."""
 
+OTHER_SIDE: dict[Side, Side] = {"port": "starboard", "starboard": "port"}
+"""Of a hand or a tack."""
+
 Steer = Literal["angle", "heading"]
 """What the helm keeps constant on a board: the true wind angle, or the heading."""
 
@@ -331,15 +334,8 @@ class PoleReady(PoleWork):
     """Where the crew begins to make the pole ready, so that it can be set where a board ends.
 
     As long before as setting it takes. None of a plan's times count it: she sails on meanwhile.
-
-    Attributes
-    ----------
-    preventer : bool
-        Whether the preventer is rigged then too; else it is already, or the boom still comes
-        over.
+    Whether the preventer is rigged then too, the board's `crew` tells.
     """
-
-    preventer: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -752,6 +748,15 @@ class Passed:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Begun:
+    """Where and when something is begun."""
+
+    lat: float
+    lon: float
+    time: datetime
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Turn:
     """A change of tack or sails of a plan that was not kept; of course alone without kinds.
 
@@ -771,6 +776,8 @@ class Turn:
         To which hand her heading changes; None where it doesn't.
     comes_deg : float or None
         What is steered last before it, where that is known. [°]
+    comes_from : Begun or None
+        Where and when what was steered until then was begun: dials go by the variation there.
     keep_twa_deg : float or None
         The true wind angle that is kept, where that makes the heading swing. [°]
     crew : tuple of CrewStep
@@ -794,6 +801,7 @@ class Turn:
     comes_deg: float | None = None
     comes_magnetic_deg: float | None = None
     comes_compass_deg: float | None = None
+    comes_from: Begun | None = None
     keep_twa_deg: float | None = None
     crew: tuple[CrewStep, ...] = ()
 
@@ -1107,7 +1115,7 @@ class FromHere:
     """
 
     mark: str
-    tack: str
+    tack: Tack
     sail_set: str
     state: str
     distance_nm: float | None = None
@@ -1132,7 +1140,7 @@ class PoledFromHere:
     mark: str
     sail_set: str
     state: str
-    tack: str | None = None
+    tack: Tack | None = None
     by_sail_set: str | None = None
     distance_nm: float | None = None
     elapsed_h: float | None = None

@@ -17,15 +17,24 @@ from typing import TYPE_CHECKING, Any
 from goosewing.boat.manoeuvres import step_cost_s
 from goosewing.earth import geodesy
 from goosewing.earth.angles import wrap_180
-from goosewing.records import DEAD_DOWNWIND_DEG, CrewStep, FromMark, PoleDown, PoleReady, PoleUp
+from goosewing.records import (
+    DEAD_DOWNWIND_DEG,
+    OTHER_SIDE,
+    CrewStep,
+    FromMark,
+    PoleDown,
+    PoleReady,
+    PoleUp,
+)
 from goosewing.totals import time_of
+from goosewing.turns import altered_to
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from datetime import datetime
 
     from goosewing.boat.model import Boat
-    from goosewing.records import Board, BoardPoint, Manoeuvre, ManoeuvreKind, Plan, Side
+    from goosewing.records import Board, BoardPoint, Manoeuvre, ManoeuvreKind, Plan
 
 
 def with_sail_handling(plan: Plan, boat: Boat, *, sails_up: bool = False) -> Plan:
@@ -87,7 +96,7 @@ def _pole_up(plan: Plan, boat: Boat) -> PoleUp | None:
             distance_nm=back_nm,
         ),
         crew=(
-            CrewStep(kind="rig_preventer", time=first, side=OTHER[board.tack]),
+            CrewStep(kind="rig_preventer", time=first, side=OTHER_SIDE[board.tack]),
             CrewStep(kind="ready_pole", time=first, side=board.tack),
             CrewStep(kind="set_pole", time=begins, side=board.tack),
         ),
@@ -132,8 +141,7 @@ def _pole_ready(board: Board, after: Board | None) -> PoleReady | None:
     done = _done(after)
     if board.poled or "set_pole" not in done:
         return None
-    rigged = bool(done.keys() & TURNS) or _held_boom(board.points[-1].twa_deg, board)
-    return PoleReady(preventer=not rigged, **_before_the_end(board, done["set_pole"].cost_s))
+    return PoleReady(**_before_the_end(board, done["set_pole"].cost_s))
 
 
 def _done(after: Board | None) -> dict[ManoeuvreKind, Manoeuvre]:
@@ -154,11 +162,6 @@ def _before_the_end(board: Board, takes_s: float) -> dict[str, Any]:
 
 TURNS: frozenset[ManoeuvreKind] = frozenset({"tack", "gybe"})
 """In which the boom comes over."""
-
-OTHER: dict[Side, Side] = {"port": "starboard", "starboard": "port"}
-
-SAME_DEG = 1.0
-"""A heading that is altered by less is the same to the helm. [°]"""
 
 
 def _held_boom(twa_deg: float, board: Board) -> bool:
@@ -192,7 +195,7 @@ def crew_steps(
     held = _held_boom(board.points[-1].twa_deg, board)
     holds = after is not None and _held_boom(after.twa_deg, after)
     turned = bool(done.keys() & TURNS)
-    lee = OTHER[(board if after is None else after).tack]
+    lee = OTHER_SIDE[(board if after is None else after).tack]
     steps: list[CrewStep] = []
     if holds and not (held or turned):
         begins = there if ready is None else ready.time
@@ -227,13 +230,13 @@ def _at_the_turn(
         return
     done = _done(after)
     turn = next((done[kind] for kind in ("tack", "gybe") if kind in done), None)
-    lee, now = OTHER[after.tack], there
+    lee, now = OTHER_SIDE[after.tack], there
     if turn is not None:
         assert turn.kind in ("tack", "gybe")
         yield CrewStep(kind=turn.kind, time=now, side=lee)
         now += timedelta(seconds=turn.cost_s)
-    elif abs(by := float(wrap_180(after.heading_deg - comes_deg))) >= SAME_DEG:
-        yield CrewStep(kind="turn", time=now, side="starboard" if by > 0.0 else "port")
+    elif (hand := altered_to(comes_deg, after.heading_deg)) is not None:
+        yield CrewStep(kind="turn", time=now, side=hand)
     if frees:
         yield CrewStep(kind="ease_preventer", time=now)
     if rigs:

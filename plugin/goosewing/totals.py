@@ -10,7 +10,7 @@ from goosewing.boat import manoeuvres
 from goosewing.boat.doubts import doubts
 from goosewing.earth.sun import is_daylight
 from goosewing.records import Fix, Leg, Manoeuvre, Plan
-from goosewing.units import SECONDS_PER_HOUR
+from goosewing.units import SECONDS_PER_HOUR, nearest_minute
 from goosewing.weather.base import hours_from_datetime
 from goosewing.words.figures import clock, listed
 
@@ -146,7 +146,7 @@ POLE_WORDS = {"set_pole": "set", "strike_pole": "struck"}
 
 
 def _when(time: datetime, departure: datetime) -> str:
-    day, first = ((each + timedelta(seconds=30)).date() for each in (time, departure))
+    day, first = (nearest_minute(each).date() for each in (time, departure))
     return clock(time) if day == first else f"{clock(time)} on {day}"
 
 

@@ -17,6 +17,7 @@ import re
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Literal, NamedTuple, TypeAlias
 
+from goosewing.earth.angles import wrap_180
 from goosewing.earth.geodesy import geodesic_inverse
 
 if TYPE_CHECKING:
@@ -32,6 +33,7 @@ if TYPE_CHECKING:
         Plan,
         PoleDown,
         PoleReady,
+        Side,
     )
 
 TurnKind = Literal["tack", "gybe", "pole", "sail change", "engine", "course change"]
@@ -58,6 +60,24 @@ SAME_PLACE_NM = 0.5
 
 SAME_SHARE = 1.0 / 3.0
 """Nor one that moves by no more than this share of the way there: far ahead, laylines swing."""
+
+
+SAME_DEG = 1.0
+"""A heading that is altered by less is the same to the helm. [°]"""
+
+
+def altered_to(from_deg: float, to_deg: float) -> Side | None:
+    """Tell to which hand a heading is altered; None where it is the same to the helm.
+
+    Examples
+    --------
+    >>> altered_to(350.0, 10.0), altered_to(10.0, 350.0), altered_to(359.8, 0.2)
+    ('starboard', 'port', None)
+    """
+    by_deg = float(wrap_180(to_deg - from_deg))
+    if abs(by_deg) < SAME_DEG:
+        return None
+    return "starboard" if by_deg > 0.0 else "port"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -4,6 +4,7 @@ Inside: knots, nautical miles, degrees true, hours. Everything else is
 converted where it enters or leaves, with the factors of this module.
 """
 
+from datetime import datetime, timedelta
 from typing import Any, TypeAlias
 
 import numpy as np
@@ -26,3 +27,14 @@ METRES_PER_SECOND_PER_KNOT = METRES_PER_NM / 3600.0
 
 SECONDS_PER_HOUR = 3600.0
 """Seconds in one hour."""
+
+
+def nearest_minute(time: datetime) -> datetime:
+    """Round a time to the minute, as all that is printed rounds it.
+
+    Examples
+    --------
+    >>> nearest_minute(datetime(2027, 6, 1, 23, 59, 30))
+    datetime.datetime(2027, 6, 2, 0, 0)
+    """
+    return (time + timedelta(seconds=30)).replace(second=0, microsecond=0)

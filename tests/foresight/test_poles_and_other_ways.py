@@ -25,7 +25,8 @@ from goosewing.records import Fix, Mark
 from goosewing.turns import stops
 from goosewing.weather.steady import SteadyWeather
 from goosewing.words.brief import compact
-from goosewing.words.points import briefing, err_words, handling_words, sentence, steering
+from goosewing.words.crew import in_turn_words
+from goosewing.words.points import briefing, err_words, sentence, steering
 
 DEPARTURE = datetime(2027, 6, 12, 5, tzinfo=UTC)
 METRES_PER_NM = 1852.0
@@ -122,7 +123,7 @@ def test_preventer_and_pole_are_made_ready_before_she_bears_away(brisvik):
     wind = SteadyWeather(2.0, 14.0)
     made = look_ahead(make(marks, brisvik, wind, DEPARTURE), wind)
     said = [
-        handling_words(stop)
+        in_turn_words(stop)
         for stop in stops(made)
         if any(each.kind == "set_pole" for each in stop.manoeuvres)
     ]
@@ -136,11 +137,13 @@ def test_preventer_and_pole_are_made_ready_before_she_bears_away(brisvik):
         assert stop.time - begun.time == timedelta(seconds=brisvik.manoeuvres.set_pole_s)
         assert begun.heading_deg == pytest.approx(stop.before.stretch.last_heading_deg, abs=0.5)
         kinds = {each.kind for each in stop.manoeuvres}
-        assert begun.preventer is not bool(kinds & {"gybe", "tack"})
+        rigged = any(each.kind == "rig_preventer" for each in stop.crew if each.time == begun.time)
+        assert rigged is not bool(kinds & {"gybe", "tack"})
     for words in said:
         # What is rigged first is ordered before.
-        assert words.startswith(("turn to ", "come to ", "bear away to "))
-        assert "set the pole there" in words
+        assert words.startswith(("turn to ", "bear away to "))
+        assert ", then set the pole to " in words
+        assert "make the pole ready" not in words
 
 
 @pytest.mark.parametrize("wind_deg", range(0, 360, 30))

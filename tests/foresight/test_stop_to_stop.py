@@ -333,3 +333,22 @@ def test_late_at_a_mark_that_is_passed_twice_she_is_planned_from_that_passing(br
     assert anew.elapsed_h == pytest.approx(direct.elapsed_h, rel=1e-6)
     kept = replace(made, marks=made.marks[2:], legs=made.legs[2:])
     assert anew.same_boards is (what_if.sequence(direct) == what_if.sequence(kept))
+
+
+def test_another_plan_comes_to_a_turn_by_the_dial_that_its_own_sheet_shows(brisvik, marks):
+    """The variation changes by 10° over each degree of latitude: where it is taken can be seen."""
+
+    def variation(lat, _lon, _time):
+        return 10.0 * (lat - 56.0)
+
+    wind = SteadyWeather(315.0, 10.0)
+    case = Case(marks=tuple(marks), boat=brisvik, weather=wind, departure=DEPARTURE)
+    change = what_if.Change(wind_factor=0.9)
+    lighter = what_if.planned_if(case, look_ahead(of_case(case), wind), change)
+    own = make(marks, brisvik, SteadyWeather(315.0, 9.0), DEPARTURE)
+    own = with_variation(look_ahead(own, wind), variation)
+    found = with_variation(replace(own, what_if=(lighter,)), variation).what_if[0]
+    comes = [turn.comes_magnetic_deg for turn in found.turns if turn.comes_deg is not None]
+    shown = [stop.before.stretch.last_heading_magnetic_deg for stop in stops(own) if stop.before]
+    assert len(comes) > 1
+    assert comes == pytest.approx(shown[: len(comes)], abs=1e-6)

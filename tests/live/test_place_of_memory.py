@@ -111,6 +111,7 @@ STRANGE = (
     b'{"format": "goosewing.plan/1"}',
     b"[]",
     b"\xff\xfe",
+    b"\0" * 32768 + b"CD001",
 )
 
 

@@ -407,8 +407,11 @@ def _if_with(found: WhatIf, find: VariationAt, card: DeviationCard | None) -> Wh
             return each
         variation = find(each.lat, each.lon, each.time)
         magnetic = float(magnetic_from_true(each.heading_deg, variation))
-        comes = each.comes_deg
-        comes = None if comes is None else float(magnetic_from_true(comes, variation))
+        comes, begun = each.comes_deg, each.comes_from
+        if comes is not None:
+            # By the variation by which she is steered until there.
+            held = variation if begun is None else find(begun.lat, begun.lon, begun.time)
+            comes = float(magnetic_from_true(comes, held))
         return replace(
             each,
             from_mark=_by_compass(each.from_mark, variation),

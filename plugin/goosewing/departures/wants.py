@@ -9,10 +9,10 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass
-from datetime import timedelta
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from goosewing.errors import InputError, NoPlanError
+from goosewing.units import nearest_minute
 from goosewing.words.figures import clock, hours_and_minutes, listed
 
 if TYPE_CHECKING:
@@ -233,7 +233,7 @@ def moment(time: datetime, zone: tzinfo | None = None) -> str:
     if zone is None:
         return words
     # To the minute, as `clock` rounds.
-    return f"{words} ({(time + timedelta(seconds=30)).astimezone(zone):%d %H:%M %Z})"
+    return f"{words} ({nearest_minute(time).astimezone(zone):%d %H:%M %Z})"
 
 
 def common_notices(chosen: Chosen) -> tuple[str, ...]:

@@ -13,6 +13,7 @@ from datetime import UTC, datetime, timedelta, timezone, tzinfo
 
 from goosewing.earth.angles import wrap_longitude
 from goosewing.errors import InputError
+from goosewing.units import nearest_minute
 
 _EXAMPLES = "57°30.5'N 11°20'E, 57 30.5N 011 20.0E or 57.508,11.333"
 
@@ -181,6 +182,6 @@ def local_clock(time: datetime, zone: tzinfo) -> str:
     """
     if time.utcoffset() is None:
         raise InputError(f"a time must carry its zone, got {time.isoformat()}")
-    local = (time + timedelta(seconds=30)).astimezone(zone)
+    local = nearest_minute(time).astimezone(zone)
     name = (local.tzname() or "").removeprefix("UTC") or "UTC"
     return f"{local:%H:%M} {name}"

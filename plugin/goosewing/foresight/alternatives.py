@@ -21,7 +21,7 @@ from goosewing.departures.compare import held_case
 from goosewing.errors import GoosewingError
 from goosewing.foresight.pieces import cuts_of
 from goosewing.marks import lines, rounding
-from goosewing.records import Alternative, AlternativeBoard, Fix
+from goosewing.records import OTHER_SIDE, Alternative, AlternativeBoard, Fix
 from goosewing.steady.alternatives import BROAD_REACH_DEG, CLOSE_HAULED_DEG
 from goosewing.totals import time_of
 
@@ -271,7 +271,7 @@ def _sailed(case: Case, made: Plan, question: Question) -> Leg | NotFound | None
         options = replace(options, start_with=before.sail_set, start_tack=before.tack)
     first = leg.boards[0].tack
     if question.kind == "other board first":
-        options = replace(options, first="port" if first == "starboard" else "starboard")
+        options = replace(options, first=OTHER_SIDE[first])
     elif options.first in ("port", "starboard"):
         options = replace(options, first=None)
     ends = _ends(made, question.leg)

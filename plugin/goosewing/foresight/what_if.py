@@ -25,7 +25,7 @@ from goosewing.foresight.met import wind_and_stream
 from goosewing.foresight.passing import near
 from goosewing.foresight.pieces import Piece, pieces_of
 from goosewing.foresight.stretches import held_points, seen_from_mark, with_stretches
-from goosewing.records import Fix, Late, Mark, Turn, WhatIf
+from goosewing.records import Begun, Board, Fix, Late, Mark, Turn, WhatIf
 from goosewing.sail_handling import crew_steps
 from goosewing.turns import SAME_PLACE_NM, stops
 from goosewing.velocities.velocity_set import (
@@ -48,7 +48,7 @@ if TYPE_CHECKING:
 
     from goosewing.boat.model import Boat
     from goosewing.case import Case
-    from goosewing.records import Board, BoardPoint, LateReason, Plan
+    from goosewing.records import BoardPoint, LateReason, Order, Plan
     from goosewing.turns import Stop
     from goosewing.velocities.velocity_set import VelocitySet
     from goosewing.weather.base import Weather
@@ -300,9 +300,18 @@ def _turn(plan: Plan, stop: Stop, time: datetime) -> Turn:
         poled=board is not None and board.poled,
         alters_to=None if held is None else alters_to(stop.before, held),
         comes_deg=None if run is None else run.last_heading_deg,
+        comes_from=_begun(stop.before),
         keep_twa_deg=None if board is None else steering(board, stop.nth).keep_twa_deg,
         crew=stop.crew,
     )
+
+
+def _begun(held: Board | Order | None) -> Begun | None:
+    """Tell where something began to be steered."""
+    if held is None:
+        return None
+    there = held.start if isinstance(held, Board) else held
+    return None if there.time is None else Begun(lat=there.lat, lon=there.lon, time=there.time)
 
 
 def _points(plan: Plan) -> Iterator[BoardPoint]:

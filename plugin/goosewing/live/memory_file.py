@@ -78,7 +78,7 @@ def _look(path: Path) -> _Look:
     # Power that fails leaves blocks of zeros, or a file cut short.
     head = b"".join(read_head(path, "what was kept", 4 * len(_BEGINS)).strip(b"\0").split())
     if not head:
-        return _Look.nothing
+        return _Look.strange if read_bytes(path, "what was kept").strip(b"\0 \n") else _Look.nothing
     begins = head[: len(_BEGINS)]
     return _Look.ours if _BEGINS.startswith(begins) else _Look.strange
 

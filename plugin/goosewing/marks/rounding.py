@@ -50,7 +50,7 @@ import numpy as np
 from goosewing.earth import geodesy
 from goosewing.errors import InputError, NoPlanError
 from goosewing.options import First
-from goosewing.records import Board, Leg, Mark, Plan, Side
+from goosewing.records import OTHER_SIDE, Board, Leg, Mark, Plan, Side
 from goosewing.steady.cheapest_chain import SCRAP_H
 from goosewing.units import METRES_PER_NM, Array
 
@@ -656,9 +656,10 @@ class _Task(NamedTuple):
 
 
 def _short_of_it(mark: Mark) -> str:
+    assert mark.leave is not None
     return (
         f"{mark.name} is not rounded: on these boards she turns back short of it, and has it to "
-        f"{'port' if mark.leave == 'starboard' else 'starboard'} where she is closest."
+        f"{OTHER_SIDE[mark.leave]} where she is closest."
     )
 
 

@@ -11,7 +11,6 @@ import logging
 import textwrap
 import warnings
 from contextlib import contextmanager
-from datetime import timedelta
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -22,6 +21,7 @@ from goosewing.report import ground, labels
 from goosewing.report.labels import Label
 from goosewing.sail_handling import TURNS
 from goosewing.turns import Stop, stops
+from goosewing.units import nearest_minute
 from goosewing.words.figures import clock, helm_words, hours_and_minutes, three_figures
 from goosewing.words.points import (
     UNDER_ENGINE,
@@ -361,7 +361,7 @@ def _turn_label(stop: Stop, centre: float, zone: tzinfo | None = None) -> Label 
     name = stop.point or (f"{_clipped(stop.mark.name, LONGEST_NAME)}:" if stop.mark else "")
     told = clock(time)
     if zone is not None:
-        told += f" ({(time + timedelta(seconds=30)).astimezone(zone):%H:%M})"
+        told += f" ({nearest_minute(time).astimezone(zone):%H:%M})"
     return Label(
         words=textwrap.fill(f"{name} {told} {words}", WORDS_WIDTH, break_on_hyphens=False),
         places=((_unwound([stop.lon], centre)[0], stop.lat),),

@@ -19,6 +19,7 @@ from goosewing.records import DEAD_DOWNWIND_DEG, DOWNWIND_CAUTION, PoleDown
 from goosewing.report import graphs
 from goosewing.report.picture import INK, PORT, STARBOARD, any_script, draw
 from goosewing.turns import stops
+from goosewing.units import nearest_minute
 from goosewing.words.alternatives import (
     AlternativeLine,
     alternative_lines,
@@ -74,7 +75,6 @@ from goosewing.words.points import (
     done_words,
     err_words,
     goes_downwind,
-    handling_words,
     hold_words,
     leaving_words,
     runs_dead,
@@ -376,7 +376,7 @@ def _saved(minutes: float) -> str:
 
 
 def _moment(time: datetime, zone: tzinfo | None) -> str:
-    minute = _nearest_minute(time)
+    minute = nearest_minute(time)
     words = f"{minute:%Y-%m-%d} {clock(time)}"
     if zone is None:
         return words
@@ -449,7 +449,7 @@ def orders(plan: Plan, zone: tzinfo | None = None) -> list[Order]:
 
 def _dated(rows: Sequence[tuple[datetime, Order]], departure: datetime) -> list[Order]:
     """Name the day where it is another than in the line before."""
-    days = [_nearest_minute(time).date() for time in (departure, *(time for time, _ in rows))]
+    days = [nearest_minute(time).date() for time in (departure, *(time for time, _ in rows))]
     return [
         row if today == before else row._replace(day=f"{today}")
         for (_, row), (before, today) in zip(rows, pairwise(days), strict=True)
@@ -462,7 +462,7 @@ def _before_leaving(plan: Plan, up: PoleUp, zone: tzinfo | None) -> list[tuple[d
     held = helm_words(up.heading_deg, up.heading_magnetic_deg, up.heading_compass_deg)
     setting = [each for each in up.crew if each.kind == "set_pole"]
     ready = [each for each in up.crew if each.kind != "set_pole"]
-    away = bow_words("port" if tack == "starboard" else "starboard", tack)
+    away = bow_words(records.OTHER_SIDE[tack], tack)
     takes = seconds_words(up.takes_s)
     row = _before(
         mark, up.time, zone,
@@ -531,7 +531,7 @@ def _late(begun: PoleWork) -> str:
 
 
 def _local(time: datetime, zone: tzinfo | None) -> str:
-    return "" if zone is None else f"{_nearest_minute(time).astimezone(zone):%H:%M}"
+    return "" if zone is None else f"{nearest_minute(time).astimezone(zone):%H:%M}"
 
 
 def _near(plan: Plan) -> defaultdict[datetime, list[Passed]]:
@@ -546,11 +546,6 @@ def _near(plan: Plan) -> defaultdict[datetime, list[Passed]]:
 def _passes(each: Passed, zone: tzinfo | None) -> str:
     off = f"{each.distance_nm:.1f} nm off to {each.side}"
     return f"passes {each.name} {off} at {_times(each.time, zone)}"
-
-
-def _nearest_minute(time: datetime) -> datetime:
-    """Round as `goosewing.words.figures.clock` does, once seconds are cut off."""
-    return time + timedelta(seconds=30)
 
 
 def _order(stop: Stop, time: datetime, zone: tzinfo | None, number: int, on: Board | None) -> Order:
@@ -766,12 +761,12 @@ def _work(stop: Stop, on: Board | None, zone: tzinfo | None) -> str:
 
     `on`: the board on which she comes.
     """
-    steps = in_turn_words(stop, zone) if stop.crew else handling_words(stop)
+    steps = in_turn_words(stop, zone)
     left = without_strike(stop).manoeuvres
     alone = [each.kind for each in at_the_stop(stop)] == ["turn"]
     if _bears_away_first(stop) or (not left and (stop.pole_down or alone)):
         # It is the order itself: it isn't told twice.
-        steps = None
+        steps = ""
     place = abeam_words(stop, on)
     if place is None and stop.pole_down is not None:
         place = "turn at the place, not beyond"
@@ -796,7 +791,7 @@ def _lasts_h(stop: Stop, board: Board, stretch: Stretch) -> float:
     if begins is None:
         return stretch.elapsed_h
     ends = begins + timedelta(hours=stretch.elapsed_h)
-    first, last = (_nearest_minute(t).replace(second=0, microsecond=0) for t in (begins, ends))
+    first, last = (nearest_minute(t) for t in (begins, ends))
     return (last - first) / timedelta(hours=1)
 
 
@@ -878,7 +873,7 @@ def _begun_anew(each: WhatIf, zone: tzinfo | None) -> tuple[str, ...]:
 def _times(time: datetime, zone: tzinfo | None) -> str:
     if zone is None:
         return clock(time)
-    return f"{clock(time)} {(time + timedelta(seconds=30)).astimezone(zone):%H:%M}"
+    return f"{clock(time)} {nearest_minute(time).astimezone(zone):%H:%M}"
 
 
 class HourRow(NamedTuple):
@@ -902,7 +897,7 @@ class HourRow(NamedTuple):
 def hour_rows(plan: Plan, zone: tzinfo | None) -> list[HourRow]:
     """List the passage hour by hour."""
     rows = [_hour_row(hour, zone) for hour in plan.hours]
-    days = [_nearest_minute(t).date() for t in (plan.departure, *(h.time for h in plan.hours))]
+    days = [nearest_minute(t).date() for t in (plan.departure, *(h.time for h in plan.hours))]
     return [
         row if today == before else row._replace(day=f"{today}")
         for row, (before, today) in zip(rows, pairwise(days), strict=True)
@@ -911,11 +906,11 @@ def hour_rows(plan: Plan, zone: tzinfo | None) -> list[HourRow]:
 
 def _afterwards(plan: Plan, zone: tzinfo | None) -> str:
     """Say what wind and stream are at the last mark after she is there."""
-    last = _nearest_minute(plan.arrival).date()
+    last = nearest_minute(plan.arrival).date()
     said = []
     for each in plan.afterwards:
         if each.time > plan.arrival:
-            today = _nearest_minute(each.time).date()
+            today = nearest_minute(each.time).date()
             day = "" if today == last else f"{today} "
             last = today
             told = ", ".join(weather_words(each.weather))

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from goosewing.units import nearest_minute
+
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
     from datetime import datetime, tzinfo
@@ -56,9 +58,7 @@ def clock(time: datetime) -> str:
     >>> clock(datetime(2027, 6, 1, 8, 14, 40, tzinfo=UTC))
     '0815Z'
     """
-    from datetime import timedelta
-
-    return (time + timedelta(seconds=30)).strftime("%H%MZ")
+    return nearest_minute(time).strftime("%H%MZ")
 
 
 def by_ship(time: datetime, zone: tzinfo | None) -> str:
@@ -71,9 +71,7 @@ def by_ship(time: datetime, zone: tzinfo | None) -> str:
     >>> by_ship(datetime(2027, 6, 1, 8, 14, 40, tzinfo=UTC), east)
     ' 10:15'
     """
-    from datetime import timedelta
-
-    return "" if zone is None else f" {(time + timedelta(seconds=30)).astimezone(zone):%H:%M}"
+    return "" if zone is None else f" {nearest_minute(time).astimezone(zone):%H:%M}"
 
 
 def hours_and_minutes(hours: float) -> str:

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
 from typing import TYPE_CHECKING
 
 from goosewing.records import Late
+from goosewing.units import nearest_minute
 from goosewing.words.figures import (
     by_ship,
     clock,
@@ -211,7 +211,7 @@ def tides_words(tides: Sequence[Tide], zone: tzinfo | None = None) -> str:
 
 def _dated(time: datetime, zone: tzinfo | None) -> str:
     """Write one time with its day; in brackets by the ship's clock, its day where another."""
-    minute = time + timedelta(seconds=30)
+    minute = nearest_minute(time)
     words = f"{minute:%Y-%m-%d} {clock(time)}"
     if zone is None:
         return words

@@ -7,10 +7,12 @@ short (`goosewing.words.brief`); nobody takes a sentence apart again.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
-from goosewing.records import DEAD_DOWNWIND_DEG, PoleDown, PoleReady
+from goosewing.records import DEAD_DOWNWIND_DEG, OTHER_SIDE, PoleDown, PoleReady
+from goosewing.turns import altered_to
+from goosewing.units import nearest_minute
 from goosewing.words.figures import (
     clock,
     heading_words,
@@ -50,9 +52,6 @@ no source. [°]"""
 
 DEAD_AFT_DEG = 4.0
 """So near to dead aft no helm tells on which quarter the wind is. [°]"""
-
-_SAME_DEG = 1.0
-"""A heading that is altered by less is the same to the helm. [°]"""
 
 UNDER_ENGINE = "under engine"
 """Stands where the tack and the sails stand otherwise."""
@@ -218,12 +217,8 @@ def _swings(board: Board, nth: int) -> bool:
 
 def new_day(time: datetime, since: datetime) -> date | None:
     """Return the day of a time in UTC, if it is not the day of the other; None if it is."""
-    day, first = (_nearest_minute(each).date() for each in (time, since))
+    day, first = (nearest_minute(each.astimezone(UTC)).date() for each in (time, since))
     return None if day == first else day
-
-
-def _nearest_minute(time: datetime) -> datetime:
-    return time.astimezone(UTC) + timedelta(seconds=30)
 
 
 def goes_downwind(plan: Plan) -> bool:
@@ -433,7 +428,7 @@ def bow_hand(stop: Stop) -> Side | None:
     if {"tack", "gybe"} & kinds:
         return "port" if (board.tack == "port") is ("gybe" in kinds) else "starboard"
     comes = _comes(stop)
-    return None if comes is None or comes[0] is None else _hand(comes[0], board.heading_deg)
+    return None if comes is None or comes[0] is None else altered_to(comes[0], board.heading_deg)
 
 
 def _comes(stop: Stop) -> tuple[float | None, ...] | None:
@@ -465,61 +460,7 @@ def alters_to(before: Board | Order | None, held: Board | Order) -> Side | None:
     stretch = None if before is None else before.stretch
     if stretch is None:
         return None
-    return _hand(stretch.last_heading_deg, held.heading_deg)
-
-
-def _hand(from_deg: float, to_deg: float) -> Side | None:
-    by_deg = (to_deg - from_deg + 180.0) % 360.0 - 180.0
-    if abs(by_deg) < _SAME_DEG:
-        return None
-    return "starboard" if by_deg > 0.0 else "port"
-
-
-def handling_words(stop: Stop) -> str | None:
-    """Say how she is steered through a manoeuvre; None where neither bow nor pole is turned.
-
-    The pole goes up and comes down with the wind well aft: on the poled board's own heading, and
-    all that can be rigged is rigged before she bears away. Common practice, no source.
-    """
-    kinds = {each.kind for each in stop.manoeuvres}
-    said = []
-    if "strike_pole" in kinds and (held := _held_words(stop)) is not None:
-        off = " and the preventer off" if "gybe" in kinds else ""
-        said.append(f"hold {held} until the pole is down{off}")
-    turned = turned_words(stop)
-    through = bool(kinds & {"tack", "gybe"})
-    if "set_pole" in kinds and turned is not None:
-        said += _ready_first(stop, READY if through else RIGGED)
-        rigged = f", {RIG_THEN}" if through else ", and"
-        said.append(f"{turned}{rigged} set the pole there")
-    elif "set_pole" in kinds and stop.board is not None:
-        on = stop.board
-        new = heading_words(on.heading_deg, on.heading_magnetic_deg, on.heading_compass_deg)
-        said += [*_ready_first(stop, RIGGED), f"come to {new}, and set the pole there"]
-    elif turned is not None:
-        said.append(turned)
-    return ", then ".join(said) or None
-
-
-def _ready_first(stop: Stop, words: str) -> list[str]:
-    """Say what is rigged first, where no line before orders it."""
-    return [words] if stop.pole_ready is None else []
-
-
-RIGGED = "preventer rigged and pole made ready first"
-READY = "pole made ready first"
-RIG_THEN = "rig the preventer, and"
-"""In a gybe or tack the boom comes over: its preventer is rigged on the new side only."""
-
-
-def _held_words(stop: Stop) -> str | None:
-    """Say what was steered last before a stop, on every dial."""
-    before = stop.before
-    if before is None or before.stretch is None:
-        return None
-    true, *dials = _last_headings(before, before.stretch)
-    assert true is not None
-    return heading_words(true, *dials)
+    return altered_to(stretch.last_heading_deg, held.heading_deg)
 
 
 def err_words(held: Steering) -> str | None:
@@ -588,8 +529,7 @@ def abeam_words(stop: Stop, on: Board | None) -> str | None:
     true, magnetic, _ = _last_headings(before, before.stretch)
     assert true is not None
     bears = heading_words(true + to, None if magnetic is None else magnetic + to, None)
-    side = "port" if on.tack == "starboard" else "starboard"
-    return f"leave it to {side}; turn to {hand} when it bears {bears}"
+    return f"leave it to {OTHER_SIDE[on.tack]}; turn to {hand} when it bears {bears}"
 
 
 def spars_words(board: Board | Turn) -> str | None:
@@ -600,7 +540,7 @@ def spars_words(board: Board | Turn) -> str | None:
     """
     if not board.poled or board.tack is None:
         return None
-    return f"boom to {'port' if board.tack == 'starboard' else 'starboard'}, pole to {board.tack}"
+    return f"boom to {OTHER_SIDE[board.tack]}, pole to {board.tack}"
 
 
 def stop_sentence(stop: Stop, departure: datetime, *, struck: bool = True) -> str:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from datetime import timedelta
 from typing import TYPE_CHECKING
 
 from goosewing.records import WhatIf
+from goosewing.units import nearest_minute
 from goosewing.words.alternatives import near_words
 from goosewing.words.crew import step_words, steps_words
 from goosewing.words.figures import (
@@ -22,7 +22,7 @@ from goosewing.words.points import bow_words, spars_words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
-    from datetime import datetime, tzinfo
+    from datetime import tzinfo
 
     from goosewing.records import Board, CrewStep, Plan, Turn
 
@@ -199,13 +199,8 @@ def added_minutes(each: WhatIf, plan: Plan) -> float | None:
     """
     if each.arrival is None:
         return None
-    then, now = (_minute(time) for time in (each.arrival, plan.arrival))
+    then, now = (nearest_minute(time) for time in (each.arrival, plan.arrival))
     return (then - now).total_seconds() / 60.0 - 60.0 * each.delay_h
-
-
-def _minute(time: datetime) -> datetime:
-    """Round as `goosewing.words.figures.clock` does."""
-    return (time + timedelta(seconds=30)).replace(second=0, microsecond=0)
 
 
 def _done(each: Turn) -> str:
