@@ -90,10 +90,9 @@ def test_rays_run_as_far_as_their_lines_do(angle, at_once, monkeypatch):
     rng = np.random.default_rng(2)
     shapes = shapely.buffer(shapely.points(rng.uniform(0, 10, (80, 2))), rng.uniform(0.05, 0.4, 80))
     places = rng.uniform(0, 10, (300, 2))
-    points, ring = shapely.get_coordinates(shapely.boundary(shapes), return_index=True)
-    same = ring[1:] == ring[:-1]
     towards = np.array([math.cos(angle), math.sin(angle)])
-    found = rays.run_free(places, towards, points[:-1][same], points[1:][same], 6.0)
+    outlines = rays.Outlines.of(shapes, np.zeros(2), 1.0)
+    found = rays.run_free(places, towards, outlines, 6.0)
     shores = shapely.multilinestrings(list(shapely.boundary(shapes)))
     for sign, run in zip((1.0, -1.0), found, strict=True):
         met = shapely.intersection(

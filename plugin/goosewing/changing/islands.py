@@ -24,6 +24,7 @@ import numpy as np
 
 from goosewing.boat import manoeuvres
 from goosewing.changing.pinned import Before, Pins, sailed
+from goosewing.changing.spell_nets import SpellNet, edge_keys
 from goosewing.changing.spells import Reach, Spell, spells
 from goosewing.changing.ways import Stretch, Way, fastest_of
 from goosewing.earth import geodesy
@@ -31,8 +32,8 @@ from goosewing.hazards.taut_string import MARK, START
 from goosewing.steady import pinned_boards, round_hazards
 from goosewing.steady.cheapest_chain import Costs
 from goosewing.steady.lane import Lane
-from goosewing.steady.pinned_boards import Edges, Graph, Speeds, together
-from goosewing.velocities.travel_time import Gauge, Pairs, neighbours
+from goosewing.steady.pinned_boards import Edges, Graph, Speeds
+from goosewing.velocities.travel_time import Gauge
 
 if TYPE_CHECKING:
     from collections.abc import Hashable, Sequence
@@ -47,8 +48,7 @@ if TYPE_CHECKING:
     from goosewing.earth.course import Course
     from goosewing.hazards.areas import Hazards
     from goosewing.hazards.kept import Kept
-    from goosewing.units import Array
-    from goosewing.velocities.velocity_set import VelocitySet
+    from goosewing.units import Array, BoolArray
     from goosewing.weather.base import Weather
 
     Numbers = NDArray[np.intp]
@@ -67,17 +67,6 @@ FEWEST = 2000
 
 FAR_FEWER = 0.7
 """where these are less than such a share of the usual ones, those are tried next."""
-
-LONGEST = 1.5
-"""Boards last no longer than so many times the spell in which they begin."""
-
-NOT_HELD = 1.5
-LEAST_SLOWER = 0.97
-"""What can't be sailed in the next spell, or can but faster, is taken to be so many times as long
-there: a board begun late in a spell may still be changed, and hopes are not to be built on."""
-
-PARTLY = 0.1
-"""What lasts less than this share of a spell is taken to end within it."""
 
 AT_ONCE_H = 1e-12
 """An explicit nothing would be no edge of the graph."""
@@ -414,8 +403,8 @@ class _Corners:
     def net_of(self, of: _Islands) -> _Net:
         """Draw the net for a boat, or take hers that was drawn before."""
         for boat, net in self.latest:
-            if boat is of.waters.boat and net.weather[0].begin_h == of.weather[0].begin_h:
-                net.roots = of.roots
+            same = boat is of.waters.boat and net.weather[0].begin_h == of.weather[0].begin_h
+            if same and net.may_begin(of.roots):
                 return net
         self.latest[:] = []
         self.latest.append((of.waters.boat, _Net.of(of, self)))
@@ -454,12 +443,10 @@ class _Net:
     roots: tuple[Root, ...]
     costs: Costs
     weather: list[Spell]
-    graphs: list[Graph]
-    edges: list[Edges]
-    """Of each spell, ascending by start and end."""
+    spells: list[SpellNet]
     limit_h: float
     now: list[Edges] = field(init=False)
-    """Those of them that are looked at."""
+    """The boards and turns that are looked at, of each spell."""
     time_h: Array = field(init=False)
     """When each state is come to, at best."""
     spell: Numbers = field(init=False)
@@ -470,51 +457,34 @@ class _Net:
 
     @classmethod
     def of(cls, of: _Islands, corners: _Corners) -> _Net:
-        """List boards and turns between corners."""
-        graph, one, other = copy(corners.graph), corners.one, corners.other
+        """Begin one between corners, without boards."""
+        graph, sight = copy(corners.graph), (corners.one, corners.other)
         graph.costs = of._costs
         begins_h = of.weather[0].begin_h
-        graphs, edges = [], []
-        for spell, speeds, after in zip(
-            of.weather, of.speeds, [*of.speeds[1:], of.speeds[-1]], strict=True
-        ):
-            own = _in_spell(graph, spell, speeds, begins_h)
-            assert own.alive is not None
-            if not own.alive.any():
-                break
-            some = own.alive[one]
-            straight = own.straight(one[some], other[some])
-            graphs.append(own)
-            both = [_as_it_turns(own, each, spell, after) for each in (straight, *own.mixed())]
-            edges.append(pinned_boards.fewest(both))
-        used = np.unique(np.concatenate([np.concatenate((e.start, e.end)) for e in edges]))
-        turns = graph.turns(used)
-        # At the start she is under what she wants, or has paid for it.
-        turns = turns.some(turns.start // graph.modes != START)
-        edges = [_sorted(together([each, turns]), graph) for each in edges]
-        return cls(of.roots, graph.costs, of.weather, graphs, edges, graph.limit_h)
+        nets = [
+            SpellNet.of(graph, spell, speeds, begins_h, sight)
+            for spell, speeds in zip(of.weather, pairwise([*of.speeds, of.speeds[-1]]), strict=True)
+            if spell.begin_h - begins_h <= graph.limit_h
+        ]
+        return cls(of.roots, graph.costs, of.weather, nets, graph.limit_h)
+
+    @property
+    def _graph(self) -> Graph:
+        """Of the first spell: the places are the same in all."""
+        return self.spells[0].graph
 
     @property
     def _per(self) -> int:
-        return self.graphs[0].modes
+        return self._graph.modes
 
     @property
     def _count(self) -> int:
-        return len(self.graphs[0].waters.at) * self._per
-
-    @property
-    def _begins_h(self) -> float:
-        return min(root.time_h for root in self.roots)
+        return len(self._graph.waters.at) * self._per
 
     def without(self, steps: Sequence[_Step]) -> None:
         """Leave out some boards for good."""
-        for number, edges in enumerate(self.edges):
-            keys = np.array([
-                step.start * self._count + step.end for step in steps if step.spell == number
-            ])  # fmt: skip
-            if keys.size:
-                keep = ~np.isin(_keys(edges, self._count), keys)
-                self.edges[number] = edges.some(keep)
+        for number, net in enumerate(self.spells):
+            net.without([(step.start, step.end) for step in steps if step.spell == number])
 
     def fastest(
         self, every: bool, slack_h: float, only: Sequence[int] | None = None
@@ -524,9 +494,10 @@ class _Net:
         In some of the modes only, if said so.
         """
         self._begin()
-        self.now = [self._within(edges, only) for edges in self.edges]
-        for number in range(len(self.graphs)):
-            self._sail(number)
+        self.now = []
+        for number in range(len(self.spells)):
+            if not self._sail(number, only):
+                break
         there = (MARK * self._per + np.arange(self._per)).reshape(-1, 2)
         ends = there[np.arange(len(there)), np.argmin(self.time_h[there], axis=1)]
         best = float(np.min(self.time_h[ends]))
@@ -543,34 +514,49 @@ class _Net:
         may = np.isin(np.arange(self._per) // 2, only)
         return edges.some(may[edges.start % self._per] & may[edges.end % self._per])
 
+    def may_begin(self, roots: tuple[Root, ...]) -> bool:
+        """Take other roots, unless one is sooner under way: boards aren't drawn for such."""
+        may = bool(np.all(self._begun(roots)[0] >= self._begun(self.roots)[0]))
+        if may:
+            self.roots = roots
+        return may
+
+    def _begun(self, roots: tuple[Root, ...]) -> tuple[Array, Numbers]:
+        """When she is under what she begins with, at best, and from which root; by state."""
+        begun, come = np.full(self._per, np.inf), np.full(self._per, -1, dtype=np.intp)
+        least = np.min(self.costs.table_h, axis=0)
+        for number, root in enumerate(roots):
+            cost = np.zeros(len(least)) if not 0 <= root.mode < len(least) else least[root.mode]
+            hours = np.repeat(root.time_h - self.weather[0].begin_h + cost, 2)
+            come[hours < begun] = number
+            begun = np.minimum(begun, hours)
+        return begun, come
+
     def _begin(self) -> None:
         self.time_h = np.full(self._count, np.inf)
         self.came = np.full(self._count, -1, dtype=np.intp)
         self.spell = np.full(self._count, -1, dtype=np.intp)
-        self.root = np.full(self._per, -1, dtype=np.intp)
-        least = np.min(self.costs.table_h, axis=0)
-        for number, root in enumerate(self.roots):
-            cost = np.zeros(len(least)) if not 0 <= root.mode < len(least) else least[root.mode]
-            hours = np.repeat(root.time_h - self._begins_h + cost, 2)
-            states = START * self._per + np.arange(self._per)
-            better = hours < self.time_h[states]
-            self.time_h[states[better]] = hours[better]
-            self.root[better] = number
+        states = START * self._per + np.arange(self._per)
+        self.time_h[states], self.root = self._begun(self.roots)
 
-    def _sail(self, number: int) -> None:
-        """Sail on within a spell, and over its end."""
+    def _sail(self, number: int, only: Sequence[int] | None) -> bool:
+        """Sail on within a spell, and over its end; tell whether she is anywhere in it or later."""
         from scipy.sparse import csr_array
         from scipy.sparse.csgraph import dijkstra
 
-        spell, edges = self.weather[number], self.now[number]
-        begin, end = (hour - self.weather[0].begin_h for hour in (spell.begin_h, spell.end_h))
-        end = min(end, self.limit_h + 1e-9)
-        now = np.flatnonzero((self.time_h >= begin) & (self.time_h < end))
+        net = self.spells[number]
+        begin, end = net.begin_h, min(net.end_h, self.limit_h + 1e-9)
+        later = np.isfinite(self.time_h) & (self.time_h >= begin)
+        now = np.flatnonzero(later & (self.time_h < end))
         if not now.size:
-            return
+            self.now.append(pinned_boards.NO_EDGES)
+            return bool(later.any())
+        net.draw(now // self._per, self.time_h[now], self._left(begin, now))
+        edges = self._within(net.edges(self.time_h), only)
+        self.now.append(edges)
         count = self._count
         begins = np.searchsorted(edges.start, np.arange(count + 1))
-        net = csr_array(
+        lines = csr_array(
             (
                 np.concatenate((edges.hours, self.time_h[now] - begin)) + AT_ONCE_H,
                 np.concatenate((edges.end, now)).astype(np.int32),
@@ -578,14 +564,22 @@ class _Net:
             ),
             shape=(count + 1, count + 1),
         )
-        hours, before = dijkstra(net, indices=count, return_predecessors=True, limit=end - begin)
+        hours, before = dijkstra(lines, indices=count, return_predecessors=True, limit=end - begin)
         hours, before = hours[:count], before[:count]
         came = np.flatnonzero(np.isfinite(hours) & (before >= 0) & (before < count))
         came = came[begin + hours[came] < self.time_h[came]]
-        key = _keys(edges, count)
+        key = edge_keys(edges, count)
         at = np.searchsorted(key, before[came].astype(np.intp) * count + came)
         self._come(came, begin + hours[came], number, at)
         self._over_the_end(number, begin, end)
+        return True
+
+    def _left(self, begin: float, now: Numbers) -> BoolArray:
+        """Which places she has left behind: all that she can turn to there, she could before."""
+        first = np.min(self.time_h.reshape(-1, self._per), axis=1)
+        left = first < begin - float(self.costs.table_h.max(initial=0.0))
+        left[now // self._per] = False
+        return np.asarray(left)
 
     def _over_the_end(self, number: int, begin: float, end: float) -> None:
         """Let boards that begin within a spell end after it."""
@@ -633,7 +627,7 @@ class _Net:
         return found
 
     def _laid(self, step: _Step) -> list[_Board]:
-        graph = self.graphs[step.spell]
+        graph = self.spells[step.spell].graph
         held = graph.held
         own = pinned_boards.Step(
             step.start, step.end, step.end % graph.modes // 2, step.first, step.second
@@ -684,88 +678,3 @@ def _joined(one: Numbers, other: Numbers, count: int) -> bool:
     lines = coo_array((np.ones(len(one), dtype=np.int8), (one, other)), shape=(count, count))
     _, group = connected_components(lines, directed=False)
     return bool(group[START] == group[MARK])
-
-
-def _in_spell(graph: Graph, spell: Spell, speeds: Speeds, begins_h: float) -> Graph:
-    """The same corners in another spell: those that she may be at then."""
-    begin, end = spell.begin_h - begins_h, spell.end_h - begins_h
-    latest = graph.limit_h - graph.ahead
-    alive = (graph.behind < end) & (latest >= begin)
-    # Boards that begin then end at most as much later as another spell lasts.
-    near = (graph.behind < end + max(end - begin, 1.0)) & (latest >= begin)
-    board, one, two = pinned_boards.boards_of(spell.held, _worthy(spell.held, speeds.gauge))
-    made = copy(graph)
-    made.held, made.speeds, made.board = spell.held, speeds, board
-    made.one, made.two = np.concatenate((one, two)), np.concatenate((two, one))
-    made.alive, made.near, made.time = alive, near, (begin, end)
-    return made
-
-
-def _worthy(held: VelocitySet, gauge: Gauge) -> Pairs:
-    """Pairs that make good nearly as much as the best do, with the pole and without it.
-
-    Dead before the wind no gybing is nearly as fast as a pole; but where that would be set and
-    struck among islands again and again she may be faster for leaving it down.
-    """
-    pairs = neighbours(held)
-    poled = np.array([mode.poled for mode in held.modes])[held.mode]
-    found = [pinned_boards.worthy(held, gauge, pairs)]
-    if poled.any() and not poled.all():
-        without = ~(poled[pairs.first] | poled[pairs.second])
-        some = Pairs(pairs.first[without], pairs.second[without])
-        bare = Gauge.of(held.some(np.flatnonzero(~poled)))
-        found.append(pinned_boards.worthy(held, bare, some))
-    each = np.unique(np.column_stack([np.concatenate(side) for side in zip(*found, strict=True)]),
-                     axis=0)  # fmt: skip
-    return Pairs(each[:, 0], each[:, 1])
-
-
-def _as_it_turns(graph: Graph, boards: Edges, spell: Spell, after: Speeds) -> Edges:
-    """Time boards by the next spell too, as far as they are likely to last into it."""
-    length_h = spell.end_h - spell.begin_h
-    if not np.isfinite(length_h):
-        return boards
-    boards = boards.some(boards.hours <= LONGEST * length_h)
-    long = np.flatnonzero(boards.hours > PARTLY * length_h)
-    slower = _slower(graph, boards.some(long), after)
-    share = np.minimum(boards.hours[long] / (2.0 * length_h), 1.0)
-    hours = boards.hours.copy()
-    hours[long] *= 1.0 + share * (slower - 1.0)
-    return boards._replace(hours=hours)
-
-
-def _slower(graph: Graph, boards: Edges, after: Speeds) -> Array:
-    """How many times as long the same boards take in the next spell, or where they can't, as if."""
-
-    def by_mode(towards: Array, mode: Numbers) -> Array:
-        every = np.arange(len(mode))
-        now, then = (speeds.along(towards)[0][every, mode] for speeds in (graph.speeds, after))
-        known = (now > 0.0) & (then > 0.0)
-        factor = np.divide(now, then, out=np.full(len(mode), NOT_HELD), where=known)
-        return np.asarray(np.clip(factor, LEAST_SLOWER, NOT_HELD))
-
-    at, per = graph.waters.at, graph.modes
-    if boards.first.size and boards.first[0] >= 0:
-        own = by_mode(graph.board.towards, graph.board.mode)
-        one, two = (
-            own[np.searchsorted(graph.board.number, number)]
-            for number in (boards.first, boards.second)
-        )
-        return np.asarray(0.5 * (one + two))
-    run = at[boards.end // per] - at[boards.start // per]
-    return by_mode(run / np.hypot(*run.T)[:, np.newaxis], boards.start % per // 2)
-
-
-def _sorted(edges: Edges, graph: Graph) -> Edges:
-    """Edges ascending by start and end, in as little room as they need: there are a million."""
-    count = len(graph.waters.at) * graph.modes
-    ordered = edges.some(np.argsort(_keys(edges, count), kind="stable"))
-    return Edges(
-        ordered.start.astype(np.int32), ordered.end.astype(np.int32), ordered.hours,
-        ordered.first.astype(np.int16), ordered.second.astype(np.int16),
-    )  # fmt: skip
-
-
-def _keys(edges: Edges, count: int) -> Numbers:
-    """One number for start and end."""
-    return np.asarray(edges.start.astype(np.intp) * count + edges.end)

@@ -184,7 +184,7 @@ class Reach:
         towards = np.column_stack((np.cos(angle), np.sin(angle)))
         # Across what only mixes make good one direction tells, and none beside it nearly as well.
         towards = np.concatenate((towards, *(_normals(spell.held) for spell in weather)))
-        fastest = np.stack([_support(spell.held, towards) for spell in weather])
+        fastest = np.stack([support_kn(spell.held, towards) for spell in weather])
         knots = np.array([spell.begin_h for spell in weather]) - weather[0].begin_h
         gained = np.diff(knots)[:, np.newaxis] * fastest[:-1]
         support = np.concatenate((np.zeros((1, len(towards))), np.cumsum(gained, axis=0)))
@@ -287,7 +287,8 @@ def _normals(held: VelocitySet) -> Array:
     return np.asarray(normal / np.maximum(np.hypot(*normal.T), 1e-12)[:, np.newaxis])
 
 
-def _support(held: VelocitySet, towards: Array) -> Array:
+def support_kn(held: VelocitySet, towards: Array) -> Array:
+    """Return how fast velocities make good directions at most, shape (u,); 0 if there are none."""
     if not len(held):
         return np.zeros(len(towards))
     return np.asarray(np.max(towards @ np.stack((held.east_kn, held.north_kn)), axis=1))

@@ -25,7 +25,7 @@ from typing import TYPE_CHECKING, NamedTuple, Protocol
 import numpy as np
 
 from goosewing.earth import geodesy
-from goosewing.hazards.rays import run_free
+from goosewing.hazards.rays import Outlines, run_free
 from goosewing.hazards.sights import pairs_touching
 from goosewing.hazards.taut_string import MARK, START, Places, touches
 from goosewing.units import METRES_PER_NM
@@ -104,6 +104,9 @@ class Edges(NamedTuple):
         )  # fmt: skip
 
 
+NO_EDGES = Edges(*(np.empty(0, dtype=kind) for kind in (np.intp, np.intp, float, np.intp, np.intp)))
+
+
 class Step(NamedTuple):
     """A piece of a chain: one board, or two that meet in free water."""
 
@@ -136,8 +139,8 @@ class Waters:
     """Shape (n, 2). [nm]"""
     stretch: Array
     """Shape (n,): miles on the earth per mile of the plane, about 1."""
-    edges: tuple[Array, Array]
-    """Outlines of the hazards. [nm]"""
+    outlines: Outlines
+    """Of the hazards. [nm]"""
     middle: Array
     scale: float
     """Miles per degree of the plane."""
@@ -156,19 +159,13 @@ class Waters:
 
 def waters_about(places: Places, shapes: AnyArray) -> Waters:
     """Draw places and hazards in miles about their middle."""
-    import shapely
-
     middle = 0.5 * (places.at[START] + places.at[MARK])
     scale = float(geodesy.miles_per_degree(geodesy.latitude_from_isometric(middle[1])))
-    rings = shapely.get_rings(shapes)
-    points, ring = shapely.get_coordinates(rings, return_index=True)
-    points = (points - middle) * scale
-    same = ring[1:] == ring[:-1]
     return Waters(
         places,
         (places.at - middle) * scale,
         geodesy.miles_per_degree(places.lat) / scale,
-        (points[:-1][same], points[1:][same]),
+        Outlines.of(shapes, middle, scale),
         middle,
         scale,
     )
@@ -255,6 +252,26 @@ class Reckoning(Protocol):
         """Return how far places lie off the middle of the fastest ways. [°]."""
 
 
+class Runs(NamedTuple):
+    """How far boards of one velocity run free from places, these ascending where kept."""
+
+    place: Numbers
+    ahead: Array
+    behind: Array
+
+    def also(self, more: Runs) -> Runs:
+        """Add other places."""
+        both = [np.concatenate(each) for each in zip(self, more, strict=True)]
+        order = np.argsort(both[0], kind="stable")
+        place, ahead, behind = (each[order] for each in both)
+        return Runs(place.astype(np.intp), ahead, behind)
+
+    def of(self, place: Numbers) -> Runs:
+        """Look places up, all of which are known."""
+        at = np.searchsorted(self.place, place)
+        return Runs(place, self.ahead[at], self.behind[at])
+
+
 @dataclass(slots=True, eq=False)
 class Graph:
     """Places and modes, and the boards between them.
@@ -290,9 +307,11 @@ class Graph:
     """From which places boards begin, shape (n,); from all if None."""
     near: BoolArray | None = None
     """At which they end; at all if None."""
-    time: Hashable = None
-    """Which time these places are alive in,"""
-    runs: dict[Hashable, tuple[Array, Array]] | None = None
+    time: tuple[float, float] = (0.0, np.inf)
+    """Which time these places are alive in, [h]"""
+    longest_h: float = np.inf
+    """longer than which no board lasts,"""
+    runs: dict[Hashable, Runs] | None = None
     """and how far boards run free at any time, kept for whoever asks again."""
     came: Numbers = field(init=False)
     """The board by which a place at a shore is come to; -1 for corners."""
@@ -343,47 +362,73 @@ class Graph:
         some = np.arange(len(self.waters.at))
         if self.alive is not None and self.near is not None:
             some = np.flatnonzero(self.alive | self.near)
-        ahead, behind = np.zeros((2, len(self.waters.at), len(self.board.mode)))
-        ahead[some], behind[some] = self._runs(some)
-        return self._doubles((ahead, behind))
+        touch = self._of_use(some)
+        return self._doubles(some, *self._runs(some, touch), touch)
 
     def edges(self) -> Edges:
         """List all boards, each pair of states once."""
         singles = self._singles()
-        ahead, behind = self._runs(np.arange(len(self.waters.at)))
+        every = np.arange(len(self.waters.at))
+        touch = self._of_use(every)
+        ahead, behind = self._runs(every, touch)
         shores: list[Edges] = []
         for _ in range(self.bounces):
             added = self._up_to_shores(ahead)
             if added is None:
                 break
             shores.append(added[0])
-            more = self._runs(added[1])
+            of_use = self._of_use(added[1])
+            more = self._runs(added[1], of_use)
             ahead, behind = np.concatenate((ahead, more[0])), np.concatenate((behind, more[1]))
-        return fewest([singles, *shores, *self._doubles((ahead, behind))])
+            touch = np.concatenate((touch, of_use))
+        return fewest(
+            [singles, *shores, *self._doubles(np.arange(len(ahead)), ahead, behind, touch)]
+        )
 
     # Boards of a pair's two angles.
 
-    def _runs(self, places: Numbers) -> tuple[Array, Array]:
+    def _runs(self, places: Numbers, of_use: BoolArray) -> tuple[Array, Array]:
         """How far places' boards run free ahead, and behind, shape (n, k) each."""
-        w, shape = self.waters, (len(places), len(self.board.mode))
-        ahead, behind = np.zeros(shape), np.zeros(shape)
-        # Of boards that must touch the corner that they lead to or from, no others are of use.
-        of_use = self._touching(places) if self.strict else np.ones(shape, dtype=bool)
-        for k, towards in enumerate(self.board.towards):
-            key = self.time, towards.tobytes(), float(self.board.speed_kn[k])
-            if self.runs is not None and key in self.runs:
-                ahead[:, k], behind[:, k] = self.runs[key]
-                continue
+        ahead, behind = np.zeros((2, *of_use.shape))
+        for k in range(of_use.shape[1]):
             some = np.flatnonzero(of_use[:, k])
-            in_time = [self._held_in_time(places[some], k, sign) for sign in (1.0, -1.0)]
-            held = np.maximum(*in_time) > 0.0
-            some, in_time = some[held], [each[held] for each in in_time]
-            run = run_free(w.at[places[some]], towards, *w.edges, self.reach)
-            ahead[some, k] = np.minimum(run[0], in_time[0])
-            behind[some, k] = np.minimum(run[1], in_time[1])
-            if self.runs is not None:
-                self.runs[key] = ahead[:, k].copy(), behind[:, k].copy()
+            run = self._known_runs(places[some], k)
+            ahead[some, k], behind[some, k] = run.ahead, run.behind
         return ahead, behind
+
+    def _known_runs(self, places: Numbers, k: int) -> Runs:
+        if self.runs is None:
+            return self._cast(places, k)
+        key = self.time, self.board.towards[k].tobytes(), float(self.board.speed_kn[k])
+        known = self.runs.get(key)
+        if known is None:
+            known = Runs(*np.empty((3, 0))).also(self._cast(places, k))
+        else:
+            new = places[~np.isin(places, known.place)]
+            known = known.also(self._cast(new, k)) if new.size else known
+        self.runs[key] = known
+        return known.of(places)
+
+    def _cast(self, places: Numbers, k: int) -> Runs:
+        """Cast rays from places along a board, and against it."""
+        run = np.zeros((2, len(places)))
+        in_time = [self._held_in_time(places, k, sign) for sign in (1.0, -1.0)]
+        some = np.flatnonzero(np.maximum(*in_time) > 0.0)
+        if some.size:
+            at, towards = self.waters.at[places[some]], self.board.towards[k]
+            within = np.stack([each[some] for each in in_time])
+            free = run_free(at, towards, self.waters.outlines, float(within.max()))
+            run[:, some] = np.minimum(free, within)
+        return Runs(places, *run)
+
+    def _of_use(self, places: Numbers) -> BoolArray:
+        """Tell which boards are looked for at places, shape (n, k).
+
+        Of boards that must touch the corner that they lead to or from, no others are.
+        """
+        if self.strict:
+            return self._touching(places)
+        return np.ones((len(places), len(self.board.mode)), dtype=bool)
 
     def _touching(self, places: Numbers) -> BoolArray:
         """Tell which boards touch the corners of places, shape (n, k)."""
@@ -394,12 +439,13 @@ class Graph:
 
         Of a convex function of the distance, made shorter until it fits: never too little.
         """
-        if not np.isfinite(self.limit_h):
-            return np.full(len(places), self.reach)
         w, towards, speed = self.waters, sign * self.board.towards[k], self.board.speed_kn[k]
         # Longer than the whole way no board of it is.
-        run = min(self.reach, self.limit_h * float(speed) / LEAST_SCALE)
+        longest_h = min(self.limit_h, self.longest_h)
+        run = min(self.reach, longest_h * float(speed) / LEAST_SCALE)
         most = np.full(len(places), run)
+        if not np.isfinite(self.limit_h):
+            return most
         own = self.ahead if sign < 0.0 else self.behind
         open_ = np.arange(len(places))
         while run > LEAST_BOARD_NM and open_.size:
@@ -460,57 +506,57 @@ class Graph:
         self.latest = len(keep)
         return edges, number
 
-    def _doubles(self, runs: tuple[Array, Array]) -> list[Edges]:
-        ahead, behind = runs
-        touch = self._touching(np.arange(len(self.waters.at))) if self.strict else None
+    def _doubles(
+        self, places: Numbers, ahead: Array, behind: Array, touch: BoolArray
+    ) -> list[Edges]:
+        """List the boards of pairs between places, whose boards run as free and touch or not."""
+        number = np.arange(len(self.board.mode))
+        came = self.came[places]
+        may_start = touch & (ahead > LEAST_BOARD_NM) & (places != MARK)[:, np.newaxis]
+        may_start &= came[:, np.newaxis] != number
+        # A shore is where a board ends that could go no farther, and no other.
+        may_end = touch & (behind > LEAST_BOARD_NM)
+        may_end &= ((places != START) & (came < 0))[:, np.newaxis]
+        if self.alive is not None and self.near is not None:
+            may_start &= self.alive[places, np.newaxis]
+            may_end &= self.near[places, np.newaxis]
         found = []
         for a, b in zip(self.one.tolist(), self.two.tolist(), strict=True):
-            edges = self._pair(a, b, ahead[:, a], behind[:, b], touch)
-            if edges is not None:
-                found.append(edges)
+            start, end = np.flatnonzero(may_start[:, a]), np.flatnonzero(may_end[:, b])
+            if start.size and end.size:
+                edges = self._pair(
+                    a, b, places[start], places[end], ahead[start, a], behind[end, b]
+                )  # fmt: skip
+                found += [] if edges is None else [edges]
         return found
 
     def _pair(
-        self, a: int, b: int, ahead: Array, behind: Array, touch: BoolArray | None
+        self, a: int, b: int, start: Numbers, end: Numbers, ahead: Array, behind: Array
     ) -> Edges | None:
         import shapely
 
-        w, board = self.waters, self.board
+        board, at = self.board, self.waters.at
         basis = np.column_stack((board.towards[a], board.towards[b]))
         if abs(np.linalg.det(basis)) < 0.05:
             return None
-        skew = w.at @ np.linalg.inv(basis).T
-        may_start, may_end = ahead > LEAST_BOARD_NM, behind > LEAST_BOARD_NM
-        may_start[MARK] = may_end[START] = False
-        may_start &= self.came != a
-        # A shore is where a board ends that could go no farther, and no other.
-        may_end &= self.came < 0
-        if touch is not None:
-            may_start &= touch[:, a]
-            may_end &= touch[:, b]
-        may_start = may_start if self.alive is None else may_start & self.alive
-        may_end = may_end if self.near is None else may_end & self.near
-        start, end = np.flatnonzero(may_start), np.flatnonzero(may_end)
-        if not start.size or not end.size:
-            return None
-        most = self._cap(skew, ahead, behind, start, end)
+        skewed = np.linalg.inv(basis).T
+        here, there = at[start] @ skewed, at[end] @ skewed
+        most = self._cap(np.concatenate((here, there)), ahead, behind)
         boxes = shapely.box(
-            skew[start, 0] + 1e-4, skew[start, 1] + 1e-4,
-            skew[start, 0] + np.minimum(ahead[start], most),
-            skew[start, 1] + np.minimum(np.max(behind[end]), most),
+            here[:, 0] + 1e-4, here[:, 1] + 1e-4,
+            here[:, 0] + np.minimum(ahead, most),
+            here[:, 1] + np.minimum(np.max(behind), most),
         )  # fmt: skip
-        row, column = shapely.STRtree(shapely.points(skew[end])).query(boxes)
-        start, end = start[row], end[column]
-        run = skew[end] - skew[start]
-        keep = (run[:, 1] <= behind[end]) & (run[:, 0] > 0.0) & (run[:, 1] > 0.0)
-        start, end, run = start[keep], end[keep], run[keep]
-        return self._of_pair(a, b, start, end, run)
+        row, column = shapely.STRtree(shapely.points(there)).query(boxes)
+        run = there[column] - here[row]
+        keep = (run[:, 1] <= behind[column]) & (run[:, 0] > 0.0) & (run[:, 1] > 0.0)
+        return self._of_pair(a, b, start[row[keep]], end[column[keep]], run[keep])
 
-    def _cap(self, skew: Array, ahead: Array, behind: Array, start: Numbers, end: Numbers) -> float:
+    def _cap(self, skew: Array, ahead: Array, behind: Array) -> float:
         """How far boards of a pair are held at most, so that there are not too many."""
         area = float(np.prod(np.ptp(skew, axis=0) + 1e-6))
-        density = len(end) / area
-        wide, high = np.minimum(ahead[start], FAR_NM), float(np.max(behind[end]))
+        density = len(behind) / area
+        wide, high = np.minimum(ahead, FAR_NM), float(np.max(behind))
         most = FAR_NM
         for _ in range(40):
             expected = density * float(np.sum(np.minimum(wide, most))) * min(high, most)
@@ -620,8 +666,15 @@ class Graph:
 
     # The fastest chains.
 
-    def turns(self, used: Numbers) -> Edges:
-        """List the turns at places, from state to state there, of the states that are used."""
+    def states_of(self, boards: Edges) -> BoolArray:
+        """Tell in which states boards begin or end, shape (n, modes)."""
+        used = np.zeros((len(self.waters.at), self.modes), dtype=bool)
+        for states in (boards.start, boards.end):
+            used[states // self.modes, states % self.modes] = True
+        return used
+
+    def turns(self, before: BoolArray, after: BoolArray) -> Edges:
+        """List the turns at places, from some of the states there to others, shape (n, modes)."""
         half = np.arange(self.modes)
         mode, twa = half // 2, np.where(half % 2 == 1, 120.0, 45.0)
         cost = self.costs.between(mode[:, np.newaxis], twa[:, np.newaxis], mode, twa)
@@ -629,16 +682,13 @@ class Graph:
         mixed = (half[:, np.newaxis] + half) % 2 == 1
         least: Array = np.min(self.costs.table_h, axis=0)
         cost = np.where(mixed, least[np.ix_(mode, mode)], cost)
-        is_used = np.zeros((len(self.waters.at), self.modes), dtype=bool)
-        is_used[used // self.modes, used % self.modes] = True
-        place, before, after = np.nonzero(is_used[:, :, np.newaxis] & is_used[:, np.newaxis, :])
-        keep = before != after
-        place, before, after = place[keep], before[keep], after[keep]
-        none = np.full(len(place), -2)
+        some = np.flatnonzero(np.any(before, axis=1))
+        others = ~np.eye(self.modes, dtype=bool)
+        row, one, other = np.nonzero(before[some, :, np.newaxis] & after[some, np.newaxis] & others)
+        place, none = some[row], np.full(len(row), -2)
         return Edges(
-            place * self.modes + before, place * self.modes + after,
-            cost[before, after], none, none,
-        )  # fmt: skip
+            place * self.modes + one, place * self.modes + other, cost[one, other], none, none
+        )
 
 
 def _least_scale(isometric_deg: Array) -> Array:
@@ -713,8 +763,8 @@ class Net:
     def of(cls, graph: Graph) -> Net:
         """List boards and turns."""
         boards = graph.edges()
-        used = np.unique(np.concatenate((boards.start, boards.end)))
-        return cls(graph, together([boards, graph.turns(used)]))
+        used = graph.states_of(boards)
+        return cls(graph, together([boards, graph.turns(used, used)]))
 
     @property
     def _count(self) -> int:
