@@ -171,6 +171,8 @@ def ways_among(
         waters, course, tuple(roots), weather, speeds, leg, lane, hazards, every, hours
     )  # fmt: skip
     found, corners = search.run(most_corners, known)
+    if kept is not None and search.joined:
+        kept.keep(_open_key(hazards, leg), True)
     if kept is not None and corners is not None:
         if known is None:
             kept.keep(key, corners)
@@ -178,6 +180,16 @@ def ways_among(
             if isinstance(each, _Corners) and each is not corners:
                 each.forget()
     return found
+
+
+def is_open(kept: Kept | None, hazards: Hazards, course: Course) -> bool:
+    """Whether free lines from the start to the mark were seen in a search that was kept."""
+    leg = hazards.in_plane(course.lat1, course.lon1, course.lat2, course.lon2)
+    return kept is not None and kept.of(_open_key(hazards, leg)) is not None
+
+
+def _open_key(hazards: Hazards, leg: Array) -> Hashable:
+    return "open", hazards, leg.tobytes()
 
 
 def _key(hazards: Hazards, leg: Array, lane: Lane | None, most: int) -> Hashable:
@@ -207,6 +219,8 @@ class _Islands:
     hazards: Hazards
     every: bool
     hours: float
+    joined: bool = False
+    """Whether any corners were seen to join start and mark."""
 
     @property
     def _costs(self) -> Costs:
@@ -219,6 +233,7 @@ class _Islands:
         In that first among whose corners the leg was planned before. Tell too which it was.
         """
         for corners in chain(() if known is None else (known,), self._wider_and_wider(most)):
+            self.joined = True
             found = self._found(corners)
             if found:
                 return found, corners

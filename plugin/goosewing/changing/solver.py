@@ -481,7 +481,7 @@ def _ways_over(
     ways = among(corners[:1])
     if ways:
         return ways
-    _check_open(waters, course, origin, mark)
+    _check_open(trip, waters, course, origin, mark)
     if options.corridor_nm is not None:
         check_corridor(view.fastest_kn, mark.name, options.corridor_nm)
     may_take_long = _may_take_long(trip, course)
@@ -500,9 +500,13 @@ def _ways_over(
     raise _not_reached(waters, course, mark, roots, options.corridor_nm)
 
 
-def _check_open(waters: Waters, course: Course, origin: Mark, mark: Mark) -> None:
+def _check_open(trip: _Trip, waters: Waters, course: Course, origin: Mark, mark: Mark) -> None:
     """Refuse a leg between waters that hazards part."""
     if waters.hazards is None or not _across(waters, course):
+        return
+    from goosewing.changing import islands
+
+    if islands.is_open(trip.kept, waters.hazards, course):
         return
     from goosewing.hazards import closed_ways, free_water
 
