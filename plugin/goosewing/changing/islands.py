@@ -1,8 +1,8 @@
 """Ways among islands by the thousand, where wind and stream change.
 
 The steady planner's net of boards pinned to corners (`goosewing.steady.pinned_boards`) is drawn
-for each spell of the weather (`goosewing.changing.spells`), of the corners alone that she may
-be at then: what may be seen from where is the same for all. The fastest chain is found
+for each spell of the weather (`goosewing.changing.spells`), from the corners alone that she may
+be at then (`goosewing.changing.spell_nets`): what may be seen from where is the same for all. The fastest chain is found
 spell by spell, by Dijkstra's method from wherever the one before has brought her; then its
 boards are sailed exactly, in the weather as it is (`goosewing.changing.pinned`). One that proves
 impossible, or not clear, is left out, and the chain looked for again.
@@ -171,7 +171,7 @@ def ways_among(
         waters, course, tuple(roots), weather, speeds, leg, lane, hazards, every, hours
     )  # fmt: skip
     found, corners = search.run(most_corners, known)
-    if kept is not None and search.joined:
+    if kept is not None and search.joined and not found:
         kept.keep(_open_key(hazards, leg), True)
     if kept is not None and corners is not None:
         if known is None:
@@ -419,7 +419,7 @@ class _Corners:
         """Draw the net for a boat, or take hers that was drawn before."""
         for boat, net in self.latest:
             same = boat is of.waters.boat and net.weather[0].begin_h == of.weather[0].begin_h
-            if same and net.may_begin(of.roots):
+            if same and net.takes(of.roots):
                 return net
         self.latest[:] = []
         self.latest.append((of.waters.boat, _Net.of(of, self)))
@@ -529,7 +529,7 @@ class _Net:
         may = np.isin(np.arange(self._per) // 2, only)
         return edges.some(may[edges.start % self._per] & may[edges.end % self._per])
 
-    def may_begin(self, roots: tuple[Root, ...]) -> bool:
+    def takes(self, roots: tuple[Root, ...]) -> bool:
         """Take other roots, unless one is sooner under way: boards aren't drawn for such."""
         may = bool(np.all(self._begun(roots)[0] >= self._begun(self.roots)[0]))
         if may:
