@@ -2,10 +2,11 @@
 
 The steady planner's net of boards pinned to corners (`goosewing.steady.pinned_boards`) is drawn
 for each spell of the weather (`goosewing.changing.spells`), from the corners alone that she may
-be at then (`goosewing.changing.spell_nets`): what may be seen from where is the same for all. The fastest chain is found
-spell by spell, by Dijkstra's method from wherever the one before has brought her; then its
-boards are sailed exactly, in the weather as it is (`goosewing.changing.pinned`). One that proves
-impossible, or not clear, is left out, and the chain looked for again.
+be at then (`goosewing.changing.spell_nets`): what may be seen from where is the same for all. The
+fastest chain is found spell by spell, by Dijkstra's method from wherever the one before has
+brought her; then its boards are sailed exactly, in the weather as it is
+(`goosewing.changing.pinned`). One that proves impossible, or not clear, is left out, and the
+chain looked for again.
 
 A net tells times to some tenths of a per cent, so of those with a pole and without one the fastest
 is known once they are sailed. What else she could do on a leg, under fewer sails, is looked for
