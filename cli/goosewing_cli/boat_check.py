@@ -38,7 +38,7 @@ def check(
         content = document.document(
             document.BOAT_CHECK_FORMAT, boat=crew.name, odd=found, targets=made
         )
-        click.echo(document.format_json(content).decode(), nl=False)
+        click.echo(document.format_json(content), nl=False)
         return
     from goosewing_cli.show_boat import show_check
 

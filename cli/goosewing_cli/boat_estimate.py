@@ -46,7 +46,7 @@ def estimate(
     show_estimate(made, summary(made), written)
 
 
-def _json(made: Estimate, written: list[Path]) -> str:
+def _json(made: Estimate, written: list[Path]) -> bytes:
     from goosewing.boat.estimate.summary import summary
     from goosewing.exchange import document
 
@@ -67,4 +67,4 @@ def _json(made: Estimate, written: list[Path]) -> str:
         winds=summary(made),
         files=[str(path) for path in written],
     )  # fmt: skip
-    return document.format_json(content).decode()
+    return document.format_json(content)

@@ -94,7 +94,7 @@ def fit(
     if json:
         from goosewing.exchange import document
 
-        click.echo(document.format_json(_document(found, written)).decode(), nl=False)
+        click.echo(document.format_json(_document(found, written)), nl=False)
         return
     from goosewing_cli.show_logbook import show_fit
 

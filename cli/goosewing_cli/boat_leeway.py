@@ -33,7 +33,7 @@ def leeway(
     found = _found(log, variation)
     if json:
         content = document.document(document.LEEWAY_FORMAT, **document.plain(found))
-        click.echo(document.format_json(content).decode(), nl=False)
+        click.echo(document.format_json(content), nl=False)
         return
     from goosewing_cli.show_logbook import show_leeway
 

@@ -53,7 +53,7 @@ def debrief(
         from goosewing.exchange import document
 
         content = document.document(document.DEBRIEF_FORMAT, **document.plain(found))
-        click.echo(document.format_json(content).decode(), nl=False)
+        click.echo(document.format_json(content), nl=False)
         return
     from goosewing_cli.show_debrief import show_debrief
 

@@ -93,7 +93,7 @@ def _kind(asked: type[click.Parameter], kind: type, many: bool) -> dict[str, Any
 
 def _type(kind: type) -> click.ParamType[Any] | type:
     if issubclass(kind, Path):
-        return click.Path(path_type=Path)
+        return _Name(readable=False, path_type=Path)
     if issubclass(kind, StrEnum):
         return _OneOf(kind)
     if issubclass(kind, int | float):
@@ -103,6 +103,16 @@ def _type(kind: type) -> click.ParamType[Any] | type:
 
 def _listed(_: click.Context, __: click.Parameter, values: tuple[Any, ...]) -> list[Any] | None:
     return list(values) or None
+
+
+class _Name(click.Path):
+    """A file's or a folder's name, of which its reader or writer has more to say."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        # Without a name, as by a shell's variable that is not set, the folder she is in was meant.
+        if value == "":
+            self.fail("expected a name, got ''.", param, ctx)
+        return super().convert(value, param, ctx)
 
 
 class _OneOf(click.Choice[StrEnum]):

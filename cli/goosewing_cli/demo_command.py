@@ -50,7 +50,7 @@ def demo(
     made = look_further(case, made, took_s=0.0)
     written = [] if out is None else write_all(out, made)
     if json:
-        click.echo(document.format_plan_json(made).decode(), nl=False)
+        click.echo(document.format_plan_json(made), nl=False)
         return
     from goosewing_cli.show import show_plan
 
@@ -63,7 +63,6 @@ def write_all(folder: Path, made: Plan) -> list[Path]:
     from goosewing.exchange.gpx import plans
     from goosewing.files import disk
 
-    inputs.ensure_folder(folder)
     contents: dict[Path, bytes | str] = {
         folder / "plan.gpx": plans.format_plan(made),
         folder / "plan.json": document.format_plan_json(made),
@@ -72,5 +71,6 @@ def write_all(folder: Path, made: Plan) -> list[Path]:
         from goosewing.report.picture import draw_plan
 
         contents[folder / "plan.png"] = draw_plan(made)
-    disk.write_all(contents)
+    with inputs.folder_for_output(folder):
+        disk.write_all(contents)
     return list(contents)

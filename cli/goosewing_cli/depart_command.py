@@ -223,7 +223,7 @@ def _tell(
 
     notices = (*common_notices(chosen), *ends.notices)
     if json:
-        click.echo(_json(chosen, boat, times, Ends(notices, ends.cautions)).decode(), nl=False)
+        click.echo(_json(chosen, boat, times, Ends(notices, ends.cautions)), nl=False)
         return
     from goosewing_cli.show_departures import show_departures
 

@@ -277,10 +277,12 @@ def _check_before_the_coast(marks: Sequence[Mark]) -> None:
 
 def _dangers(noted: Noted, marks: Sequence[Mark]) -> tuple[tuple[Danger, ...], tuple[str, ...]]:
     """Find the dangers among waypoints, and say which they are."""
-    if not noted.waypoints:
-        return (), ()
     from goosewing.files.disk import shown
     from goosewing.marks import dangers
+
+    dangers.check_distance(noted.distance_nm)
+    if not noted.waypoints:
+        return (), ()
 
     found = dangers.dangers_among(noted.waypoints, marks, noted.which.value, noted.distance_nm)
     others = (

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import contextlib
+from collections.abc import Callable, Iterator, Sequence
 from datetime import UTC, datetime, tzinfo
 from enum import StrEnum
 from pathlib import Path
@@ -366,6 +367,26 @@ def ensure_folder(folder: Path) -> None:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise InputError(f"can't make the folder: {error.strerror}", where=str(folder)) from None
+
+
+@contextlib.contextmanager
+def folder_for_output(folder: Path) -> Iterator[None]:
+    """Make a folder for what is written within; where that fails, none is left that was not there.
+
+    Raises
+    ------
+    InputError
+        If it can't be made.
+    """
+    missing = [each for each in (folder, *folder.parents) if not each.exists()]
+    ensure_folder(folder)
+    try:
+        yield
+    except BaseException:
+        for each in missing:
+            with contextlib.suppress(OSError):
+                each.rmdir()
+        raise
 
 
 def load_zone(text: str | None) -> tzinfo | None:

@@ -106,7 +106,7 @@ def laylines(
         plans.write_laylines(out, made, kept[1:], inputs=files)
     if json:
         content = document.document(document.LAYLINES_FORMAT, **document.plain(made))
-        click.echo(document.format_json(content).decode(), nl=False)
+        click.echo(document.format_json(content), nl=False)
         return
     from goosewing_cli.show_laylines import show_laylines
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import codecs
+import io
 import os
 import signal
 import sys
@@ -69,7 +71,27 @@ def run(arguments: list[str] | None = None) -> None:
         os.environ.setdefault(name, "1")
     # Whoever ends it so wants no more of it than with ^C: what was begun is put away.
     signal.signal(signal.SIGTERM, signal.default_int_handler)
+    speak_plainly()
     sys.exit(outcome(arguments))
+
+
+PLAIN = {"–": "-", "−": "-", "…": ".", "°": "d", "·": ".", "×": "x", "±": "~", "�": "?"}
+"""One character each, so that tables stand; a degree sign's d is as old as its o."""
+
+
+def speak_plainly() -> None:
+    """Let whatever a terminal's encoding lacks be told by what it has, where it can't take all."""
+    codecs.register_error("plain", _plain)
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="plain")
+
+
+def _plain(error: UnicodeError) -> tuple[str, int]:
+    if not isinstance(error, UnicodeEncodeError):
+        raise error
+    letters = error.object[error.start : error.end]
+    return "".join(PLAIN.get(each, "?") for each in letters), error.end
 
 
 def outcome(arguments: list[str] | None = None) -> int:

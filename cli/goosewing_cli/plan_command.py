@@ -263,7 +263,7 @@ def deliver(
     if json:
         from goosewing.exchange.document import format_plan_json
 
-        click.echo(format_plan_json(made).decode(), nl=False)
+        click.echo(format_plan_json(made), nl=False)
         return
     from goosewing_cli.show import show_plan
 

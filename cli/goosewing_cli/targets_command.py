@@ -51,14 +51,14 @@ def targets(
     from goosewing.velocities import targets as room
 
     crew = inputs.load_boat(boat, performance)
+    inputs.check_outputs([card, picture], inputs.files_read(boat))
     winds = wind_speed or usual_winds(crew)
     made = room.targets(crew, winds)
     outputs = _contents(crew, made, winds, card, picture, asked=bool(wind_speed))
-    inputs.check_outputs(list(outputs), inputs.files_read(boat))
     write_all(outputs, inputs=inputs.files_read(boat))
     if json:
         content = document.document(document.TARGETS_FORMAT, **document.plain(made))
-        click.echo(document.format_json(content).decode(), nl=False)
+        click.echo(document.format_json(content), nl=False)
         return
     from goosewing_cli.show_targets import show_targets
 

@@ -31,7 +31,7 @@ def shifts(
     found = shifts_from_log(logs.load_logs(log), variation)
     if json:
         content = document.document(document.SHIFTS_FORMAT, **document.plain(found))
-        click.echo(document.format_json(content).decode(), nl=False)
+        click.echo(document.format_json(content), nl=False)
         return
     from goosewing_cli.show_logbook import show_shifts
 
@@ -96,7 +96,7 @@ def weather(
             **document.plain(facts),
             at=None if here is None else document.plain(here),
         )
-        click.echo(document.format_json(content).decode(), nl=False)
+        click.echo(document.format_json(content), nl=False)
         return
     from goosewing_cli.show_weather import show_weather
 

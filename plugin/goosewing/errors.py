@@ -44,6 +44,7 @@ class InputError(GoosewingError, ValueError):
     def __init__(self, message: str, *, where: str | None = None) -> None:
         super().__init__(f"{where}: {message}" if where else message)
         self.where = where
+        self.reason = message
 
 
 class NoPlanError(GoosewingError, LookupError):

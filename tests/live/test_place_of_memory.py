@@ -91,7 +91,7 @@ def test_nor_is_another_output_the_same(capsys, desk):
 @pytest.mark.parametrize(
     ("name", "words"),
     [
-        ("", "is a folder"),
+        ("", "expected a name"),
         ("brisvik", "is a folder"),
         ("/", "is a folder"),
         ("/dev/full", "is a device"),

@@ -206,7 +206,10 @@ def write_folder(folder: Path, files: Mapping[str, str]) -> list[Path]:
     try:
         staging.mkdir()
         for name, text in files.items():
-            write_atomically(staging / name, text)
+            try:
+                write_atomically(staging / name, text)
+            except InputError as error:
+                raise InputError(error.reason, where=shown(folder / name)) from error
         folder.mkdir(exist_ok=True)
         for name in files:
             # A link fails where a file has come to lie meanwhile; a rename would replace it.

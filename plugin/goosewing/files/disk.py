@@ -292,14 +292,18 @@ def _refuse_unfit(
     where = shown(path)
     if any(_same_file(target, Path(each)) for each in inputs):
         raise InputError("is an input and is not overwritten; name another file", where=where)
+    folder = target.parent
     if makes_folder:
-        _refuse_file_for_folder(target.parent)
-    elif not target.parent.is_dir():
-        raise InputError(f"no such folder: {shown(target.parent)}", where=where)
+        folder = next((each for each in target.parents if each.exists()), folder)
+        if not folder.is_dir():
+            raise InputError("can't make the folder: it is a file", where=shown(folder))
+    elif not folder.is_dir():
+        raise InputError(f"no such folder: {shown(folder)}", where=where)
     if target.is_symlink():
         # What is resolved and still a link leads round to itself.
         raise InputError("cannot be written: a link that leads to itself", where=where)
     if not target.exists():
+        _refuse_closed(folder, where)
         return None
     if target.is_dir():
         raise InputError("is a folder, expected the name of a file", where=where)
@@ -309,13 +313,14 @@ def _refuse_unfit(
         raise InputError("is a device or pipe, expected an ordinary file", where=where)
     if not os.access(target, os.W_OK):
         raise InputError("is write-protected", where=where)
+    _refuse_closed(folder, where)
     return stat.S_IMODE(target.stat().st_mode)
 
 
-def _refuse_file_for_folder(folder: Path) -> None:
-    there = next(each for each in (folder, *folder.parents) if each.exists())
-    if not there.is_dir():
-        raise InputError("can't make the folder: it is a file", where=shown(there))
+def _refuse_closed(folder: Path, where: str) -> None:
+    # What replaces a file is written beside it.
+    if not os.access(folder, os.W_OK | os.X_OK):
+        raise InputError(f"the folder is write-protected: {shown(folder)}", where=where)
 
 
 def _same_file(target: Path, other: Path) -> bool:

@@ -154,7 +154,8 @@ class MemoryFile:
             write_atomically(path, content.decode() + "\n", inputs=self._inputs)
         except (InputError, OSError) as error:
             if not self._failed:
-                self._tell(f"What was passed can't be kept for a restart: {error}")
+                reason = error if isinstance(error, InputError) else error.strerror
+                self._tell(f"What was passed can't be kept for a restart: {reason}")
             self._failed = True
             return
         if self._failed:

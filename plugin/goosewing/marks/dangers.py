@@ -62,6 +62,20 @@ def by_symbol(mark: Mark) -> bool:
     return danger_words(mark.symbol, mark.kind, None) is not None
 
 
+def check_distance(distance_nm: float) -> None:
+    """Refuse a distance that makes no sense.
+
+    Raises
+    ------
+    InputError
+        If it is not above 0, or too large.
+    """
+    if not 0.0 < distance_nm <= FARTHEST_NM:
+        raise InputError(
+            f"--danger-distance must be above 0 and at most {FARTHEST_NM:g} nm, got {distance_nm:g}"
+        )
+
+
 def dangers_among(
     waypoints: Iterable[Mark], marks: Sequence[Mark], which: Which, distance_nm: float = USUAL_NM
 ) -> tuple[Danger, ...]:
@@ -83,10 +97,7 @@ def dangers_among(
     InputError
         If the distance makes no sense.
     """
-    if not 0.0 < distance_nm <= FARTHEST_NM:
-        raise InputError(
-            f"--danger-distance must be above 0 and at most {FARTHEST_NM:g} nm, got {distance_nm:g}"
-        )
+    check_distance(distance_nm)
     found = []
     for point in waypoints:
         because = _because(point, which)

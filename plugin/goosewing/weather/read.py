@@ -92,6 +92,8 @@ def _kind_of_text(head: bytes) -> Kind:
         raise InputError(NO_KIND)
     for line in text.lstrip("\ufeff").splitlines():
         bare = line.strip()
+        if bare.startswith("<"):
+            raise InputError(NO_KIND)
         if bare and not bare.startswith("#"):
             return "tidal streams" if "=" in bare or bare.startswith("[") else "table"
     raise InputError("holds nothing but comments, expected GRIB, NetCDF, CSV or TOML")
