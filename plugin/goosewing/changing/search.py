@@ -78,6 +78,11 @@ APART_DEG = 3.0
 """Spacing of the wind angles tried, in the rounds before and in the last one; the best ones,
 and both ends of every gap in the hull, are always tried."""
 
+BETWEEN = 0.5
+NEAR = 0.15
+"""On a leg however short there is a second round, in steps so much shorter, where ways come nearer
+to a hazard than this share of the leg: by a guess that knows of none they were led into bays."""
+
 CELLS_IN_HALF = 4
 """Cells are at most as large as a corridor's half width divided by so many."""
 
@@ -130,6 +135,8 @@ def search_leg(
     before = None
     while found.arrived:
         longest = min(LONGEST_STEP_H, _longest_step_h(found)) / what.fineness
+        if before is None and _comes_near_hazards(found):
+            longest = min(longest, BETWEEN * found.step_h)
         # A leg between two points that lie as one has no way to be looked at more closely.
         if found.step_h <= longest or found.hours <= 0.0:
             break
@@ -243,6 +250,17 @@ def _best_of_rows(grid: Grid, cells: Numbers, total_h: Array, most: int) -> Numb
         return np.flatnonzero(np.isfinite(least))
     last = np.partition(rows, most - 1, axis=1)[:, most - 1 : most]
     return np.flatnonzero(np.isfinite(rows) & (rows <= last))
+
+
+def _comes_near_hazards(found: Round) -> bool:
+    """Whether any of the ways found does."""
+    if found.water is None:
+        return False
+    room, grid = found.water.room_cells.ravel(), found.grid
+    near = NEAR * grid.course.mercator_deg / grid.cell_deg
+    lines = [grid.place(part.lat, part.lon) for way in found.ways() for part in way.stretches]
+    cells = np.concatenate([grid.cells(*line) for line in lines])
+    return bool(np.any(room[cells[cells >= 0]] <= near))
 
 
 def _longest_step_h(found: Round) -> float:
