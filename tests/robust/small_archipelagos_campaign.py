@@ -42,7 +42,9 @@ DEPARTURE = datetime(2027, 6, 1, 6, 30, tzinfo=UTC)
 SLOWER = 0.003
 """A plan may be slower than the search by such a share."""
 
-FREELY = Options(watch_h=0.0, worth_min=0.0)
+FREELY = Options(shortest_board_min=0.0, worth_min=0.0)
+"""Orders as often as they pay."""
+
 HOURS = 9.0
 OFF_NM = 0.25
 """No island lies nearer to a mark than this and the clearance."""

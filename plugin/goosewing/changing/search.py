@@ -134,9 +134,9 @@ def search_leg(
     found = _waited_for(_first_round(leg, cell / shorter, step / shorter))
     before = None
     while found.arrived:
-        longest = min(LONGEST_STEP_H, _longest_step_h(found)) / what.fineness
-        if before is None and _comes_near_hazards(found):
-            longest = min(longest, BETWEEN * found.step_h)
+        longest = _longest_step_h(found)
+        if before is None and found.step_h <= longest and _comes_near_hazards(found):
+            longest = BETWEEN * found.step_h
         # A leg between two points that lie as one has no way to be looked at more closely.
         if found.step_h <= longest or found.hours <= 0.0:
             break
@@ -200,7 +200,7 @@ def _guided(found: Round, longest_h: float) -> Round | None:
     if not back.arrived:
         return None
     guide = back.learnt()
-    if found.guide is None:
+    if found.guide is None and found.step_h > _longest_step_h(found):
         again = leg.run(found.grid, found.step_h, COARSE_APART_DEG, guide=guide)
         found = again if again.arrived else found
     beat_h = begins_h + found.hours * (1.0 + SLACK) + float(leg.costs.max())
@@ -264,8 +264,8 @@ def _comes_near_hazards(found: Round) -> bool:
 
 
 def _longest_step_h(found: Round) -> float:
-    """A step that is short against the way found, whatever the leg's own length."""
-    return found.hours / LEAST_STEPS
+    """A step that is short against the weather's changes and the way found."""
+    return min(LONGEST_STEP_H, found.hours / LEAST_STEPS) / found.leg.what.fineness
 
 
 def _step_h(leg: SearchedLeg, cell_deg: float) -> float:
