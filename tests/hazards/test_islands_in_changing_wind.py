@@ -19,8 +19,10 @@ from scipy.optimize import linprog
 
 from archipelagos import across, strewn
 from goosewing.case import Case
+from goosewing.changing import islands
 from goosewing.changing.motion import Waters
 from goosewing.changing.spells import LOOKED, Reach, spells
+from goosewing.changing.ways import Root
 from goosewing.earth import geodesy
 from goosewing.earth.course import course_between
 from goosewing.exchange.document import format_plan_json
@@ -82,6 +84,25 @@ def test_running_off_among_many_islands_she_finds_a_way(brisvik):
     areas = strewn(1800, 5, clear_of=marks, side_nm=18.0)
     plan = make(marks, brisvik, turning(225.0, 3.0), DEPARTURE, hazards=Hazards.of(areas, 0.05))
     check_sound(plan, areas, 0.05)
+
+
+@pytest.mark.parametrize("wind_from", [45.0, 135.0])
+def test_spells_in_which_nothing_is_of_use_any_more_are_passed_over(brisvik, wind_from):
+    """Among few corners she comes in some spells only to such as are too late for the mark."""
+    marks = across(45.0, 8.0)
+    areas = strewn(30, 0, clear_of=marks, side_nm=9.0)
+    weather, begins_h = turning(wind_from, 20.0), hours_from_datetime(DEPARTURE)
+    course = course_between(marks[0].lat, marks[0].lon, marks[1].lat, marks[1].lon)
+    (way,) = islands.ways_among(
+        Waters(brisvik, weather, hazards=Hazards.of(areas, 0.05)), course,
+        (Root(-1, begins_h, 0.0),), 2.5, None, every=False, most_corners=6000,
+    )  # fmt: skip
+    lines = [shapely.linestrings(part.lon, part.lat) for part in way.stretches]
+    assert lines[-1].coords[-1] == pytest.approx((marks[1].lon, marks[1].lat), abs=1e-6)
+    assert not shapely.intersects(shapely.union_all([each.shape for each in areas]), lines).any()
+    bound_h = make(marks, brisvik, weather, DEPARTURE).bound_h
+    assert bound_h is not None
+    assert way.arrival_h - begins_h >= bound_h
 
 
 @pytest.mark.long

@@ -174,7 +174,8 @@ class SpellNet:
         reached : ndarray, shape (n · modes,)
             When states are come to; infinite where they aren't.
         """
-        boards = together(self.boards)
+        # None were drawn where she comes so late to all places that nothing from there is of use.
+        boards = together([pinned_boards.NO_EDGES, *self.boards])
         if self.refused:
             keys = np.fromiter(self.refused, dtype=np.intp, count=len(self.refused))
             boards = boards.some(~np.isin(edge_keys(boards, self._count), keys))
