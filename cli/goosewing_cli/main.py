@@ -75,7 +75,9 @@ def run(arguments: list[str] | None = None) -> None:
     sys.exit(outcome(arguments))
 
 
-PLAIN = {"–": "-", "−": "-", "…": ".", "°": "d", "·": ".", "×": "x", "±": "~", "�": "?"}
+PLAIN = {
+    "–": "-", "−": "-", "…": ".", "→": ">", "°": "d", "·": ".", "×": "x", "±": "~", "�": "?",
+}  # fmt: skip
 """One character each, so that tables stand; a degree sign's d is as old as its o."""
 
 

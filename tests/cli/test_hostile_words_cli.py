@@ -155,6 +155,14 @@ def test_a_terminal_of_few_letters_shows_the_same_table(desk):
     assert " 271d " in said_in("ascii", desk, *PLAN).decode("ascii")
 
 
+def test_what_was_shortened_for_a_handheld_is_told_by_few_letters_too(desk):
+    said_in("utf-8", desk, *PLAN, "--out", "plan.gpx")
+    words = ("handheld", "plan.gpx", "--out", "small.gpx")
+    said = said_in("latin-1", desk, *words).decode("latin-1")
+    assert 'shortened: name "Anholt E" > ' in said
+    assert "?" not in said
+
+
 def test_a_document_is_in_utf_8_whatever_the_terminal(desk):
     (desk / "marks.gpx").write_text(
         (desk / "marks.gpx").read_text(encoding="utf-8").replace("Anholt E", "Ærø Ω"),

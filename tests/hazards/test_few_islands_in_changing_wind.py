@@ -1,4 +1,4 @@
-"""Plans among a few islands in changing wind, held against an exhaustive search that is not ours.
+"""Plans among a few islands in changing wind, held against an exhaustive search.
 
 `exhaustive` has the search, `robust/small_archipelagos_campaign.py` runs as many cases as asked.
 Here are those in which the planner once lost most, and what the search itself is worth: in a wind
