@@ -21,6 +21,7 @@ from archipelagos import across, strewn
 from goosewing.case import Case
 from goosewing.changing import islands
 from goosewing.changing.motion import Waters
+from goosewing.changing.spell_nets import LONGEST, SpellNet
 from goosewing.changing.spells import LOOKED, Reach, spells
 from goosewing.changing.ways import Root
 from goosewing.earth import geodesy
@@ -103,6 +104,28 @@ def test_spells_in_which_nothing_is_of_use_any_more_are_passed_over(brisvik, win
     bound_h = make(marks, brisvik, weather, DEPARTURE).bound_h
     assert bound_h is not None
     assert way.arrival_h - begins_h >= bound_h
+
+
+def test_no_board_that_can_begin_in_a_spell_is_left_out(brisvik, monkeypatch):
+    """Those drawn are held against boards to wherever there is time for, however late."""
+    draw, counted = SpellNet.draw, []
+
+    def both(net, *where):
+        before = len(net.boards)
+        draw(net, *where)
+        longest_h = LONGEST * (net.end_h - net.begin_h)
+        if len(net.boards) > before and math.isfinite(longest_h):
+            near, anywhere = net.graph.near, net.graph.limit_h - net.graph.ahead >= net.begin_h
+            for net.graph.near in (near, anywhere):
+                mixed = net.graph.mixed()
+                counted.append(sum(int(np.sum(each.hours <= longest_h)) for each in mixed))
+
+    monkeypatch.setattr(SpellNet, "draw", both)
+    marks = across(45.0, 18.0)
+    areas = strewn(1600, 5, clear_of=marks, side_nm=30.0)
+    make(marks, brisvik, turning(225.0, 2.0), DEPARTURE, hazards=Hazards.of(areas, 0.05))
+    assert sum(counted) > 0
+    assert counted[::2] == counted[1::2]
 
 
 @pytest.mark.long

@@ -147,10 +147,8 @@ class SpellNet:
         new = (soon < self.end_h) & useful & ~done & ~self.drawn
         if not new.any():
             return
-        # Boards that begin then end at most as much later as another spell lasts; some of the
-        # states of a place are come to as much later as a manoeuvre takes.
-        longest = max(self.end_h - self.begin_h, 1.0) + float(graph.costs.table_h.max(initial=0.0))
-        graph.alive, graph.near = new, (soon < self.end_h + longest) & useful
+        # No board that begins before the end lasts longer, as the velocities have it.
+        graph.alive, graph.near = new, (soon < self.end_h + graph.longest_h) & useful
         one, other = self.sight
         some = new[one]
         both = [graph.straight(one[some], other[some]), *graph.mixed()]
