@@ -477,6 +477,8 @@ class _Net:
         graph, sight = copy(corners.graph), (corners.one, corners.other)
         graph.costs = of._costs
         begins_h = of.weather[0].begin_h
+        # Who begins sooner or later meets a better wind by no more than as many minutes.
+        graph.behind = np.maximum(graph.behind - abs(begins_h - corners.begins_h), 0.0)
         nets = [
             SpellNet.of(graph, spell, speeds, begins_h, sight)
             for spell, speeds in zip(of.weather, pairwise([*of.speeds, of.speeds[-1]]), strict=True)

@@ -47,7 +47,7 @@ def check_content(path: Path) -> None:
     Raises
     ------
     InputError
-        If the file or what lies in its copy's place is somebody's own.
+        If neither the file nor its copy is ours, and either is somebody's own.
     """
     try:
         looks = [(each, _look(each)) for each in (path, copy_of(path))]
