@@ -5,10 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-import click
-
 from goosewing_cli import inputs
 from goosewing_cli.declared import argument, command
+from goosewing_cli.documents import print_document
 
 if TYPE_CHECKING:
     from goosewing.boat.oddities import Oddity
@@ -38,7 +37,7 @@ def check(
         content = document.document(
             document.BOAT_CHECK_FORMAT, boat=crew.name, odd=found, targets=made
         )
-        click.echo(document.format_json(content), nl=False)
+        print_document(document.format_json(content))
         return
     from goosewing_cli.show_boat import show_check
 

@@ -5,10 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-import click
-
 from goosewing_cli import inputs
 from goosewing_cli.declared import argument, command, option
+from goosewing_cli.documents import print_document
 
 if TYPE_CHECKING:
     from goosewing.boat.estimate.tables import Estimate
@@ -39,7 +38,7 @@ def estimate(
     made = predicted(given)
     written = write_folder(out, format_boat(made.boat, remarks(made)))
     if json:
-        click.echo(_json(made, written), nl=False)
+        print_document(_json(made, written))
         return
     from goosewing_cli.show_boat import show_estimate
 

@@ -9,6 +9,7 @@ import click
 
 from goosewing_cli import inputs, logs
 from goosewing_cli.declared import argument, command, option
+from goosewing_cli.documents import print_document
 
 if TYPE_CHECKING:
     from goosewing.logbook.fit import Fitted
@@ -94,7 +95,7 @@ def fit(
     if json:
         from goosewing.exchange import document
 
-        click.echo(document.format_json(_document(found, written)), nl=False)
+        print_document(document.format_json(_document(found, written)))
         return
     from goosewing_cli.show_logbook import show_fit
 

@@ -5,10 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-import click
-
 from goosewing_cli import inputs, logs
 from goosewing_cli.declared import argument, command
+from goosewing_cli.documents import print_document
 
 if TYPE_CHECKING:
     from goosewing.logbook.leeway import LeewayFound
@@ -33,7 +32,7 @@ def leeway(
     found = _found(log, variation)
     if json:
         content = document.document(document.LEEWAY_FORMAT, **document.plain(found))
-        click.echo(document.format_json(content), nl=False)
+        print_document(document.format_json(content))
         return
     from goosewing_cli.show_logbook import show_leeway
 

@@ -5,10 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Annotated
 
-import click
-
 from goosewing_cli import inputs, logs
 from goosewing_cli.declared import argument, command, option
+from goosewing_cli.documents import print_document
 
 
 @command(help="What a sail was worth: boards and turns against the targets.")
@@ -53,7 +52,7 @@ def debrief(
         from goosewing.exchange import document
 
         content = document.document(document.DEBRIEF_FORMAT, **document.plain(found))
-        click.echo(document.format_json(content), nl=False)
+        print_document(document.format_json(content))
         return
     from goosewing_cli.show_debrief import show_debrief
 

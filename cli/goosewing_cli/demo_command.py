@@ -8,10 +8,9 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-import click
-
 from goosewing_cli import inputs
 from goosewing_cli.declared import command, option
+from goosewing_cli.documents import print_document
 
 if TYPE_CHECKING:
     from goosewing.records import Plan
@@ -50,7 +49,7 @@ def demo(
     made = look_further(case, made, took_s=0.0)
     written = [] if out is None else write_all(out, made)
     if json:
-        click.echo(document.format_plan_json(made), nl=False)
+        print_document(document.format_plan_json(made))
         return
     from goosewing_cli.show import show_plan
 

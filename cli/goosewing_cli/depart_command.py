@@ -9,10 +9,9 @@ from pathlib import Path
 from time import perf_counter
 from typing import TYPE_CHECKING, Annotated, Any, NamedTuple
 
-import click
-
 from goosewing_cli import hazards_options, inputs
 from goosewing_cli.declared import command, option
+from goosewing_cli.documents import print_document
 from goosewing_cli.pool import side_by_side, workers_for
 
 if TYPE_CHECKING:
@@ -223,7 +222,7 @@ def _tell(
 
     notices = (*common_notices(chosen), *ends.notices)
     if json:
-        click.echo(_json(chosen, boat, times, Ends(notices, ends.cautions)), nl=False)
+        print_document(_json(chosen, boat, times, Ends(notices, ends.cautions)))
         return
     from goosewing_cli.show_departures import show_departures
 

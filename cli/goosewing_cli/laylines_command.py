@@ -6,10 +6,9 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, NamedTuple
 
-import click
-
 from goosewing_cli import hazards_options, inputs
 from goosewing_cli.declared import command, option
+from goosewing_cli.documents import print_document
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -106,7 +105,7 @@ def laylines(
         plans.write_laylines(out, made, kept[1:], inputs=files)
     if json:
         content = document.document(document.LAYLINES_FORMAT, **document.plain(made))
-        click.echo(document.format_json(content), nl=False)
+        print_document(document.format_json(content))
         return
     from goosewing_cli.show_laylines import show_laylines
 

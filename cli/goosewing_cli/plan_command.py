@@ -11,6 +11,7 @@ import click
 
 from goosewing_cli import hazards_options, inputs
 from goosewing_cli.declared import command, option
+from goosewing_cli.documents import print_document
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -263,7 +264,7 @@ def deliver(
     if json:
         from goosewing.exchange.document import format_plan_json
 
-        click.echo(format_plan_json(made), nl=False)
+        print_document(format_plan_json(made))
         return
     from goosewing_cli.show import show_plan
 

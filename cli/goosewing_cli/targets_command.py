@@ -5,10 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-import click
-
 from goosewing_cli import inputs
 from goosewing_cli.declared import command, option
+from goosewing_cli.documents import print_document
 
 if TYPE_CHECKING:
     from goosewing.boat.model import Boat
@@ -58,7 +57,7 @@ def targets(
     write_all(outputs, inputs=inputs.files_read(boat))
     if json:
         content = document.document(document.TARGETS_FORMAT, **document.plain(made))
-        click.echo(document.format_json(content), nl=False)
+        print_document(document.format_json(content))
         return
     from goosewing_cli.show_targets import show_targets
 

@@ -9,6 +9,7 @@ import click
 
 from goosewing_cli import inputs, logs
 from goosewing_cli.declared import argument, command, option
+from goosewing_cli.documents import print_document
 
 if TYPE_CHECKING:
     from goosewing.weather.base import Weather
@@ -31,7 +32,7 @@ def shifts(
     found = shifts_from_log(logs.load_logs(log), variation)
     if json:
         content = document.document(document.SHIFTS_FORMAT, **document.plain(found))
-        click.echo(document.format_json(content), nl=False)
+        print_document(document.format_json(content))
         return
     from goosewing_cli.show_logbook import show_shifts
 
@@ -96,7 +97,7 @@ def weather(
             **document.plain(facts),
             at=None if here is None else document.plain(here),
         )
-        click.echo(document.format_json(content), nl=False)
+        print_document(document.format_json(content))
         return
     from goosewing_cli.show_weather import show_weather
 

@@ -6,6 +6,8 @@ import json
 import os
 import subprocess
 import sys
+from contextlib import redirect_stdout
+from io import StringIO
 from pathlib import Path
 
 import pytest
@@ -13,6 +15,7 @@ import pytest
 from goosewing.errors import InputError
 from goosewing.exchange import boat_folder
 from goosewing.files import disk
+from goosewing_cli.main import outcome
 
 BOAT = ("--boat", "brisvik/boat.toml")
 PLAN = ("plan", "marks.gpx", *BOAT, "--wind", "315/10", "--depart", "2027-06-12T05:00Z")
@@ -173,3 +176,10 @@ def test_a_document_is_in_utf_8_whatever_the_terminal(desk):
         assert documents[0] == documents[1]
     document = json.loads(said_in("ascii", desk, *PLAN, "--json"))
     assert document["marks"][1]["name"] == "Ærø Ω"
+
+
+def test_a_document_goes_to_whatever_takes_text_alone(desk, monkeypatch):
+    monkeypatch.chdir(desk)
+    with redirect_stdout(StringIO()) as told:
+        assert outcome([*PLAN, "--json"]) == 0
+    assert json.loads(told.getvalue())["format"] == "goosewing.plan/1"
