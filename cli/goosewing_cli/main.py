@@ -76,7 +76,7 @@ def run(arguments: list[str] | None = None) -> None:
 
 
 PLAIN = {
-    "–": "-", "−": "-", "…": ".", "→": ">", "°": "d", "·": ".", "×": "x", "±": "~", "�": "?",
+    "–": "-", "−": "-", "…": ".", "→": ">", "°": "d", "·": ".", "×": "x", "±": "~",
 }  # fmt: skip
 """One character each, so that tables stand; a degree sign's d is as old as its o."""
 

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from goosewing.changing.spells import support_kn
+from goosewing.changing.spells import all_round, support_kn
 from goosewing.hazards.taut_string import START
 from goosewing.steady import pinned_boards
 from goosewing.steady.pinned_boards import Edges, together
@@ -44,8 +44,6 @@ PARTLY = 0.1
 
 LEAST_TIME = pinned_boards.LEAST_SCALE * 0.5 * (1.0 + LEAST_SLOWER)
 """Boards are timed as no less than this share of what the spell's velocities take in the plane."""
-
-DIRECTIONS = 48
 
 SLOWEST_KN = 0.1
 """Towards where she makes good less, directions tell nothing."""
@@ -120,8 +118,7 @@ class SpellNet:
             velocities, so it takes :math:`u·D/h(u)` at least, whatever is mixed.
         """
         at = self.graph.waters.at
-        angle = np.linspace(0.0, 2.0 * np.pi, DIRECTIONS, endpoint=False)
-        towards = np.column_stack((np.cos(angle), np.sin(angle)))
+        towards = all_round()
         speed = support_kn(self.spell.held, towards)
         towards, speed = towards[speed > SLOWEST_KN], speed[speed > SLOWEST_KN]
         if not len(speed):

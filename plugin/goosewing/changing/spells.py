@@ -180,10 +180,8 @@ class Reach:
     @classmethod
     def of(cls, weather: list[Spell], leg: Array, box: Array) -> Reach:
         """Sum up spells over a leg and a box about it, as `Hazards.in_plane` draws them."""
-        angle = np.linspace(0.0, 2.0 * np.pi, DIRECTIONS, endpoint=False)
-        towards = np.column_stack((np.cos(angle), np.sin(angle)))
         # Across what only mixes make good one direction tells, and none beside it nearly as well.
-        towards = np.concatenate((towards, *(_normals(spell.held) for spell in weather)))
+        towards = np.concatenate((all_round(), *(_normals(spell.held) for spell in weather)))
         fastest = np.stack([support_kn(spell.held, towards) for spell in weather])
         knots = np.array([spell.begin_h for spell in weather]) - weather[0].begin_h
         gained = np.diff(knots)[:, np.newaxis] * fastest[:-1]
@@ -278,6 +276,12 @@ class Reach:
         """How far towards a direction she may be by times."""
         by = np.interp(time_h, self.knots_h, self.support[:, column])
         return np.asarray(by + np.maximum(time_h - self.knots_h[-1], 0.0) * self.last[column])
+
+
+def all_round() -> Array:
+    """Return directions all round, shape (DIRECTIONS, 2): unit vectors."""
+    angle = np.linspace(0.0, 2.0 * np.pi, DIRECTIONS, endpoint=False)
+    return np.column_stack((np.cos(angle), np.sin(angle)))
 
 
 def _normals(held: VelocitySet) -> Array:

@@ -13,7 +13,7 @@ from pathlib import Path
 
 from goosewing.compass.deviation import DeviationCard, card_fault
 from goosewing.errors import InputError
-from goosewing.files.cells import cells_of, delimiter_of
+from goosewing.files.cells import cells_of, delimiter_of, with_points
 from goosewing.files.disk import read_bytes, shown
 
 COLUMNS = ("heading_deg", "deviation_deg")
@@ -75,9 +75,7 @@ def _rows(text: str) -> list[tuple[int, list[str]]]:
         for number, line in enumerate(text.splitlines(), 1)
     )
     found = [(number, cells) for number, cells in stripped if any(cells)]
-    if delimiter == ",":
-        return found
-    return [(number, [cell.replace(",", ".") for cell in cells]) for number, cells in found]
+    return [(number, with_points(cells, delimiter)) for number, cells in found]
 
 
 def _entry(cells: list[str], number: int, where: str) -> tuple[float, float]:

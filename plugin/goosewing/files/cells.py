@@ -41,3 +41,14 @@ def cells_of(line: str, delimiter: str = ",") -> list[str]:
         return next(csv.reader([line], delimiter=delimiter), [])
     except csv.Error:
         return line.split(delimiter)
+
+
+def with_points(cells: list[str], delimiter: str) -> list[str]:
+    """Write decimal commas as points, where no comma separates the cells.
+
+    Examples
+    --------
+    >>> with_points(["06:00", "1,5"], ";"), with_points(["06:00", "1,5"], ",")
+    (['06:00', '1.5'], ['06:00', '1,5'])
+    """
+    return cells if delimiter == "," else [cell.replace(",", ".") for cell in cells]

@@ -29,7 +29,7 @@ from pathlib import Path
 import numpy as np
 
 from goosewing.errors import InputError
-from goosewing.files.cells import cells_of, delimiter_of
+from goosewing.files.cells import cells_of, delimiter_of, with_points
 from goosewing.files.disk import read_text
 from goosewing.units import Array
 from goosewing.weather.base import GUST, STREAM, WIND, Name, hours_from_datetime
@@ -119,7 +119,7 @@ def split_csv(text: str) -> TextTable:
     delimiter = _delimiter(lines)
     rows = ((number, cells_of(line, delimiter)) for number, line in enumerate(lines, 1))
     found = [
-        (number, tuple(row if delimiter == "," else (cell.replace(",", ".") for cell in row)))
+        (number, tuple(with_points(row, delimiter)))
         for number, row in rows
         if any(cell.strip() for cell in row) and not row[0].lstrip().startswith("#")
     ]

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from goosewing.errors import InputError
-from goosewing.files.cells import cells_of, delimiter_of
+from goosewing.files.cells import cells_of, delimiter_of, with_points
 from goosewing.files.disk import read_text, shown
 from goosewing.units import Array
 from goosewing.weather.base import hours_from_datetime
@@ -138,7 +138,7 @@ def _table(path: Path) -> Tide:
         if line.strip() and not line.startswith("#")
     ]
     mark = (delimiter_of(lines[0][1]) if lines else None) or ","
-    rows = [_with_points(cells_of(line, mark), mark) for _, line in lines]
+    rows = [with_points(cells_of(line, mark), mark) for _, line in lines]
     if not rows or [cell.strip() for cell in rows[0]] != HEADER:
         raise InputError(f"expected the header {','.join(HEADER)}", where=shown(path))
     read = [
@@ -152,11 +152,6 @@ def _table(path: Path) -> Tide:
         late = int(np.flatnonzero(np.diff(time) <= 0.0)[0]) + 2
         raise InputError(f"row {late} is no later than the one before it", where=shown(path))
     return Tide(time, height, path.name)
-
-
-def _with_points(cells: list[str], mark: str) -> list[str]:
-    """Take decimal commas where cells are parted otherwise, as in every other table."""
-    return cells if mark == "," else [cell.replace(",", ".") for cell in cells]
 
 
 def _row(row: list[str], where: str) -> tuple[float, float]:
